@@ -1,0 +1,167 @@
+//! What the reader found odd, counted by kind, with the first place of each.
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+/// A kind of oddity.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Kind {
+    /// A number that cannot be read.
+    Number,
+    /// Text that is no word.
+    Word,
+    /// A second command on a line.
+    SecondCommand,
+    /// A letter twice on a line.
+    LetterTwice,
+    /// A checksum that does not match.
+    Checksum,
+    /// A comment without its end.
+    UnclosedComment,
+    /// A line longer than is kept.
+    LongLine,
+    /// An arc that no circle fits.
+    Arc,
+    /// Start and end of an arc lie at different distances from its centre.
+    ArcRadii,
+    /// F, a factor or a limit of zero or less.
+    NotPositive,
+    /// A motion before the job set F.
+    NoFeed,
+    /// A block-delete line.
+    Deleted,
+    /// A line inside a block that the controller may skip.
+    Conditional,
+    /// A letter on a motion that this model does not move.
+    StrangeAxis,
+    /// The last line may be cut off.
+    CutOff,
+    /// NUL bytes.
+    Nul,
+    /// Nothing is extruded.
+    NothingExtruded,
+}
+
+impl Kind {
+    /// What is odd and what was done about it.
+    pub fn message(self) -> &'static str {
+        match self {
+            Kind::Number => "a number that cannot be read; the word is left out",
+            Kind::Word => "text that is no word; the rest of the line is left out",
+            Kind::SecondCommand => "a second command on a line; only the first counts",
+            Kind::LetterTwice => "a letter twice on a line; the last one counts",
+            Kind::Checksum => "a checksum that does not match; the line is taken as it stands",
+            Kind::UnclosedComment => {
+                "a comment without its closing bracket; it runs to the line's end"
+            }
+            Kind::LongLine => "a line of more than 64 KiB; only its start is read",
+            Kind::Arc => "an arc that no circle fits; taken as a straight move",
+            Kind::ArcRadii => {
+                "an arc whose end is not as far from the centre as its start; its last chord makes up for it"
+            }
+            Kind::NotPositive => "a speed, factor or limit of zero or less; it is ignored",
+            Kind::NoFeed => "a move before the job sets F; 25 mm/s is taken",
+            Kind::Deleted => "a line marked with / (block delete); it is not carried out",
+            Kind::Conditional => {
+                "a line inside a conditional block; a controller may skip it, here it is carried out"
+            }
+            Kind::StrangeAxis => {
+                "a letter on a move that this model has no axis for; it is ignored"
+            }
+            Kind::CutOff => "the file ends inside a line; if the job was cut off, it was here",
+            Kind::Nul => "NUL bytes; taken as blanks",
+            Kind::NothingExtruded => "nothing is extruded, so no bump can be predicted",
+        }
+    }
+}
+
+/// One kind of oddity in one job.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Notice {
+    /// What kind.
+    pub kind: Kind,
+    /// How often.
+    pub count: u64,
+    /// The first place: line, from 1.
+    pub line: u64,
+    /// The first place: byte offset in the file.
+    pub byte: u64,
+    /// The first line concerned, at most 60 characters of it.
+    pub text: String,
+}
+
+/// All oddities of a job, and the commands that only cost decoding.
+#[derive(Clone, Debug, Default)]
+pub struct Notices {
+    found: BTreeMap<Kind, Notice>,
+    others: BTreeMap<String, u64>,
+    more_others: u64,
+}
+
+/// Distinct names of other commands that are kept.
+const NAMES_MAX: usize = 500;
+
+impl Notices {
+    /// Counts one oddity.
+    pub fn note(&mut self, kind: Kind, line: u64, byte: u64, text: &[u8]) {
+        self.found
+            .entry(kind)
+            .and_modify(|n| n.count += 1)
+            .or_insert_with(|| Notice {
+                kind,
+                count: 1,
+                line,
+                byte,
+                text: excerpt(text),
+            });
+    }
+
+    /// Counts one command that only costs decoding.
+    pub fn other(&mut self, name: &[u8]) {
+        if let Some(count) = std::str::from_utf8(name)
+            .ok()
+            .and_then(|n| self.others.get_mut(n))
+        {
+            *count += 1;
+            return;
+        }
+        let name = excerpt(name).to_ascii_uppercase();
+        if self.others.len() < NAMES_MAX || self.others.contains_key(&name) {
+            *self.others.entry(name).or_insert(0) += 1;
+        } else {
+            self.more_others += 1;
+        }
+    }
+
+    /// The oddities, one each kind.
+    pub fn list(&self) -> impl Iterator<Item = &Notice> {
+        self.found.values()
+    }
+
+    /// Whether this kind was found.
+    pub fn has(&self, kind: Kind) -> bool {
+        self.found.contains_key(&kind)
+    }
+
+    /// Commands that only cost decoding, with their counts.
+    pub fn others(&self) -> &BTreeMap<String, u64> {
+        &self.others
+    }
+
+    /// Commands whose names were too many to list.
+    pub fn more_others(&self) -> u64 {
+        self.more_others
+    }
+}
+
+/// The start of a text, safe to print.
+pub fn excerpt(text: &[u8]) -> String {
+    let shown: String = String::from_utf8_lossy(&text[..text.len().min(240)])
+        .chars()
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .take(60)
+        .collect();
+    shown.trim().to_string()
+}

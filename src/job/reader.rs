@@ -1,0 +1,350 @@
+//! The job reader: bytes → steps, one a command line, lazily.
+
+use std::fmt;
+use std::io::{self, Read};
+
+use super::layers::Layers;
+use super::lines::Lines;
+use super::notices::{Kind, Notices, excerpt};
+use super::state::{Absurd, Act, NOTHING_MM, REACH_MM, State};
+use super::words::{Code, Fault, Head, Words};
+
+/// Why a job cannot be replayed.
+#[derive(Debug)]
+pub enum JobError {
+    /// The source failed.
+    Io(io::Error),
+    /// There is nothing in it.
+    Empty,
+    /// It is something else than a job; says what it looks like.
+    NotAJob(String),
+    /// A coordinate that no machine has.
+    Absurd {
+        /// Line, from 1.
+        line: u64,
+        /// Byte offset of the line.
+        byte: u64,
+        /// The axis letter.
+        letter: char,
+        /// Where it would be, mm.
+        at_mm: f64,
+        /// The line.
+        text: String,
+    },
+}
+
+impl fmt::Display for JobError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            JobError::Io(error) => write!(f, "cannot be read: {error}"),
+            JobError::Empty => write!(f, "is empty; a job has lines such as `G1 X10 Y20 E0.5`"),
+            JobError::NotAJob(why) => {
+                write!(
+                    f,
+                    "is no print job: {why}; a job is plain text with lines such as `G1 X10 Y20 E0.5`"
+                )
+            }
+            JobError::Absurd {
+                line,
+                byte,
+                letter,
+                at_mm,
+                text,
+            } => write!(
+                f,
+                "line {line} (byte {byte}): {letter} would be at {at_mm} mm in `{text}`; allowed is -{REACH_MM} to {REACH_MM} mm"
+            ),
+        }
+    }
+}
+
+impl std::error::Error for JobError {}
+
+impl From<io::Error> for JobError {
+    fn from(error: io::Error) -> Self {
+        JobError::Io(error)
+    }
+}
+
+/// One command line of the job.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Step {
+    /// The file's line number, from 1.
+    pub line: u64,
+    /// The layer it bears, from 0.
+    pub layer: u32,
+    /// Byte offset just behind its line end.
+    pub end_byte: u64,
+    /// Its raw bytes and those of the blank and comment lines before it.
+    pub raw_bytes: u32,
+    /// Without comment and outer blanks, plus one for the newline.
+    pub command_bytes: u32,
+    /// What it asks for.
+    pub act: Act,
+}
+
+/// Reads a job step by step.
+pub struct JobReader<R> {
+    lines: Lines<R>,
+    words: Words,
+    state: State,
+    layers: Layers,
+    notices: Notices,
+    taken_bytes: u64,
+    line_count: u64,
+    command_count: u64,
+    coded_count: u64,
+    conditional: u32,
+    extruded: bool,
+}
+
+impl<R: Read> JobReader<R> {
+    /// A reader at the job's first byte.
+    pub fn new(input: R) -> Self {
+        JobReader {
+            lines: Lines::new(input),
+            words: Words::default(),
+            state: State::default(),
+            layers: Layers::default(),
+            notices: Notices::default(),
+            taken_bytes: 0,
+            line_count: 0,
+            command_count: 0,
+            coded_count: 0,
+            conditional: 0,
+            extruded: false,
+        }
+    }
+
+    /// The next command line; `None` at the end of the job.
+    pub fn next_step(&mut self) -> Result<Option<Step>, JobError> {
+        if self.line_count == 0
+            && let Some(kind) = foreign(self.lines.head(HEAD_BYTES)?)
+        {
+            return Err(JobError::NotAJob(kind));
+        }
+        loop {
+            let Some(raw) = self.lines.next_line()? else {
+                self.finish()?;
+                return Ok(None);
+            };
+            self.line_count = raw.number;
+            let mut bytes = raw.bytes;
+            if raw.number == 1 {
+                bytes = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
+            }
+            let Head {
+                code,
+                command_bytes,
+            } = self.words.read(bytes);
+            let (number, start, end) = (raw.number, raw.start, raw.end);
+            let notices = &mut self.notices;
+            if raw.cut {
+                notices.note(Kind::LongLine, number, start, bytes);
+            }
+            if !self.words.faults.is_empty() {
+                for (fault, at) in &self.words.faults {
+                    notices.note(kind_of(*fault), number, start + *at as u64, bytes);
+                }
+            }
+            if code == Code::Blank {
+                if memchr::memchr(0, bytes).is_some() {
+                    notices.note(Kind::Nul, number, start, bytes);
+                }
+                continue;
+            }
+            if !raw.ended && may_be_cut(code, bytes) {
+                notices.note(Kind::CutOff, number, start, bytes);
+            }
+            let mut odd = |kind| notices.note(kind, number, start, bytes);
+            let act = match self.state.take(code, &self.words, &mut odd) {
+                Ok(act) => act,
+                Err(Absurd { letter, at_mm }) => {
+                    return Err(JobError::Absurd {
+                        line: number,
+                        byte: start,
+                        letter: letter as char,
+                        at_mm,
+                        text: excerpt(bytes),
+                    });
+                }
+            };
+            match code {
+                Code::Plain { .. } if is_known(code) => self.coded_count += 1,
+                Code::Plain { letter, number: n } => {
+                    self.coded_count += 1;
+                    notices.other(self.words.name(bytes));
+                    self.conditional = match (letter, n) {
+                        (b'M', CONDITION_BEGINS) => self.conditional + 1,
+                        (b'M', CONDITION_ENDS) => self.conditional.saturating_sub(1),
+                        _ => self.conditional,
+                    };
+                }
+                Code::Deleted => notices.note(Kind::Deleted, number, start, bytes),
+                Code::Other => {
+                    let name = self.words.name(bytes);
+                    notices.other(if name.is_empty() {
+                        b"(number only)"
+                    } else {
+                        name
+                    });
+                }
+                Code::Modal | Code::Blank => {}
+            }
+            if self.conditional > 0 {
+                notices.note(Kind::Conditional, number, start, bytes);
+            }
+            if let Act::Move(m) = &act
+                && m.e_mm > NOTHING_MM
+            {
+                let moves = |i: usize| (m.to_mm[i] - m.from_mm[i]).abs() > NOTHING_MM;
+                self.extruded = true;
+                if m.circle.is_some() || moves(0) || moves(1) {
+                    self.layers.extrude(m.from_mm[2], m.to_mm[2]);
+                }
+            }
+            self.command_count += 1;
+            let raw_bytes = u32::try_from(end - self.taken_bytes).unwrap_or(u32::MAX);
+            self.taken_bytes = end;
+            return Ok(Some(Step {
+                line: number,
+                layer: self.layers.layer,
+                end_byte: end,
+                raw_bytes,
+                command_bytes,
+                act,
+            }));
+        }
+    }
+
+    fn finish(&mut self) -> Result<(), JobError> {
+        if self.lines.offset() == 0 {
+            return Err(JobError::Empty);
+        }
+        if self.coded_count == 0 {
+            return Err(JobError::NotAJob(
+                "no line of it is a G, M or T command".to_string(),
+            ));
+        }
+        if !self.extruded && !self.notices.has(Kind::NothingExtruded) {
+            self.notices.note(
+                Kind::NothingExtruded,
+                self.line_count,
+                self.taken_bytes,
+                b"",
+            );
+        }
+        Ok(())
+    }
+
+    /// Lines seen so far.
+    pub fn line_count(&self) -> u64 {
+        self.line_count
+    }
+
+    /// Command lines seen so far.
+    pub fn command_count(&self) -> u64 {
+        self.command_count
+    }
+
+    /// Bytes read so far.
+    pub fn byte_count(&self) -> u64 {
+        self.lines.offset()
+    }
+
+    /// The layers found so far.
+    pub fn layers(&self) -> &Layers {
+        &self.layers
+    }
+
+    /// Whether anything has been extruded so far.
+    pub fn extruded(&self) -> bool {
+        self.extruded
+    }
+
+    /// Where the machine stands: x, y, z, e; mm.
+    pub fn machine_mm(&self) -> [f64; 4] {
+        self.state.machine_mm()
+    }
+
+    /// What was odd so far.
+    pub fn notices(&self) -> &Notices {
+        &self.notices
+    }
+}
+
+/// Lines between these two may be skipped by a controller (common practice, no source).
+const CONDITION_BEGINS: u32 = 622;
+const CONDITION_ENDS: u32 = 623;
+
+fn kind_of(fault: Fault) -> Kind {
+    match fault {
+        Fault::Number => Kind::Number,
+        Fault::Word => Kind::Word,
+        Fault::Second => Kind::SecondCommand,
+        Fault::Twice => Kind::LetterTwice,
+        Fault::Checksum => Kind::Checksum,
+        Fault::Unclosed => Kind::UnclosedComment,
+    }
+}
+
+/// Commands that the model knows, those included that it knows to cost decoding only.
+fn is_known(code: Code) -> bool {
+    let Code::Plain { letter, number } = code else {
+        return false;
+    };
+    match letter {
+        b'G' => matches!(number, 0..=4 | 10 | 11 | 17..=21 | 28 | 29 | 90..=92),
+        b'M' => matches!(
+            number,
+            0 | 1 | 82 | 83 | 104 | 106 | 107 | 109 | 117 | 140 | 190 | 191 | 201 | 203
+                ..=205 | 220 | 221 | 400 | 600
+        ),
+        _ => number <= 99,
+    }
+}
+
+/// A last line without its line end that could have gone on: a motion, or a word half written.
+fn may_be_cut(code: Code, line: &[u8]) -> bool {
+    let motion = matches!(
+        code,
+        Code::Modal
+            | Code::Plain {
+                letter: b'G',
+                number: 0..=3
+            }
+    );
+    motion && memchr::memchr2(b';', b'(', line).is_none()
+}
+
+/// How much of the file's start is looked at to tell a job from other files, bytes.
+const HEAD_BYTES: usize = 4096;
+
+/// What a file that starts with these bytes plainly is, if it is no job.
+fn foreign(head: &[u8]) -> Option<String> {
+    let starts: [(&[u8], &str); 10] = [
+        (b"PK\x03\x04", "a ZIP archive; unpack it first"),
+        (b"\x1f\x8b", "gzip data; unpack it first"),
+        (b"BZh", "bzip2 data; unpack it first"),
+        (b"\xfd7zXZ", "xz data; unpack it first"),
+        (b"7z\xbc\xaf", "a 7z archive; unpack it first"),
+        (b"\x28\xb5\x2f\xfd", "zstd data; unpack it first"),
+        (b"\x89PNG", "a PNG picture"),
+        (b"\xff\xd8\xff", "a JPEG picture"),
+        (b"%PDF", "a PDF document"),
+        (b"solid ", "an STL model; slice it first"),
+    ];
+    for (magic, what) in starts {
+        if head.starts_with(magic) {
+            return Some(format!("it looks like {what}"));
+        }
+    }
+    if head.starts_with(b"\xff\xfe") || head.starts_with(b"\xfe\xff") {
+        return Some("it looks like UTF-16 text; save it as UTF-8".to_string());
+    }
+    let control = head
+        .iter()
+        .filter(|b| matches!(b, 0..=8 | 14..=31 | 127))
+        .count();
+    (control * 20 > head.len()).then(|| "it looks like binary data".to_string())
+}

@@ -1,0 +1,429 @@
+//! One line → its first command and the words that follow.
+//!
+//! The common printing dialect on top of RS-274/NGC (NISTIR 6556): any case, blanks anywhere in a
+//! number, `;` and nested `( )` comments, `/` block delete, `N` numbers, `*` checksums. Numbers
+//! have no exponent (section 3.3.2.1: `E` is the extruder's letter). Where the printing dialect
+//! departs from RS-274 (`;`, `E`, `N` beyond 99999, text after some commands) the dialect wins:
+//! common practice, no source.
+
+/// What one line asks for, before any modal state.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Code {
+    /// No command: blank, comment only, or a lone `%`.
+    Blank,
+    /// A `G`, `M` or `T` word with its whole number.
+    Plain {
+        /// `b'G'`, `b'M'` or `b'T'`.
+        letter: u8,
+        /// The number behind it.
+        number: u32,
+    },
+    /// Axis words without a command: the motion word in force goes on (RS-274 3.3.7).
+    Modal,
+    /// A line with block delete (`/`): fetched and decoded, not carried out.
+    Deleted,
+    /// Anything else: it costs decoding only.
+    Other,
+}
+
+/// Something about a line that could not be taken at its word.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Fault {
+    /// A letter of a motion without a number, or with one that cannot be read.
+    Number,
+    /// Text that is no word.
+    Word,
+    /// A second command on the line.
+    Second,
+    /// The same letter twice.
+    Twice,
+    /// A checksum that does not match.
+    Checksum,
+    /// A comment that is not closed.
+    Unclosed,
+}
+
+/// The words of one line; reused from line to line.
+#[derive(Clone, Debug)]
+pub struct Words {
+    values: [f64; 26],
+    given: u32,
+    bare: u32,
+    /// What was odd, with the byte's place in the line.
+    pub faults: Vec<(Fault, usize)>,
+    name: (usize, usize),
+    scratch: Vec<u8>,
+}
+
+impl Default for Words {
+    fn default() -> Self {
+        Words {
+            values: [0.0; 26],
+            given: 0,
+            bare: 0,
+            faults: Vec::new(),
+            name: (0, 0),
+            scratch: Vec::new(),
+        }
+    }
+}
+
+/// What [`Words::read`] found.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Head {
+    /// The command.
+    pub code: Code,
+    /// The line without comment and outer blanks, plus one for the newline; 0 for a blank line.
+    pub command_bytes: u32,
+}
+
+impl Words {
+    /// The value of a letter (`b'X'`), if the line gives one.
+    #[inline]
+    pub fn value(&self, letter: u8) -> Option<f64> {
+        let i = (letter - b'A') as usize;
+        (self.given >> i & 1 == 1).then(|| self.values[i])
+    }
+
+    /// Whether the letter stands on the line, with a number or without.
+    pub fn names(&self, letter: u8) -> bool {
+        (self.given | self.bare) >> (letter - b'A') & 1 == 1
+    }
+
+    /// Whether any letter but these has a value.
+    pub fn has_other_than(&self, letters: &[u8]) -> bool {
+        let known = letters.iter().fold(0u32, |m, l| m | 1 << (l - b'A'));
+        self.given & !known != 0
+    }
+
+    /// The command's name as written, for the list of commands that only cost decoding.
+    pub fn name<'a>(&'a self, line: &'a [u8]) -> &'a [u8] {
+        let text = if self.scratch.is_empty() {
+            line
+        } else {
+            &self.scratch
+        };
+        text.get(self.name.0..self.name.1).unwrap_or(b"")
+    }
+
+    /// Reads one line (without its line end).
+    pub fn read(&mut self, line: &[u8]) -> Head {
+        self.given = 0;
+        self.bare = 0;
+        self.faults.clear();
+        self.name = (0, 0);
+        self.scratch.clear();
+        match memchr::memchr2(b';', b'(', line) {
+            None => self.body(line),
+            Some(at) if line[at] == b';' => self.body(&line[..at]),
+            Some(_) => {
+                let mut text = std::mem::take(&mut self.scratch);
+                self.strip_comments(line, &mut text);
+                let head = self.body(&text);
+                self.scratch = text;
+                head
+            }
+        }
+    }
+
+    fn strip_comments(&mut self, line: &[u8], text: &mut Vec<u8>) {
+        let mut depth = 0;
+        for &b in line {
+            match b {
+                b'(' => depth += 1,
+                b')' if depth > 0 => depth -= 1,
+                b';' if depth == 0 => break,
+                _ if depth == 0 => text.push(b),
+                _ => {}
+            }
+        }
+        if depth > 0 {
+            self.faults.push((Fault::Unclosed, line.len()));
+        }
+    }
+
+    fn body(&mut self, text: &[u8]) -> Head {
+        let from = text
+            .iter()
+            .position(|b| !is_blank(*b))
+            .unwrap_or(text.len());
+        let to = text
+            .iter()
+            .rposition(|b| !is_blank(*b))
+            .map_or(from, |i| i + 1);
+        let body = &text[..to];
+        if from == to || &body[from..] == b"%" {
+            return Head {
+                code: Code::Blank,
+                command_bytes: 0,
+            };
+        }
+        Head {
+            code: self.command(body, from),
+            command_bytes: (to - from + 1) as u32,
+        }
+    }
+
+    fn command(&mut self, body: &[u8], from: usize) -> Code {
+        let mut at = from;
+        if body[at] == b'/' {
+            self.name = (at, at + 1);
+            return Code::Deleted;
+        }
+        if body[at] | 32 == b'n' {
+            let digits = skip_digits(body, skip_blanks(body, at + 1));
+            if digits > at + 1 && body[digits - 1].is_ascii_digit() {
+                at = skip_blanks(body, digits);
+            }
+        }
+        let Some(&first) = body.get(at) else {
+            return Code::Other;
+        };
+        let letter = first & !32;
+        let number_at = skip_blanks(body, at + 1);
+        let next = body.get(number_at).copied().unwrap_or(0);
+        self.name = (at, name_end(body, at));
+        match letter {
+            b'G' | b'M' | b'T' if next.is_ascii_digit() => {
+                let end = skip_digits(body, number_at);
+                let mut number = 0u32;
+                for d in &body[number_at..end] {
+                    number = number
+                        .saturating_mul(10)
+                        .saturating_add(u32::from(d - b'0'));
+                }
+                let dotted = body.get(end) == Some(&b'.')
+                    && body.get(end + 1).is_some_and(u8::is_ascii_digit);
+                let word_command = body.get(end).is_some_and(|b| *b == b'_');
+                if dotted || word_command {
+                    self.check(body, from, at);
+                    return Code::Other;
+                }
+                if takes_words(letter, number) {
+                    self.rest(body, from, end);
+                } else {
+                    self.check(body, from, end);
+                }
+                Code::Plain { letter, number }
+            }
+            b'X' | b'Y' | b'Z' | b'E' | b'F' | b'I' | b'J' | b'K' | b'R'
+                if next.is_ascii_digit() || matches!(next, b'+' | b'-' | b'.') =>
+            {
+                self.rest(body, from, at);
+                Code::Modal
+            }
+            _ => Code::Other,
+        }
+    }
+
+    /// Reads words up to the end of the body.
+    fn rest(&mut self, body: &[u8], from: usize, mut at: usize) {
+        loop {
+            at = skip_blanks(body, at);
+            let Some(&b) = body.get(at) else { return };
+            let letter = b & !32;
+            if !letter.is_ascii_uppercase() || !b.is_ascii_alphabetic() {
+                match b {
+                    b'*' => self.checksum(body, from, at),
+                    b':' => {}
+                    _ => self.faults.push((Fault::Word, at)),
+                }
+                return;
+            }
+            let number_at = skip_blanks(body, at + 1);
+            let next = body.get(number_at).copied().unwrap_or(b' ');
+            if matches!(letter, b'G' | b'M' | b'T') && next.is_ascii_digit() {
+                self.faults.push((Fault::Second, at));
+                if let Some(star) = memchr::memrchr(b'*', &body[at..]) {
+                    self.checksum(body, from, at + star);
+                }
+                return;
+            }
+            let bit = 1u32 << (letter - b'A');
+            if next.is_ascii_digit() || matches!(next, b'+' | b'-' | b'.') {
+                let (value, end) = decimal(body, number_at);
+                if (self.given | self.bare) & bit != 0 {
+                    self.faults.push((Fault::Twice, at));
+                }
+                match value {
+                    Some(value) => {
+                        self.values[(letter - b'A') as usize] = value;
+                        self.given |= bit;
+                    }
+                    None => {
+                        self.bare |= bit;
+                        self.faults.push((Fault::Number, at));
+                    }
+                }
+                at = end;
+                if body.get(at) == Some(&b'.') {
+                    self.faults.push((Fault::Number, at));
+                    at = skip_token(body, at);
+                }
+            } else if next.is_ascii_alphabetic() && number_at == at + 1 {
+                // A run of letters: axis names written together, or plain text.
+                let run = body[at..]
+                    .iter()
+                    .take_while(|b| b.is_ascii_alphabetic())
+                    .count();
+                let axes = body[at..at + run]
+                    .iter()
+                    .all(|b| b"XYZE".contains(&(b & !32)));
+                if !axes || body.get(at + run).is_some_and(|b| !is_blank(*b)) {
+                    self.faults.push((Fault::Word, at));
+                    return;
+                }
+                for b in &body[at..at + run] {
+                    self.bare |= 1 << ((b & !32) - b'A');
+                }
+                at += run;
+            } else {
+                self.bare |= bit;
+                at = if matches!(next, b'{' | b'[' | b'<' | b'#' | b'=') {
+                    self.faults.push((Fault::Number, at));
+                    skip_token(body, number_at)
+                } else {
+                    at + 1
+                };
+            }
+        }
+    }
+
+    /// A checksum on a line whose words are not read.
+    fn check(&mut self, body: &[u8], from: usize, at: usize) {
+        if body[from] | 32 == b'n'
+            && let Some(star) = memchr::memrchr(b'*', &body[at..])
+        {
+            self.checksum(body, from, at + star);
+        }
+    }
+
+    fn checksum(&mut self, body: &[u8], from: usize, star: usize) {
+        let end = skip_digits(body, star + 1);
+        let sum = body[from..star].iter().fold(0, |sum, b| sum ^ b);
+        let said = std::str::from_utf8(&body[star + 1..end])
+            .ok()
+            .and_then(|t| t.parse::<u8>().ok());
+        if said != Some(sum) || skip_blanks(body, end) != body.len() {
+            self.faults.push((Fault::Checksum, star));
+        }
+    }
+}
+
+fn is_blank(b: u8) -> bool {
+    matches!(b, b' ' | b'\t' | 0 | 0x0b | 0x0c)
+}
+
+fn skip_blanks(text: &[u8], mut at: usize) -> usize {
+    while at < text.len() && is_blank(text[at]) {
+        at += 1;
+    }
+    at
+}
+
+fn skip_digits(text: &[u8], mut at: usize) -> usize {
+    while at < text.len() && text[at].is_ascii_digit() {
+        at += 1;
+    }
+    at
+}
+
+/// Behind a token that cannot be read: to the next blank outside brackets.
+fn skip_token(text: &[u8], mut at: usize) -> usize {
+    let mut depth = 0i32;
+    while at < text.len() && (depth > 0 || !is_blank(text[at])) {
+        match text[at] {
+            b'{' | b'[' | b'<' => depth += 1,
+            b'}' | b']' | b'>' => depth -= 1,
+            _ => {}
+        }
+        at += 1;
+    }
+    at
+}
+
+/// Where a command's name ends: `G1` of `G1X5`, `WORD` of `WORD KEY=1`.
+fn name_end(text: &[u8], at: usize) -> usize {
+    let rest = &text[at..];
+    let coded =
+        matches!(rest[0] & !32, b'G' | b'M' | b'T') && rest.get(1).is_some_and(u8::is_ascii_digit);
+    let length = if coded {
+        1 + rest[1..]
+            .iter()
+            .take_while(|b| b.is_ascii_digit() || **b == b'.' || **b == b'_')
+            .count()
+    } else {
+        rest.iter()
+            .take_while(|b| !is_blank(**b) && **b != b'=')
+            .count()
+            .max(1)
+    };
+    at + length.min(32)
+}
+
+/// Commands whose words are read; all others may carry text.
+fn takes_words(letter: u8, number: u32) -> bool {
+    match letter {
+        b'G' => matches!(number, 0..=4 | 17..=21 | 28 | 90 | 91 | 92),
+        b'M' => matches!(number, 201 | 203 | 204 | 205 | 220 | 221),
+        _ => false,
+    }
+}
+
+const POWERS_OF_TEN: [f64; 23] = [
+    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16,
+    1e17, 1e18, 1e19, 1e20, 1e21, 1e22,
+];
+
+/// A decimal number without exponent, blanks inside it ignored, rounded correctly.
+///
+/// Up to 15 digits the quotient of two exact doubles is the nearest double (Clinger 1990, from
+/// memory); longer ones go through the standard library.
+fn decimal(text: &[u8], from: usize) -> (Option<f64>, usize) {
+    let mut at = from;
+    let negative = text[at] == b'-';
+    if matches!(text[at], b'-' | b'+') {
+        at += 1;
+    }
+    let mut mantissa = 0u64;
+    let mut digits = 0usize;
+    let mut behind_point = 0usize;
+    let mut point = false;
+    let mut end = at;
+    while let Some(&b) = text.get(at) {
+        match b {
+            b'0'..=b'9' => {
+                if digits < 19 {
+                    mantissa = mantissa * 10 + u64::from(b - b'0');
+                }
+                digits += 1;
+                behind_point += usize::from(point);
+                end = at + 1;
+            }
+            b'.' if !point => {
+                point = true;
+                end = at + 1;
+            }
+            _ if is_blank(b) => {}
+            _ => break,
+        }
+        at += 1;
+    }
+    if digits == 0 {
+        return (None, end.max(from + 1));
+    }
+    let size = if digits <= 15 {
+        mantissa as f64 / POWERS_OF_TEN[behind_point]
+    } else {
+        let clean: String = text[from..end]
+            .iter()
+            .filter(|b| b.is_ascii_digit() || **b == b'.')
+            .map(|b| *b as char)
+            .collect();
+        match clean.parse::<f64>() {
+            Ok(value) => value,
+            Err(_) => return (None, end),
+        }
+    };
+    (Some(if negative { -size } else { size }), end)
+}
