@@ -1,0 +1,267 @@
+//! Moves → blocks under the board's limits (model sections 1 and 2).
+
+use crate::board::types::{Accel, Board, Corner, Layout, Motion};
+use crate::job::state::{Circle, Limit, Move, NOTHING_MM};
+
+use super::corner;
+
+/// A straight move for the executor.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Block {
+    /// Length, mm: of XYZ, or of E where nothing else moves.
+    pub length_mm: f64,
+    /// Nominal speed before any low-queue stretch, mm/s.
+    pub speed_mm_s: f64,
+    /// Acceleration, mm/s².
+    pub accel_mm_s2: f64,
+    /// What the corner rule allows at the join with the block before it, mm/s.
+    pub corner_mm_s: f64,
+    /// Step events of the busiest motor.
+    pub steps: f64,
+}
+
+/// Where a block goes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Place {
+    /// Start x, y, z in machine coordinates, mm.
+    pub from_mm: [f64; 3],
+    /// End x, y, z in machine coordinates, mm.
+    pub to_mm: [f64; 3],
+    /// Filament moved, mm.
+    pub e_mm: f64,
+}
+
+/// Turns moves into blocks; holds the machine's limits, which a job may change on the way.
+#[derive(Clone, Debug)]
+pub struct Path {
+    speed_max_mm_s: [f64; 4],
+    accel_max_mm_s2: [f64; 4],
+    accel: Accel,
+    corner: Corner,
+    layout: Layout,
+    steps_per_mm: [f64; 4],
+    arc_chord_mm: f64,
+    before: Option<Before>,
+}
+
+/// What a corner needs of the block before it.
+#[derive(Clone, Copy, Debug)]
+struct Before {
+    direction: [f64; 4],
+    accel_mm_s2: f64,
+    e_only: bool,
+}
+
+impl Path {
+    /// The path of a job's first block on this board.
+    pub fn new(board: &Board) -> Self {
+        let Motion {
+            layout,
+            speed_max_mm_s,
+            accel_max_mm_s2,
+            accel,
+            corner,
+            steps_per_mm,
+            arc_chord_mm,
+        } = board.motion;
+        Path {
+            speed_max_mm_s,
+            accel_max_mm_s2,
+            accel,
+            corner,
+            layout,
+            steps_per_mm,
+            arc_chord_mm,
+            before: None,
+        }
+    }
+
+    /// Takes a change of limits.
+    pub fn limit(&mut self, limit: &Limit) {
+        let set = |to: &mut f64, from: &Option<f64>| {
+            if let Some(value) = from {
+                *to = *value;
+            }
+        };
+        match limit {
+            Limit::AccelMax(axes) => {
+                for (to, from) in self.accel_max_mm_s2.iter_mut().zip(axes) {
+                    set(to, from);
+                }
+            }
+            Limit::SpeedMax(axes) => {
+                for (to, from) in self.speed_max_mm_s.iter_mut().zip(axes) {
+                    set(to, from);
+                }
+            }
+            Limit::Accel([print, travel, retract]) => {
+                set(&mut self.accel.print_mm_s2, print);
+                set(&mut self.accel.travel_mm_s2, travel);
+                set(&mut self.accel.retract_mm_s2, retract);
+            }
+            Limit::Corner(jumps, deviation) => match &mut self.corner {
+                Corner::Jump { mm_s } => {
+                    for (to, from) in mm_s.iter_mut().zip(jumps) {
+                        set(to, from);
+                    }
+                }
+                Corner::Deviation { mm } => set(mm, deviation),
+            },
+        }
+    }
+
+    /// Cuts a move into blocks and hands each to `each`; returns how many.
+    pub fn blocks(&mut self, m: &Move, mut each: impl FnMut(Block, Place)) -> u32 {
+        let from_mm = [m.from_mm[0], m.from_mm[1], m.from_mm[2]];
+        let to_mm = [m.to_mm[0], m.to_mm[1], m.to_mm[2]];
+        let Some(circle) = &m.circle else {
+            let place = Place {
+                from_mm,
+                to_mm,
+                e_mm: m.e_mm,
+            };
+            let Some(block) = self.block(&place, m.feed_mm_s) else {
+                return 0;
+            };
+            each(block, place);
+            return 1;
+        };
+        let mut count = 0;
+        let mut at_mm = from_mm;
+        let (chords, point) = chords(circle, &from_mm, &to_mm, self.arc_chord_mm);
+        for i in 1..=chords {
+            let next_mm = if i == chords { to_mm } else { point(i) };
+            let place = Place {
+                from_mm: at_mm,
+                to_mm: next_mm,
+                e_mm: m.e_mm / f64::from(chords),
+            };
+            if let Some(block) = self.block(&place, m.feed_mm_s) {
+                each(block, place);
+                count += 1;
+            }
+            at_mm = next_mm;
+        }
+        count
+    }
+
+    fn block(&mut self, place: &Place, feed_mm_s: f64) -> Option<Block> {
+        let mut delta = [0.0; 4];
+        for (axis, d) in delta.iter_mut().take(3).enumerate() {
+            *d = place.to_mm[axis] - place.from_mm[axis];
+        }
+        delta[3] = place.e_mm;
+        let moves = delta.map(|d| d.abs() > NOTHING_MM);
+        let e_only = !(moves[0] || moves[1] || moves[2]);
+        if e_only {
+            if !moves[3] {
+                return None;
+            }
+            delta[0] = 0.0;
+            delta[1] = 0.0;
+            delta[2] = 0.0;
+        }
+        let length_mm = if e_only {
+            delta[3].abs()
+        } else {
+            (delta[0] * delta[0] + delta[1] * delta[1] + delta[2] * delta[2]).sqrt()
+        };
+        let base_mm_s2 = if e_only {
+            self.accel.retract_mm_s2
+        } else if delta[3] > NOTHING_MM {
+            self.accel.print_mm_s2
+        } else {
+            self.accel.travel_mm_s2
+        };
+        let direction = delta.map(|d| d / length_mm);
+        let mut speed_mm_s = feed_mm_s;
+        let mut accel_mm_s2 = base_mm_s2;
+        for (axis, part) in direction.iter().enumerate() {
+            let part = part.abs();
+            if part > 0.0 {
+                speed_mm_s = speed_mm_s.min(self.speed_max_mm_s[axis] / part);
+                accel_mm_s2 = accel_mm_s2.min(self.accel_max_mm_s2[axis] / part);
+            }
+        }
+        let corner_mm_s = match &self.before {
+            Some(before) if !e_only && !before.e_only => corner::speed_mm_s_max(
+                &self.corner,
+                &before.direction,
+                &direction,
+                accel_mm_s2.min(before.accel_mm_s2),
+            ),
+            _ => 0.0,
+        };
+        self.before = Some(Before {
+            direction,
+            accel_mm_s2,
+            e_only,
+        });
+        let [x, y, z, e] = self.steps_per_mm;
+        let motors = match self.layout {
+            Layout::Cartesian => [delta[0] * x, delta[1] * y],
+            Layout::CoreXy => [(delta[0] + delta[1]) * x, (delta[0] - delta[1]) * y],
+        };
+        let steps = motors[0]
+            .abs()
+            .max(motors[1].abs())
+            .max((delta[2] * z).abs())
+            .max((delta[3] * e).abs());
+        Some(Block {
+            length_mm,
+            speed_mm_s,
+            accel_mm_s2,
+            corner_mm_s,
+            steps,
+        })
+    }
+}
+
+/// Chords that one arc may be cut into.
+const CHORDS_MAX: f64 = 1e6;
+
+/// How many chords an arc is cut into, and the end of each but the last.
+fn chords(
+    circle: &Circle,
+    from_mm: &[f64; 3],
+    to_mm: &[f64; 3],
+    chord_mm: f64,
+) -> (u32, impl Fn(u32) -> [f64; 3]) {
+    let [a, b] = circle.plane;
+    let centre = circle.centre_mm;
+    let start = [from_mm[a] - centre[0], from_mm[b] - centre[1]];
+    let end = [to_mm[a] - centre[0], to_mm[b] - centre[1]];
+    let radius = start[0].hypot(start[1]);
+    let sweep = sweep_rad(circle, start, end);
+    let count = (radius * sweep.abs() / chord_mm)
+        .ceil()
+        .clamp(1.0, CHORDS_MAX) as u32;
+    let first_rad = start[1].atan2(start[0]);
+    let (from_mm, to_mm) = (*from_mm, *to_mm);
+    let point = move |i: u32| {
+        let share = f64::from(i) / f64::from(count);
+        let angle = first_rad + sweep * share;
+        let mut at = [0.0; 3];
+        for axis in 0..3 {
+            at[axis] = from_mm[axis] + (to_mm[axis] - from_mm[axis]) * share;
+        }
+        at[a] = centre[0] + radius * angle.cos();
+        at[b] = centre[1] + radius * angle.sin();
+        at
+    };
+    (count, point)
+}
+
+/// The angle from start to end about the centre, negative clockwise.
+fn sweep_rad(circle: &Circle, start: [f64; 2], end: [f64; 2]) -> f64 {
+    use std::f64::consts::TAU;
+    if circle.full {
+        return if circle.clockwise { -TAU } else { TAU };
+    }
+    let turn = (start[0] * end[1] - start[1] * end[0]).atan2(start[0] * end[0] + start[1] * end[1]);
+    match circle.clockwise {
+        true if turn >= 0.0 => turn - TAU,
+        false if turn <= 0.0 => turn + TAU,
+        _ => turn,
+    }
+}
