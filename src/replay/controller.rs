@@ -1,0 +1,541 @@
+//! The main loop (model section 4): chores, fetch, save, decode, plan.
+//!
+//! One loop drives everything. Time passes only in [`Replay::pass_wall`] and [`Replay::compute`],
+//! which also move the head. At one instant, in this order: a block's end and the start of its
+//! follower; all that the main loop does in zero time; a start from rest.
+
+use std::collections::VecDeque;
+use std::fmt;
+
+use crate::board::types::{Board, ReplyWhen, SaveWhen};
+use crate::motion::path::Block;
+
+use super::feed::{Entry, Feed, Fetch};
+use super::head::Head;
+use super::luck::Stream;
+use super::world::{Cause, Line, Totals, Work, World};
+
+/// Chore runs that one replay may make.
+const CHORE_RUNS_MAX: u64 = 200_000_000;
+
+/// A board on which a replay makes no headway.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Restless {
+    /// The chore that ran last.
+    pub chore: String,
+}
+
+impl fmt::Display for Restless {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            f,
+            "chores ran {CHORE_RUNS_MAX} times and the job is not done; make `{}` rarer (every_s) or shorter (us)",
+            self.chore
+        )
+    }
+}
+
+impl std::error::Error for Restless {}
+
+/// Replays a job on a board.
+pub fn run<W: World>(board: &Board, seed: u64, world: &mut W) -> Result<Totals, Restless> {
+    let mut replay = Replay::new(
+        board,
+        Feed::new(&board.link, seed),
+        seed,
+        board.queue.blocks,
+        world,
+    );
+    replay.main_loop()?;
+    Ok(replay.finish())
+}
+
+struct Chore {
+    due_s: f64,
+    runs: u64,
+    luck: Stream,
+}
+
+struct Saves {
+    luck: Stream,
+    made: u64,
+    last_end_s: f64,
+    lines_since: u64,
+    taken_since: bool,
+    last_layer: Option<u32>,
+}
+
+struct Replay<'a, W> {
+    board: &'a Board,
+    world: &'a mut W,
+    now_s: f64,
+    head: Head,
+    feed: Feed,
+    /// The job's next line, not yet on its way.
+    next: Option<Line>,
+    /// Blocks of lines that are on their way or wait, oldest first.
+    blocks: VecDeque<Block>,
+    commands: VecDeque<Entry>,
+    room_blocks: usize,
+    chores: Vec<Chore>,
+    next_chore_s: f64,
+    chore_runs: u64,
+    saves: Saves,
+    draining: bool,
+    stopped: bool,
+    stop_s: f64,
+    stop_wait_s: f64,
+    last_stop_end_s: f64,
+    /// Time spent by cause since the last insertion, s.
+    spent_s: [f64; 6],
+}
+
+impl<'a, W: World> Replay<'a, W> {
+    fn new(board: &'a Board, feed: Feed, seed: u64, room_blocks: usize, world: &'a mut W) -> Self {
+        let chores: Vec<Chore> = board
+            .chores
+            .iter()
+            .enumerate()
+            .map(|(i, chore)| {
+                // By name, so that the luck of one stays when another is left out.
+                let twins = board.chores[..i]
+                    .iter()
+                    .filter(|c| c.name == chore.name)
+                    .count();
+                Chore {
+                    due_s: if chore.work.is_zero() {
+                        f64::INFINITY
+                    } else {
+                        chore.every_s
+                    },
+                    runs: 0,
+                    luck: Stream::new(seed, &format!("chore {twins} {}", chore.name)),
+                }
+            })
+            .collect();
+        let mut blocks = VecDeque::new();
+        let next = world.next_line(&mut blocks);
+        let mut replay = Replay {
+            board,
+            now_s: 0.0,
+            head: Head::new(&board.queue, &board.costs),
+            feed,
+            next,
+            blocks,
+            commands: VecDeque::new(),
+            room_blocks,
+            next_chore_s: f64::INFINITY,
+            chores,
+            chore_runs: 0,
+            saves: Saves {
+                luck: Stream::new(seed, "save"),
+                made: 0,
+                last_end_s: 0.0,
+                lines_since: 0,
+                taken_since: true,
+                last_layer: None,
+            },
+            draining: false,
+            stopped: false,
+            stop_s: 0.0,
+            stop_wait_s: 0.0,
+            last_stop_end_s: 0.0,
+            spent_s: [0.0; 6],
+            world,
+        };
+        replay.find_next_chore();
+        replay
+    }
+
+    fn main_loop(&mut self) -> Result<(), Restless> {
+        loop {
+            self.run_chores()?;
+            while self.commands.len() < self.board.queue.lines && self.fetch_one() {}
+            if self.save_is_due() {
+                self.save()?;
+                continue;
+            }
+            let Some(entry) = self.commands.pop_front() else {
+                if self.next.is_none() && !self.is_on_its_way() {
+                    self.stopped = true;
+                    return Ok(());
+                }
+                let wake_s = self.next_arrival_s().min(self.next_chore_s);
+                self.sleep(wake_s, Cause::Link);
+                continue;
+            };
+            self.work_off(entry)?;
+            if let Feed::Serial(serial) = &mut self.feed {
+                serial.answer(ReplyWhen::Finished, self.now_s, &entry);
+            }
+        }
+    }
+
+    fn finish(mut self) -> Totals {
+        while self.head.moves() || self.head.waiting() > 0 {
+            let until_s = if self.head.moves() {
+                self.head.end_s
+            } else {
+                f64::INFINITY
+            };
+            if until_s.is_finite() {
+                self.pass_wall(until_s - self.now_s, until_s);
+            } else {
+                self.start_if_due();
+            }
+        }
+        self.head.finish();
+        Totals {
+            replay_s: self.head.last_end_s.max(self.last_stop_end_s),
+            moving_s: self.head.moving_s,
+            gap_s: self.head.gap_s,
+            start_up_s: self.head.start_up_s,
+            stop_s: self.stop_s,
+            stop_wait_s: self.stop_wait_s,
+            blocks: self.head.started,
+            saves: self.saves.made,
+        }
+    }
+
+    // Time.
+
+    /// A start from rest that is due now or was due before.
+    #[inline]
+    fn start_if_due(&mut self) {
+        if !self.head.moves()
+            && self.head.start_s(self.now_s, self.draining || self.stopped) <= self.now_s
+            && let Some(ran) = self.head.start(self.now_s)
+        {
+            self.world.ran(&ran);
+        }
+    }
+
+    #[inline]
+    fn end_block(&mut self) {
+        self.now_s = self.head.end_s;
+        if let Some(ran) = self.head.end() {
+            self.world.ran(&ran);
+        }
+    }
+
+    /// Lets the clock run to `until_s`, `span_s` from now.
+    fn pass_wall(&mut self, span_s: f64, until_s: f64) {
+        if span_s <= 0.0 {
+            return;
+        }
+        self.start_if_due();
+        loop {
+            if self.head.moves() {
+                if self.head.end_s > until_s {
+                    break;
+                }
+                self.end_block();
+            } else {
+                let start_s = self.head.start_s(self.now_s, self.draining || self.stopped);
+                if start_s >= until_s {
+                    break;
+                }
+                self.now_s = self.now_s.max(start_s);
+                self.start_if_due();
+            }
+        }
+        self.now_s = until_s;
+    }
+
+    /// Holds the main loop for a span of wall time, s.
+    fn hold(&mut self, span_s: f64, cause: Cause) {
+        self.spent_s[cause as usize] += span_s;
+        self.pass_wall(span_s, self.now_s + span_s);
+    }
+
+    /// Waits for a moment. What is waited for in vain counts for `cause`.
+    fn sleep(&mut self, until_s: f64, cause: Cause) {
+        assert!(until_s.is_finite(), "the main loop sleeps for ever");
+        let span_s = until_s - self.now_s;
+        if span_s > 0.0 {
+            self.spent_s[cause as usize] += span_s;
+            self.pass_wall(span_s, until_s);
+        }
+        // A block may be shorter than the clock can tell.
+        while self.head.end_s <= self.now_s {
+            self.end_block();
+        }
+    }
+
+    /// Does CPU work, slowed by the steps of the executing block.
+    #[inline]
+    fn compute(&mut self, mut work_s: f64, cause: Cause) {
+        if work_s <= 0.0 {
+            return;
+        }
+        let began_s = self.now_s;
+        self.start_if_due();
+        loop {
+            let done_s = self.now_s + work_s / self.head.cpu_rate;
+            if self.head.moves() {
+                if self.head.end_s > done_s {
+                    self.now_s = done_s;
+                    break;
+                }
+                work_s = (work_s - (self.head.end_s - self.now_s) * self.head.cpu_rate).max(0.0);
+                self.end_block();
+            } else {
+                let start_s = self.head.start_s(self.now_s, self.draining || self.stopped);
+                if start_s >= done_s {
+                    self.now_s = done_s;
+                    break;
+                }
+                work_s = (work_s - (start_s - self.now_s).max(0.0)).max(0.0);
+                self.now_s = self.now_s.max(start_s);
+                self.start_if_due();
+            }
+        }
+        self.spent_s[cause as usize] += self.now_s - began_s;
+    }
+
+    // Chores.
+
+    fn find_next_chore(&mut self) {
+        self.next_chore_s = self
+            .chores
+            .iter()
+            .fold(f64::INFINITY, |m, c| m.min(c.due_s));
+    }
+
+    /// Runs each chore that is due, in file order; tells whether one ran.
+    fn run_chores(&mut self) -> Result<bool, Restless> {
+        if self.now_s < self.next_chore_s {
+            return Ok(false);
+        }
+        for i in 0..self.chores.len() {
+            let chore = &mut self.chores[i];
+            if self.now_s < chore.due_s {
+                continue;
+            }
+            let kind = &self.board.chores[i];
+            chore.due_s = self.now_s + kind.every_s;
+            let work_s = chore.luck.draw_s(&kind.work, chore.runs);
+            chore.runs += 1;
+            self.chore_runs += 1;
+            if self.chore_runs > CHORE_RUNS_MAX {
+                return Err(Restless {
+                    chore: kind.name.clone(),
+                });
+            }
+            self.compute(work_s, Cause::Chore);
+        }
+        self.find_next_chore();
+        Ok(true)
+    }
+
+    // Lines.
+
+    fn pull(world: &mut W, blocks: &mut VecDeque<Block>) -> Option<Line> {
+        world.next_line(blocks)
+    }
+
+    fn is_on_its_way(&self) -> bool {
+        matches!(&self.feed, Feed::Serial(serial) if serial.has_sent())
+    }
+
+    fn send(&mut self) {
+        if let Feed::Serial(serial) = &mut self.feed {
+            let (world, blocks) = (&mut *self.world, &mut self.blocks);
+            serial.send(self.now_s, &mut self.next, || Self::pull(world, blocks));
+        }
+    }
+
+    fn next_arrival_s(&mut self) -> f64 {
+        self.send();
+        match &mut self.feed {
+            Feed::Serial(serial) => serial.next_arrival_s(&self.next),
+            _ => f64::INFINITY,
+        }
+    }
+
+    /// Moves one line into the command queue, if one can be had.
+    fn fetch_one(&mut self) -> bool {
+        self.send();
+        let (entry, cost) = match &mut self.feed {
+            Feed::Card(card) => {
+                let Some(line) = self.next else { return false };
+                let cost = card.fetch(&line);
+                self.next = Self::pull(self.world, &mut self.blocks);
+                (Entry::Line(line), cost)
+            }
+            Feed::Serial(serial) => match serial.take(self.now_s) {
+                Some(taken) => taken,
+                None => return false,
+            },
+            Feed::AtHand => {
+                let Some(line) = self.next else { return false };
+                self.next = Self::pull(self.world, &mut self.blocks);
+                (
+                    Entry::Line(line),
+                    Fetch {
+                        bytes: f64::from(line.command_bytes),
+                        ..Fetch::default()
+                    },
+                )
+            }
+        };
+        self.hold(cost.sectors_s, Cause::Link);
+        self.hold(cost.hiccups_s, Cause::Hiccup);
+        self.compute(self.board.costs.byte_s * cost.bytes, Cause::Compute);
+        self.commands.push_back(entry);
+        if let Feed::Serial(serial) = &mut self.feed {
+            serial.answer(ReplyWhen::Received, self.now_s, &entry);
+        }
+        true
+    }
+
+    fn can_fetch(&mut self) -> bool {
+        if self.commands.len() >= self.board.queue.lines {
+            return false;
+        }
+        self.send();
+        match &self.feed {
+            Feed::Serial(serial) => serial.has_arrived(self.now_s),
+            _ => self.next.is_some(),
+        }
+    }
+
+    /// Works off one entry of the command queue.
+    fn work_off(&mut self, entry: Entry) -> Result<(), Restless> {
+        let costs = self.board.costs;
+        let Entry::Line(line) = entry else {
+            self.compute(costs.line_s, Cause::Compute);
+            return Ok(());
+        };
+        self.saves.lines_since += 1;
+        self.saves.taken_since = true;
+        self.saves.last_layer = Some(line.layer);
+        self.compute(costs.line_s, Cause::Compute);
+        match line.work {
+            Work::Nothing => {}
+            Work::Blocks { count, arc } => {
+                for _ in 0..count {
+                    if arc {
+                        self.compute(costs.chord_s, Cause::Compute);
+                    }
+                    self.wait_for_room()?;
+                    let looked_at = self.head.waiting().min(self.board.queue.blocks - 1) + 1;
+                    self.compute(
+                        costs.block_s + costs.pass_s * looked_at as f64,
+                        Cause::Compute,
+                    );
+                    self.insert();
+                }
+            }
+            Work::Stop(own_s) => {
+                let drain_s = self.now_s;
+                self.drain()?;
+                let start_s = self.now_s;
+                self.pass_wall(own_s, start_s + own_s);
+                self.stop_wait_s += self.head.stopped(drain_s, start_s, self.now_s);
+                self.stop_s += self.now_s - start_s;
+                self.last_stop_end_s = self.now_s;
+                self.spent_s = [0.0; 6];
+                self.world.stopped(start_s, self.now_s);
+            }
+        }
+        Ok(())
+    }
+
+    fn insert(&mut self) {
+        let Some(block) = self.blocks.pop_front() else {
+            return;
+        };
+        let (mut late_by, mut late_s) = (Cause::Depth, 0.0);
+        for cause in Cause::ALL {
+            if self.spent_s[cause as usize] > late_s {
+                late_s = self.spent_s[cause as usize];
+                late_by = cause;
+            }
+        }
+        self.head.insert(self.now_s, &block, late_by, late_s);
+        self.spent_s = [0.0; 6];
+    }
+
+    // Waiting.
+
+    fn wait_for_room(&mut self) -> Result<(), Restless> {
+        while self.head.queued() >= self.room_blocks {
+            self.idle_once()?;
+        }
+        Ok(())
+    }
+
+    fn drain(&mut self) -> Result<(), Restless> {
+        self.draining = true;
+        while self.head.queued() > 0 {
+            self.idle_once()?;
+        }
+        self.draining = false;
+        Ok(())
+    }
+
+    /// One round of the waiting loops: chores; else a line; else sleep.
+    fn idle_once(&mut self) -> Result<(), Restless> {
+        if self.run_chores()? {
+            return Ok(());
+        }
+        if self.can_fetch() {
+            self.fetch_one();
+            return Ok(());
+        }
+        self.start_if_due();
+        let arrival_s = if self.commands.len() < self.board.queue.lines {
+            self.next_arrival_s()
+        } else {
+            f64::INFINITY
+        };
+        self.sleep(
+            self.head.end_s.min(arrival_s).min(self.next_chore_s),
+            Cause::Depth,
+        );
+        Ok(())
+    }
+
+    // Saves.
+
+    fn save_is_due(&self) -> bool {
+        let saves = &self.saves;
+        let Some(oldest) = self.commands.front() else {
+            return false;
+        };
+        if !saves.taken_since {
+            return false;
+        }
+        match self.board.save.when {
+            SaveWhen::Off => false,
+            SaveWhen::Seconds(every_s) => self.now_s >= saves.last_end_s + every_s,
+            SaveWhen::Lines(every) => saves.lines_since >= every,
+            SaveWhen::Layer => match (oldest, saves.last_layer) {
+                (Entry::Line(line), Some(layer)) => line.layer != layer,
+                _ => false,
+            },
+        }
+    }
+
+    fn save(&mut self) -> Result<(), Restless> {
+        if self.board.save.stop_first {
+            self.drain()?;
+        }
+        let hold_s = self
+            .saves
+            .luck
+            .draw_s(&self.board.save.hold, self.saves.made);
+        self.hold(hold_s, Cause::Save);
+        self.saves.made += 1;
+        self.saves.last_end_s = self.now_s;
+        self.saves.lines_since = 0;
+        self.saves.taken_since = false;
+        if self.board.save.reread
+            && let Feed::Card(card) = &mut self.feed
+        {
+            card.lose_sector();
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,288 @@
+//! How lines reach the command queue: a card, a serial line, or all at hand
+//! (model sections 4.2 and 5).
+
+use std::cmp::Reverse;
+use std::collections::{BinaryHeap, VecDeque};
+
+use crate::board::types::{Card, Link, ReplyWhen, Serial};
+
+use super::luck::Stream;
+use super::world::Line;
+
+/// Bytes of a card's sector.
+const SECTOR_BYTES: u64 = 512;
+
+/// What stands in the command queue.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Entry {
+    /// A line of the job.
+    Line(Line),
+    /// The host's poll, with its ordinal.
+    Poll(u64),
+}
+
+/// What it costs to fetch a line.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Fetch {
+    /// Wall time of sectors and chains, s.
+    pub sectors_s: f64,
+    /// Wall time of hiccups, s.
+    pub hiccups_s: f64,
+    /// Bytes that the processor takes in.
+    pub bytes: f64,
+}
+
+/// The link, with what is on its way.
+#[derive(Debug)]
+pub enum Feed {
+    /// A card.
+    Card(CardFeed),
+    /// A serial line.
+    Serial(SerialFeed),
+    /// No link to wait for: every line is there at t = 0.
+    AtHand,
+}
+
+impl Feed {
+    /// The link before anything has been read.
+    pub fn new(link: &Link, seed: u64) -> Self {
+        match link {
+            Link::Card(card) => Feed::Card(CardFeed {
+                card: card.clone(),
+                read_to: 0,
+                reread: false,
+                sectors: Stream::new(seed, "sector"),
+                hiccup_chance: Stream::new(seed, "hiccup_chance"),
+                hiccups: Stream::new(seed, "hiccup"),
+            }),
+            Link::Serial(serial) => Feed::Serial(SerialFeed {
+                serial: serial.clone(),
+                wire_free_s: 0.0,
+                unanswered: 0,
+                answers: BinaryHeap::new(),
+                sent: VecDeque::new(),
+                poll_due_s: if serial.poll_s > 0.0 {
+                    serial.poll_s
+                } else {
+                    f64::INFINITY
+                },
+                last_was_poll: false,
+                polls: 0,
+                replies: Stream::new(seed, "reply"),
+                poll_replies: Stream::new(seed, "poll_reply"),
+                resends: Stream::new(seed, "resend"),
+            }),
+        }
+    }
+}
+
+/// A card's state.
+#[derive(Debug)]
+pub struct CardFeed {
+    card: Card,
+    /// Sectors read so far; the last of them is the current one.
+    read_to: u64,
+    reread: bool,
+    sectors: Stream,
+    hiccup_chance: Stream,
+    hiccups: Stream,
+}
+
+impl CardFeed {
+    /// The current sector must be read again.
+    pub fn lose_sector(&mut self) {
+        self.reread = self.read_to > 0;
+    }
+
+    /// What it costs to fetch this line, the next of the job.
+    #[inline]
+    pub fn fetch(&mut self, line: &Line) -> Fetch {
+        let mut cost = Fetch {
+            bytes: f64::from(line.raw_bytes),
+            ..Fetch::default()
+        };
+        if self.reread {
+            self.reread = false;
+            cost.sectors_s += self.sectors.draw_s(&self.card.sector, self.read_to - 1);
+        }
+        let needed = line.end_byte.div_ceil(SECTOR_BYTES);
+        while self.read_to < needed {
+            let sector = self.read_to;
+            self.read_to += 1;
+            cost.sectors_s += self.sectors.draw_s(&self.card.sector, sector);
+            if sector > 0 && sector.is_multiple_of(2 * u64::from(self.card.cluster_kib)) {
+                cost.sectors_s += self.card.chain_s;
+            }
+            if self.hiccup_chance.happens(self.card.hiccup_chance, sector) {
+                cost.hiccups_s += self.hiccups.draw_s(&self.card.hiccup, sector);
+            }
+        }
+        cost
+    }
+}
+
+/// A moment, ordered.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Moment(f64);
+
+impl Eq for Moment {}
+
+impl PartialOrd for Moment {
+    fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl Ord for Moment {
+    fn cmp(&self, other: &Self) -> std::cmp::Ordering {
+        self.0.total_cmp(&other.0)
+    }
+}
+
+/// A serial line's state: the host, the wire, and the lines that have arrived.
+#[derive(Debug)]
+pub struct SerialFeed {
+    serial: Serial,
+    /// When the wire is free for another line, s.
+    wire_free_s: f64,
+    /// Lines sent and not known to be answered.
+    unanswered: usize,
+    /// When answers on their way reach the host.
+    answers: BinaryHeap<Reverse<Moment>>,
+    /// Lines sent, with the moment they arrive.
+    sent: VecDeque<(f64, Entry)>,
+    poll_due_s: f64,
+    last_was_poll: bool,
+    polls: u64,
+    replies: Stream,
+    poll_replies: Stream,
+    resends: Stream,
+}
+
+impl SerialFeed {
+    /// When the host may start its next line, as far as is known, s.
+    fn next_start_s(&self) -> f64 {
+        if self.unanswered < self.serial.in_flight {
+            return self.wire_free_s;
+        }
+        match self.answers.peek() {
+            Some(Reverse(Moment(answer_s))) => self.wire_free_s.max(*answer_s),
+            None => f64::INFINITY,
+        }
+    }
+
+    fn polls_at(&self, start_s: f64) -> bool {
+        start_s >= self.poll_due_s && !self.last_was_poll
+    }
+
+    /// When a line sent from `start_s` on has arrived whole, s.
+    fn arrival_s(&mut self, start_s: f64, line: &Line) -> f64 {
+        let wire_s =
+            (f64::from(line.command_bytes) + self.serial.overhead_bytes) / self.serial.bytes_per_s;
+        let once_s = start_s + wire_s;
+        if self.resends.happens(self.serial.resend_chance, line.number) {
+            once_s + self.replies.draw_s(&self.serial.reply, line.number) + wire_s
+        } else {
+            once_s
+        }
+    }
+
+    fn poll_arrival_s(&self, start_s: f64) -> f64 {
+        start_s + (self.serial.poll_bytes + self.serial.overhead_bytes) / self.serial.bytes_per_s
+    }
+
+    /// Sends all that the host has begun to send by `now_s`.
+    pub fn send(
+        &mut self,
+        now_s: f64,
+        next: &mut Option<Line>,
+        mut pull: impl FnMut() -> Option<Line>,
+    ) {
+        while let Some(line) = *next {
+            let start_s = self.next_start_s();
+            if start_s > now_s {
+                return;
+            }
+            if self.unanswered >= self.serial.in_flight {
+                self.answers.pop();
+                self.unanswered -= 1;
+            }
+            self.unanswered += 1;
+            let (arrival_s, entry) = if self.polls_at(start_s) {
+                self.poll_due_s = start_s + self.serial.poll_s;
+                self.last_was_poll = true;
+                self.polls += 1;
+                (self.poll_arrival_s(start_s), Entry::Poll(self.polls - 1))
+            } else {
+                self.last_was_poll = false;
+                let arrival_s = self.arrival_s(start_s, &line);
+                *next = pull();
+                (arrival_s, Entry::Line(line))
+            };
+            self.wire_free_s = arrival_s;
+            self.sent.push_back((arrival_s, entry));
+        }
+    }
+
+    /// When the next line arrives if no further answer leaves, s.
+    pub fn next_arrival_s(&mut self, next: &Option<Line>) -> f64 {
+        if let Some((arrival_s, _)) = self.sent.front() {
+            return *arrival_s;
+        }
+        let start_s = self.next_start_s();
+        match next {
+            Some(line) if start_s.is_finite() => {
+                if self.polls_at(start_s) {
+                    self.poll_arrival_s(start_s)
+                } else {
+                    self.arrival_s(start_s, line)
+                }
+            }
+            _ => f64::INFINITY,
+        }
+    }
+
+    /// Takes the oldest line that has arrived by `now_s`.
+    pub fn take(&mut self, now_s: f64) -> Option<(Entry, Fetch)> {
+        let (arrival_s, entry) = *self.sent.front()?;
+        if arrival_s > now_s {
+            return None;
+        }
+        self.sent.pop_front();
+        let bytes = match entry {
+            Entry::Line(line) => f64::from(line.command_bytes),
+            Entry::Poll(_) => self.serial.poll_bytes,
+        };
+        Some((
+            entry,
+            Fetch {
+                bytes,
+                ..Fetch::default()
+            },
+        ))
+    }
+
+    /// Whether lines are on the wire or waiting to be fetched.
+    pub fn has_sent(&self) -> bool {
+        !self.sent.is_empty()
+    }
+
+    /// Whether one has arrived by `now_s`.
+    pub fn has_arrived(&self, now_s: f64) -> bool {
+        self.sent
+            .front()
+            .is_some_and(|(arrival_s, _)| *arrival_s <= now_s)
+    }
+
+    /// The answer to `entry` leaves at `now_s`, if this is what makes it leave.
+    pub fn answer(&mut self, when: ReplyWhen, now_s: f64, entry: &Entry) {
+        if when != self.serial.reply_when {
+            return;
+        }
+        let reply_s = match entry {
+            Entry::Line(line) => self.replies.draw_s(&self.serial.reply, line.number),
+            Entry::Poll(k) => self.poll_replies.draw_s(&self.serial.reply, *k),
+        };
+        self.answers.push(Reverse(Moment(now_s + reply_s)));
+    }
+}

@@ -1,0 +1,271 @@
+//! A job streamed through a board, next to its ideal, in memory that doesn't grow with the job.
+
+use std::collections::VecDeque;
+use std::io::Read;
+
+use crate::board::types::{Board, Wait};
+use crate::job::reader::{JobError, JobReader};
+use crate::job::state::{Act, Stop};
+use crate::motion::ideal::Ideal;
+use crate::motion::path::{Block, Path, Place};
+use crate::motion::trapezoid::Trapezoid;
+
+use super::controller::{self, Restless};
+use super::world::{Line, Ran, Totals, Work, World};
+
+/// A block that was replayed, beside its ideal.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Done {
+    /// What the head did.
+    pub ran: Ran,
+    /// What it would have done with every line known in advance.
+    pub ideal: Trapezoid,
+    /// Where the block goes.
+    pub place: Place,
+    /// The file's line, from 1.
+    pub line: u64,
+    /// The layer, from 0.
+    pub layer: u32,
+    /// The layer's height, mm.
+    pub layer_height_mm: f64,
+    /// Acceleration, mm/s².
+    pub accel_mm_s2: f64,
+    /// Length, mm.
+    pub length_mm: f64,
+    /// Bytes that the link carried for the block's line, its share of them.
+    pub bytes: f64,
+}
+
+impl Done {
+    /// The block's ideal duration, s.
+    pub fn ideal_s(&self) -> f64 {
+        self.ideal.duration_s()
+    }
+
+    /// Time lost at this block: its gap, and what it took longer than the ideal; s.
+    pub fn lost_s(&self) -> f64 {
+        self.ran.gap_s + (self.ran.profile.duration_s() - self.ideal.duration_s())
+    }
+}
+
+/// Hears of a replay's blocks and stops, in order.
+pub trait Watcher {
+    /// A block.
+    fn block(&mut self, done: &Done);
+    /// A commanded stop between the block before and the next.
+    fn stop(&mut self, start_s: f64, end_s: f64);
+    /// Bytes of the job read so far.
+    fn progress(&mut self, _bytes: u64) {}
+}
+
+/// Why a replay was not done.
+#[derive(Debug)]
+pub enum ReplayError {
+    /// The job cannot be used.
+    Job(JobError),
+    /// The board cannot be used.
+    Board(Restless),
+}
+
+/// What a replay leaves beside its blocks.
+pub struct Replayed<R> {
+    /// Sums of the replay.
+    pub totals: Totals,
+    /// The ideal's duration, commanded stops included, s.
+    pub ideal_s: f64,
+    /// Sum of the lost time of all blocks, s.
+    pub lost_s: f64,
+    /// The reader at the job's end: notices, counts, layers.
+    pub reader: JobReader<R>,
+}
+
+/// Replays the job on the board, in one pass over its bytes.
+pub fn replay<R: Read, W: Watcher>(
+    input: R,
+    board: &Board,
+    seed: u64,
+    watcher: &mut W,
+) -> Result<Replayed<R>, ReplayError> {
+    let mut stream = Stream {
+        reader: JobReader::new(input),
+        path: Path::new(board),
+        wait: board.wait,
+        ideal: Ideal::default(),
+        trail: VecDeque::new(),
+        ran: VecDeque::new(),
+        ideal_s: 0.0,
+        lost_s: 0.0,
+        failed: None,
+        lines: 0,
+        watcher,
+    };
+    let run = controller::run(board, seed, &mut stream);
+    if let Some(error) = stream.failed {
+        return Err(ReplayError::Job(error));
+    }
+    let totals = run.map_err(ReplayError::Board)?;
+    assert!(
+        stream.trail.is_empty() && stream.ran.is_empty(),
+        "a block was not accounted for"
+    );
+    Ok(Replayed {
+        ideal_s: stream.ideal_s + totals.stop_s,
+        lost_s: stream.lost_s,
+        totals,
+        reader: stream.reader,
+    })
+}
+
+struct Stream<'w, R, W> {
+    reader: JobReader<R>,
+    path: Path,
+    wait: Wait,
+    ideal: Ideal,
+    trail: VecDeque<Footprint>,
+    ran: VecDeque<Ran>,
+    ideal_s: f64,
+    lost_s: f64,
+    failed: Option<JobError>,
+    lines: u64,
+    watcher: &'w mut W,
+}
+
+#[derive(Clone, Copy)]
+struct Footprint {
+    place: Place,
+    line: u64,
+    layer: u32,
+    layer_height_mm: f64,
+    accel_mm_s2: f64,
+    length_mm: f64,
+    bytes: f64,
+}
+
+/// Lines between two reports of progress.
+const PROGRESS_LINES: u64 = 4096;
+
+impl<R: Read, W: Watcher> Stream<'_, R, W> {
+    fn settle(&mut self) {
+        while !self.ran.is_empty() && !self.ideal.settled.is_empty() {
+            let (Some(ran), Some(ideal), Some(foot)) = (
+                self.ran.pop_front(),
+                self.ideal.settled.pop_front(),
+                self.trail.pop_front(),
+            ) else {
+                return;
+            };
+            let Footprint {
+                place,
+                line,
+                layer,
+                layer_height_mm,
+                accel_mm_s2,
+                length_mm,
+                bytes,
+            } = foot;
+            let done = Done {
+                ran,
+                ideal,
+                place,
+                line,
+                layer,
+                layer_height_mm,
+                accel_mm_s2,
+                length_mm,
+                bytes,
+            };
+            self.ideal_s += done.ideal_s();
+            self.lost_s += done.lost_s();
+            self.watcher.block(&done);
+        }
+    }
+}
+
+/// How long a commanded stop takes of its own, s.
+pub fn stop_s(stop: &Stop, wait: &Wait) -> f64 {
+    match stop {
+        Stop::Dwell(seconds) => *seconds,
+        Stop::Plain => 0.0,
+        Stop::Heat => wait.heat_s,
+        Stop::Home => wait.home_s,
+        Stop::Change => wait.change_s,
+    }
+}
+
+impl<R: Read, W: Watcher> World for Stream<'_, R, W> {
+    fn next_line(&mut self, blocks: &mut VecDeque<Block>) -> Option<Line> {
+        let step = match self.reader.next_step() {
+            Ok(Some(step)) => step,
+            Ok(None) => {
+                self.ideal.rest();
+                self.settle();
+                return None;
+            }
+            Err(error) => {
+                self.failed.get_or_insert(error);
+                self.ideal.rest();
+                self.settle();
+                return None;
+            }
+        };
+        self.lines += 1;
+        if self.lines.is_multiple_of(PROGRESS_LINES) {
+            self.watcher.progress(self.reader.byte_count());
+        }
+        let work = match &step.act {
+            Act::Nothing => Work::Nothing,
+            Act::Limit(limit) => {
+                self.path.limit(limit);
+                Work::Nothing
+            }
+            Act::Stop(stop) => {
+                self.ideal.rest();
+                self.settle();
+                Work::Stop(stop_s(stop, &self.wait))
+            }
+            Act::Move(m) => {
+                let layer_height_mm = self.reader.layers().height_mm();
+                let (ideal, trail) = (&mut self.ideal, &mut self.trail);
+                let first = trail.len();
+                let count = self.path.blocks(m, |block, place| {
+                    blocks.push_back(block);
+                    ideal.push(&block);
+                    trail.push_back(Footprint {
+                        place,
+                        line: step.line,
+                        layer: step.layer,
+                        layer_height_mm,
+                        accel_mm_s2: block.accel_mm_s2,
+                        length_mm: block.length_mm,
+                        bytes: f64::from(step.command_bytes),
+                    });
+                });
+                for foot in trail.range_mut(first..) {
+                    foot.bytes /= f64::from(count);
+                }
+                self.settle();
+                Work::Blocks {
+                    count,
+                    arc: m.circle.is_some(),
+                }
+            }
+        };
+        Some(Line {
+            number: step.line,
+            layer: step.layer,
+            end_byte: step.end_byte,
+            raw_bytes: step.raw_bytes,
+            command_bytes: step.command_bytes,
+            work,
+        })
+    }
+
+    fn ran(&mut self, ran: &Ran) {
+        self.ran.push_back(*ran);
+        self.settle();
+    }
+
+    fn stopped(&mut self, start_s: f64, end_s: f64) {
+        self.watcher.stop(start_s, end_s);
+    }
+}

@@ -1,0 +1,130 @@
+//! The two ends of a replay: where lines come from, and who hears what the head does.
+
+use std::collections::VecDeque;
+
+use serde::Serialize;
+
+use crate::motion::path::Block;
+use crate::motion::trapezoid::Trapezoid;
+
+/// A command line as the controller sees it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Line {
+    /// The file's line number, from 1.
+    pub number: u64,
+    /// The layer it bears, from 0.
+    pub layer: u32,
+    /// Byte offset just behind its line end.
+    pub end_byte: u64,
+    /// Its raw bytes and those of the blank and comment lines before it.
+    pub raw_bytes: u32,
+    /// Without comment and outer blanks, plus one for the newline.
+    pub command_bytes: u32,
+    /// What it makes the main loop do.
+    pub work: Work,
+}
+
+/// What a line makes the main loop do.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Work {
+    /// Decoding only.
+    Nothing,
+    /// This many blocks.
+    Blocks {
+        /// How many.
+        count: u32,
+        /// Whether they are chords of an arc.
+        arc: bool,
+    },
+    /// Drain, then this long at rest, s.
+    Stop(f64),
+}
+
+/// What the main loop spent its time on while a block was awaited.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Cause {
+    /// Reading sectors; waiting for lines from a host.
+    Link,
+    /// A card's hiccup, a line sent again.
+    Hiccup,
+    /// Saving state.
+    Save,
+    /// Chores.
+    Chore,
+    /// Decoding and planning.
+    Compute,
+    /// Nothing: the planner queue was full and yet too short.
+    Depth,
+}
+
+impl Cause {
+    /// All of them, in the order of model section 9.
+    pub const ALL: [Cause; 6] = [
+        Cause::Link,
+        Cause::Hiccup,
+        Cause::Save,
+        Cause::Chore,
+        Cause::Compute,
+        Cause::Depth,
+    ];
+
+    /// Its name in tables.
+    pub fn name(self) -> &'static str {
+        ["link", "hiccup", "save", "chore", "compute", "depth"][self as usize]
+    }
+}
+
+/// A block that has started: its profile is fixed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Ran {
+    /// Number of the block, from 0.
+    pub block: u64,
+    /// When it starts, s.
+    pub start_s: f64,
+    /// When it ends, s.
+    pub end_s: f64,
+    /// Rest just before it that no commanded stop accounts for, s.
+    pub gap_s: f64,
+    /// Nominal speed after the low-queue stretch, mm/s.
+    pub nominal_mm_s: f64,
+    /// Speeds and phases.
+    pub profile: Trapezoid,
+    /// Blocks in the planner queue at its start, itself included.
+    pub queued: u32,
+    /// What the main loop mostly did between the insertion of the block before it and its own.
+    pub late_by: Cause,
+    /// How long it did that, s.
+    pub late_s: f64,
+}
+
+/// A replay's ends.
+pub trait World {
+    /// The job's next command line; its blocks are put behind `blocks`.
+    fn next_line(&mut self, blocks: &mut VecDeque<Block>) -> Option<Line>;
+    /// A block has started.
+    fn ran(&mut self, ran: &Ran);
+    /// A commanded stop took hold; blocks after it start from rest. `end_s`: when it ends.
+    fn stopped(&mut self, start_s: f64, end_s: f64);
+}
+
+/// Sums of one replay, s.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Totals {
+    /// When the replay ends.
+    pub replay_s: f64,
+    /// Blocks' durations.
+    pub moving_s: f64,
+    /// Rests that count as lost.
+    pub gap_s: f64,
+    /// Rests before the first block and after commanded stops, and behind the last block.
+    pub start_up_s: f64,
+    /// Commanded stops' own time.
+    pub stop_s: f64,
+    /// From the drained queue to a stop's own time: what the loop had begun it finishes first.
+    pub stop_wait_s: f64,
+    /// Blocks executed.
+    pub blocks: u64,
+    /// State saves made.
+    pub saves: u64,
+}
