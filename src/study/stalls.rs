@@ -1,0 +1,190 @@
+//! Stalls: runs of blocks that lose time (model section 8).
+
+use serde::Serialize;
+
+use crate::replay::stream::Done;
+use crate::replay::world::Cause;
+
+/// A block that loses more than this belongs to a stall, s.
+pub const LOST_MIN_S: f64 = 1e-4;
+
+/// How bad a stall is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Kind {
+    /// The head rests.
+    Dwell,
+    /// Somewhere the head is slower than half the ideal.
+    Dip,
+    /// The head is only slower.
+    Drag,
+}
+
+impl Kind {
+    /// Its name in tables.
+    pub fn name(self) -> &'static str {
+        ["dwell", "dip", "drag"][self as usize]
+    }
+}
+
+/// One stall.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stall {
+    /// Its number, from 0.
+    pub stall: u64,
+    /// How bad it is.
+    pub kind: Kind,
+    /// What the main loop mostly did while the queue ran down.
+    pub cause: Cause,
+    /// The file's line at its place, from 1.
+    pub line: u64,
+    /// The layer at its place, from 0.
+    pub layer: u32,
+    /// When the head is there: for a dwell, when it comes to rest; s.
+    pub t_s: f64,
+    /// Its place: x, y, z; mm.
+    pub place_mm: [f64; 3],
+    /// Rest, s.
+    pub dwell_s: f64,
+    /// Lost time of all its blocks, s.
+    pub lost_s: f64,
+    /// The ideal's speed at its place, mm/s.
+    pub ideal_mm_s: f64,
+    /// The replay's speed there, the least of the stall, mm/s.
+    pub least_mm_s: f64,
+}
+
+/// Follows the blocks of a replay and finds its stalls.
+#[derive(Clone, Debug, Default)]
+pub struct StallFinder {
+    open: Option<Open>,
+    found: u64,
+}
+
+/// A place and how fast the head is there.
+#[derive(Clone, Copy, Debug)]
+struct Spot {
+    line: u64,
+    layer: u32,
+    t_s: f64,
+    place_mm: [f64; 3],
+    ideal_mm_s: f64,
+    least_mm_s: f64,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Open {
+    dwell_s: f64,
+    lost_s: f64,
+    longest_gap_s: f64,
+    dips: bool,
+    late_s: [f64; 6],
+    /// The longest rest.
+    rest: Option<Spot>,
+    /// The slowest joint that is slower than the ideal's.
+    slowest: Option<Spot>,
+    /// Where it begins.
+    first: Spot,
+}
+
+impl StallFinder {
+    /// Takes the next block; returns the stall that ended before it.
+    pub fn block(&mut self, done: &Done) -> Option<Stall> {
+        let lost_s = done.lost_s();
+        if lost_s <= LOST_MIN_S {
+            return self.close();
+        }
+        let (real, ideal) = (done.ran.profile, done.ideal);
+        let spot = |t_s: f64, place_mm: [f64; 3], least_mm_s: f64, ideal_mm_s: f64| Spot {
+            line: done.line,
+            layer: done.layer,
+            t_s,
+            place_mm,
+            ideal_mm_s,
+            least_mm_s,
+        };
+        let entry = spot(
+            done.ran.start_s,
+            done.place.from_mm,
+            real.entry_mm_s,
+            ideal.entry_mm_s,
+        );
+        let exit = spot(
+            done.ran.end_s,
+            done.place.to_mm,
+            real.exit_mm_s,
+            ideal.exit_mm_s,
+        );
+        let open = self.open.get_or_insert(Open {
+            dwell_s: 0.0,
+            lost_s: 0.0,
+            longest_gap_s: 0.0,
+            dips: false,
+            late_s: [0.0; 6],
+            rest: None,
+            slowest: None,
+            first: spot(
+                done.ran.start_s,
+                done.place.from_mm,
+                real.peak_mm_s,
+                ideal.peak_mm_s,
+            ),
+        });
+        open.lost_s += lost_s;
+        open.late_s[done.ran.late_by as usize] += done.ran.late_s;
+        if done.ran.gap_s > 0.0 {
+            open.dwell_s += done.ran.gap_s;
+            if done.ran.gap_s > open.longest_gap_s {
+                open.longest_gap_s = done.ran.gap_s;
+                open.rest = Some(Spot {
+                    t_s: entry.t_s - done.ran.gap_s,
+                    ..entry
+                });
+            }
+        }
+        for joint in [entry, exit] {
+            open.dips |= joint.least_mm_s < 0.5 * joint.ideal_mm_s;
+            let slower = joint.least_mm_s < joint.ideal_mm_s * (1.0 - 1e-9);
+            if slower && open.slowest.is_none_or(|s| joint.least_mm_s < s.least_mm_s) {
+                open.slowest = Some(joint);
+            }
+        }
+        None
+    }
+
+    /// Ends the stall that is open, if one is: at a commanded stop, or at the end.
+    pub fn close(&mut self) -> Option<Stall> {
+        let open = self.open.take()?;
+        let kind = match (open.rest, open.dips) {
+            (Some(_), _) => Kind::Dwell,
+            (None, true) => Kind::Dip,
+            (None, false) => Kind::Drag,
+        };
+        let spot = open.rest.or(open.slowest).unwrap_or(open.first);
+        let cause = Cause::ALL.into_iter().fold(Cause::Depth, |most, cause| {
+            if open.late_s[cause as usize] > open.late_s[most as usize] {
+                cause
+            } else {
+                most
+            }
+        });
+        self.found += 1;
+        Some(Stall {
+            stall: self.found - 1,
+            kind,
+            cause,
+            line: spot.line,
+            layer: spot.layer,
+            t_s: spot.t_s,
+            place_mm: spot.place_mm,
+            dwell_s: open.dwell_s,
+            lost_s: open.lost_s,
+            ideal_mm_s: spot.ideal_mm_s,
+            least_mm_s: if open.rest.is_some() {
+                0.0
+            } else {
+                spot.least_mm_s
+            },
+        })
+    }
+}

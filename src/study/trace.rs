@@ -1,0 +1,139 @@
+//! The path of one layer, kept small enough to draw.
+
+use crate::replay::stream::Done;
+
+use super::stalls::Stall;
+
+/// Segments kept of one layer; beyond it neighbours are joined.
+const SEGMENTS_MAX: usize = 150_000;
+/// Stalls kept of one layer, the longest ones.
+const MARKS_MAX: usize = 3_000;
+
+/// A piece of a layer's path, from the end of the piece before it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Segment {
+    /// End, mm.
+    pub x_mm: f32,
+    /// End, mm.
+    pub y_mm: f32,
+    /// Replayed over ideal speed: ideal over replayed duration, rests included; 0 to 1.
+    pub speed_ratio: f32,
+    /// Whether it extrudes.
+    pub extrudes: bool,
+    /// Whether it starts anew: the piece before it ends elsewhere.
+    pub starts: bool,
+}
+
+/// A layer's path, speeds and stalls.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct LayerTrace {
+    /// The layer, from 0.
+    pub layer: u32,
+    /// Height of its last extruding block's end, mm.
+    pub z_mm: f64,
+    /// Lost time of its blocks, s.
+    pub lost_s: f64,
+    /// Its pieces.
+    pub segments: Vec<Segment>,
+    /// Its stalls, or the longest of them.
+    pub stalls: Vec<Stall>,
+    /// Stalls that were left out.
+    pub stalls_left_out: u64,
+    grain_mm: f32,
+}
+
+impl LayerTrace {
+    /// An empty trace of this layer.
+    pub fn new(layer: u32) -> Self {
+        LayerTrace {
+            layer,
+            ..LayerTrace::default()
+        }
+    }
+
+    /// Adds a block.
+    pub fn block(&mut self, done: &Done) {
+        let place = &done.place;
+        let (from, to) = (place.from_mm, place.to_mm);
+        self.lost_s += done.lost_s();
+        let extrudes = place.e_mm > 0.0;
+        if from[0] == to[0] && from[1] == to[1] {
+            return;
+        }
+        if extrudes {
+            self.z_mm = to[2];
+        }
+        let took_s = done.ran.profile.duration_s() + done.ran.gap_s;
+        let speed_ratio = (done.ideal_s() / took_s).clamp(0.0, 1.0) as f32;
+        let (x_mm, y_mm) = (to[0] as f32, to[1] as f32);
+        let end = self.segments.last().map(|s| (s.x_mm, s.y_mm));
+        let start = (from[0] as f32, from[1] as f32);
+        if end != Some(start) {
+            self.segments.push(Segment {
+                x_mm: start.0,
+                y_mm: start.1,
+                speed_ratio: 1.0,
+                extrudes: false,
+                starts: true,
+            });
+        }
+        self.segments.push(Segment {
+            x_mm,
+            y_mm,
+            speed_ratio,
+            extrudes,
+            starts: false,
+        });
+        if self.segments.len() >= SEGMENTS_MAX {
+            self.thin();
+        }
+    }
+
+    /// Adds a stall of this layer.
+    pub fn stall(&mut self, stall: &Stall) {
+        self.stalls.push(*stall);
+        if self.stalls.len() >= 2 * MARKS_MAX {
+            self.keep_longest();
+        }
+    }
+
+    /// Keeps the longest stalls only, in order of time.
+    pub fn keep_longest(&mut self) {
+        if self.stalls.len() > MARKS_MAX {
+            self.stalls.sort_by(|a, b| b.lost_s.total_cmp(&a.lost_s));
+            self.stalls_left_out += (self.stalls.len() - MARKS_MAX) as u64;
+            self.stalls.truncate(MARKS_MAX);
+            self.stalls.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
+        }
+    }
+
+    /// Joins neighbours shorter than a grain that doubles each time; the slower one's speed stays.
+    fn thin(&mut self) {
+        self.grain_mm = (self.grain_mm * 2.0).max(0.05);
+        let mut kept: Vec<Segment> = Vec::with_capacity(self.segments.len() / 2 + 1);
+        for segment in &self.segments {
+            let joined = match kept.as_slice() {
+                [.., before, last]
+                    if !segment.starts
+                        && !last.starts
+                        && last.extrudes == segment.extrudes
+                        && (last.x_mm - before.x_mm).hypot(last.y_mm - before.y_mm)
+                            < self.grain_mm =>
+                {
+                    Some(last.speed_ratio.min(segment.speed_ratio))
+                }
+                _ => None,
+            };
+            match (joined, kept.last_mut()) {
+                (Some(speed_ratio), Some(last)) => {
+                    *last = Segment {
+                        speed_ratio,
+                        ..*segment
+                    }
+                }
+                _ => kept.push(*segment),
+            }
+        }
+        self.segments = kept;
+    }
+}

@@ -1,0 +1,231 @@
+//! What one replay is watched for: stalls, layers, the worst places, the layer to draw.
+
+use std::collections::VecDeque;
+
+use crate::replay::stream::{Done, Watcher};
+use crate::replay::world::Cause;
+
+use super::stalls::{LOST_MIN_S, Stall, StallFinder};
+use super::trace::LayerTrace;
+
+/// How many of the worst places are told.
+pub const WORST_PLACES: usize = 5;
+/// Blocks over which the board's need is measured.
+const WINDOW_BLOCKS: usize = 64;
+
+/// Sums of one layer.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct LayerSum {
+    /// Lost time of its blocks, s.
+    pub lost_s: f64,
+    /// Stalls placed on it.
+    pub stalls: u64,
+}
+
+/// What a stretch of the job asks of the board, and what it gets.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Need {
+    /// Blocks it has.
+    pub blocks: usize,
+    /// Bytes of their command lines.
+    pub bytes: f64,
+    /// How long they take by the ideal, s.
+    pub ideal_s: f64,
+    /// How long they took, rests included, s.
+    pub took_s: f64,
+    /// The first block's line.
+    pub line: u64,
+    /// The first block's layer.
+    pub layer: u32,
+}
+
+/// Watches a replay; hands each stall on as it is found.
+pub struct Watch<S> {
+    finder: StallFinder,
+    each_stall: S,
+    /// Stalls by kind: dwells, dips, drags.
+    pub kinds: [u64; 3],
+    /// Lost time by cause, s, in the order of [`Cause::ALL`].
+    pub by_cause_s: [f64; 6],
+    /// The stalls that lose most, worst first.
+    pub worst: Vec<Stall>,
+    /// Sums by layer.
+    pub layers: Vec<LayerSum>,
+    /// The stretch that loses most.
+    pub need: Need,
+    recent: VecDeque<Recent>,
+    recent_sum: Need,
+    wanted_layer: Option<u32>,
+    current: LayerTrace,
+    previous: LayerTrace,
+    best: LayerTrace,
+}
+
+#[derive(Clone, Copy)]
+struct Recent {
+    bytes: f64,
+    ideal_s: f64,
+    took_s: f64,
+    line: u64,
+    layer: u32,
+}
+
+impl<S: FnMut(&Stall)> Watch<S> {
+    /// A watch that traces `layer`, or the layer that loses most.
+    pub fn new(layer: Option<u32>, each_stall: S) -> Self {
+        Watch {
+            finder: StallFinder::default(),
+            each_stall,
+            kinds: [0; 3],
+            by_cause_s: [0.0; 6],
+            worst: Vec::new(),
+            layers: Vec::new(),
+            need: Need::default(),
+            recent: VecDeque::new(),
+            recent_sum: Need::default(),
+            wanted_layer: layer,
+            current: LayerTrace::new(0),
+            previous: LayerTrace::new(0),
+            best: LayerTrace::new(0),
+        }
+    }
+
+    /// All stalls so far.
+    pub fn stalls(&self) -> u64 {
+        self.kinds.iter().sum()
+    }
+
+    /// Ends the watch; returns the traced layer.
+    pub fn finish(&mut self) -> LayerTrace {
+        let stall = self.finder.close();
+        self.take(stall);
+        for trace in [
+            std::mem::take(&mut self.previous),
+            std::mem::take(&mut self.current),
+        ] {
+            self.offer(trace);
+        }
+        self.best.keep_longest();
+        std::mem::take(&mut self.best)
+    }
+
+    /// The layer that loses most, if any loses.
+    pub fn worst_layer(&self) -> Option<u32> {
+        let most = self
+            .layers
+            .iter()
+            .enumerate()
+            .max_by(|a, b| a.1.lost_s.total_cmp(&b.1.lost_s).then(b.0.cmp(&a.0)))?;
+        (most.1.lost_s > 0.0).then_some(most.0 as u32)
+    }
+
+    fn take(&mut self, stall: Option<Stall>) {
+        let Some(stall) = stall else { return };
+        self.kinds[stall.kind as usize] += 1;
+        self.by_cause_s[stall.cause as usize] += stall.lost_s;
+        self.layer(stall.layer).stalls += 1;
+        let place = self.worst.partition_point(|w| w.lost_s >= stall.lost_s);
+        if place < WORST_PLACES {
+            self.worst.insert(place, stall);
+            self.worst.truncate(WORST_PLACES);
+        }
+        for trace in [&mut self.current, &mut self.previous, &mut self.best] {
+            if trace.layer == stall.layer && !trace.segments.is_empty() {
+                trace.stall(&stall);
+                break;
+            }
+        }
+        (self.each_stall)(&stall);
+    }
+
+    fn layer(&mut self, layer: u32) -> &mut LayerSum {
+        let layer = layer as usize;
+        if self.layers.len() <= layer {
+            self.layers.resize(layer + 1, LayerSum::default());
+        }
+        &mut self.layers[layer]
+    }
+
+    fn offer(&mut self, trace: LayerTrace) {
+        let better = match self.wanted_layer {
+            Some(wanted) => trace.layer == wanted,
+            None => {
+                let drawn = |t: &LayerTrace| t.segments.iter().any(|s| s.extrudes);
+                (drawn(&trace), trace.lost_s) > (drawn(&self.best), self.best.lost_s)
+            }
+        };
+        if !trace.segments.is_empty() && (better || self.best.segments.is_empty()) {
+            self.best = trace;
+        }
+    }
+
+    fn weigh(&mut self, done: &Done) {
+        let recent = Recent {
+            bytes: done.bytes,
+            ideal_s: done.ideal_s(),
+            took_s: done.ran.profile.duration_s() + done.ran.gap_s,
+            line: done.line,
+            layer: done.layer,
+        };
+        self.recent.push_back(recent);
+        self.recent_sum.add(&recent, 1.0);
+        if self.recent.len() > WINDOW_BLOCKS
+            && let Some(oldest) = self.recent.pop_front()
+        {
+            self.recent_sum.add(&oldest, -1.0);
+        }
+        let sum = self.recent_sum;
+        if sum.took_s - sum.ideal_s > self.need.took_s - self.need.ideal_s {
+            let Recent { line, layer, .. } = self.recent[0];
+            self.need = Need {
+                blocks: self.recent.len(),
+                line,
+                layer,
+                ..sum
+            };
+        }
+    }
+}
+
+impl Need {
+    fn add(&mut self, recent: &Recent, sign: f64) {
+        self.bytes += sign * recent.bytes;
+        self.ideal_s += sign * recent.ideal_s;
+        self.took_s += sign * recent.took_s;
+    }
+}
+
+impl<S: FnMut(&Stall)> Watcher for Watch<S> {
+    fn block(&mut self, done: &Done) {
+        let ended = self.finder.block(done);
+        self.take(ended);
+        let lost_s = done.lost_s();
+        if lost_s <= LOST_MIN_S {
+            self.by_cause_s[done.ran.late_by as usize] += lost_s;
+        }
+        self.layer(done.layer).lost_s += lost_s;
+        self.weigh(done);
+        if done.layer != self.current.layer {
+            let ended = std::mem::replace(&mut self.current, LayerTrace::new(done.layer));
+            let before = std::mem::replace(&mut self.previous, ended);
+            self.offer(before);
+        }
+        self.current.block(done);
+    }
+
+    fn stop(&mut self, _start_s: f64, _end_s: f64) {
+        let ended = self.finder.close();
+        self.take(ended);
+        self.recent.clear();
+        self.recent_sum = Need::default();
+    }
+}
+
+/// The cause that lost most, with its share of all lost time.
+pub fn main_cause(by_cause_s: &[f64; 6]) -> Option<(Cause, f64)> {
+    let lost_s: f64 = by_cause_s.iter().sum();
+    let most = Cause::ALL
+        .into_iter()
+        .max_by(|a, b| by_cause_s[*a as usize].total_cmp(&by_cause_s[*b as usize]))?;
+    (lost_s > 0.0).then(|| (most, by_cause_s[most as usize] / lost_s))
+}
