@@ -1,0 +1,88 @@
+//! Headstall: a simulator of the path from a print job to the moving head.
+//!
+//! It replays a job file through a model of the controller and says where the head starves, why,
+//! and for how long. Read the modules in this order; imports run the same way, left to right:
+//!
+//! ```text
+//! bytes ─job─▶ steps ─motion─▶ blocks ─replay─▶ what the head did ─study─▶ stalls ─report─▶ files
+//!                                 ▲                    ▲
+//!                               board ─────────────────┘   (limits, queues, costs, link, saves)
+//! ```
+//!
+//! * [`job`]: bytes → steps, one a command line, lazily; oddities become notices, not failures.
+//! * [`board`]: one TOML file → one checked [`board::types::Board`].
+//! * [`motion`]: moves → blocks, corner speeds, look-ahead, profiles.
+//! * [`replay`]: the controller's main loop, queues, link and saves; what each block did.
+//! * [`study`]: stalls, layers, the worst places.
+//! * [`report`]: tables, the map, words.
+//!
+//! ```
+//! use headstall::board::{builtin, profile};
+//! use headstall::replay::stream::replay;
+//! use headstall::study::watch::Watch;
+//!
+//! let text = builtin::text(builtin::DEFAULT).unwrap();
+//! let board = profile::parse(text, builtin::DEFAULT, &[]).unwrap();
+//! let job = "G1 F3000 Z0.2\nG1 X20 E1\nG1 Y20 E1\n";
+//! let mut watch = Watch::new(None, |_stall| {});
+//! let done = replay(job.as_bytes(), &board, 0, &mut watch).unwrap();
+//! let layer = watch.finish();
+//! assert_eq!(done.totals.blocks, 3);
+//! assert!((done.totals.replay_s - done.ideal_s - done.lost_s - done.totals.start_up_s).abs() < 1e-9);
+//! ```
+
+/// Bytes of a job → what each line asks for.
+pub mod job {
+    pub mod layers;
+    pub mod lines;
+    pub mod notices;
+    pub mod reader;
+    pub mod state;
+    pub mod words;
+}
+
+/// The board file, checked.
+pub mod board {
+    pub mod types;
+
+    pub mod builtin;
+    pub mod profile;
+
+    mod durations;
+    mod keys;
+    mod known;
+    mod overrides;
+    mod place;
+    mod tree;
+}
+
+/// Moves → blocks and their profiles.
+pub mod motion {
+    pub mod corner;
+    pub mod ideal;
+    pub mod lookahead;
+    pub mod path;
+    pub mod trapezoid;
+}
+
+/// The controller: from lines to what the head did.
+pub mod replay {
+    pub mod controller;
+    pub mod feed;
+    pub mod head;
+    pub mod luck;
+    pub mod stream;
+    pub mod world;
+}
+
+/// What a replay means: stalls, layers, worst places.
+pub mod study {
+    pub mod stalls;
+    pub mod trace;
+    pub mod watch;
+}
+
+/// What the maker gets to see.
+pub mod report {
+    pub mod tables;
+}

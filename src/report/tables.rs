@@ -1,0 +1,114 @@
+//! The tables: `blocks.csv` and `stalls.csv` (RFC 4180), row by row.
+//!
+//! Numbers are written with the fewest digits that read back to the same number.
+
+use std::io::Write;
+
+use serde::Serialize;
+
+use crate::replay::stream::Done;
+use crate::study::stalls::Stall;
+
+#[derive(Serialize)]
+struct BlockRow {
+    block: u64,
+    line: u64,
+    layer: u32,
+    x0_mm: f64,
+    y0_mm: f64,
+    z0_mm: f64,
+    x1_mm: f64,
+    y1_mm: f64,
+    z1_mm: f64,
+    e_mm: f64,
+    length_mm: f64,
+    nominal_mm_s: f64,
+    entry_mm_s: f64,
+    peak_mm_s: f64,
+    exit_mm_s: f64,
+    start_s: f64,
+    end_s: f64,
+    gap_s: f64,
+    ideal_s: f64,
+    lost_s: f64,
+    queued: u32,
+}
+
+/// Writes one row of `blocks.csv`; the header comes with the first.
+pub fn block<W: Write>(table: &mut csv::Writer<W>, done: &Done) -> csv::Result<()> {
+    let [x0_mm, y0_mm, z0_mm] = done.place.from_mm;
+    let [x1_mm, y1_mm, z1_mm] = done.place.to_mm;
+    let ran = &done.ran;
+    table.serialize(BlockRow {
+        block: ran.block,
+        line: done.line,
+        layer: done.layer,
+        x0_mm,
+        y0_mm,
+        z0_mm,
+        x1_mm,
+        y1_mm,
+        z1_mm,
+        e_mm: done.place.e_mm,
+        length_mm: done.length_mm,
+        nominal_mm_s: ran.nominal_mm_s,
+        entry_mm_s: ran.profile.entry_mm_s,
+        peak_mm_s: ran.profile.peak_mm_s,
+        exit_mm_s: ran.profile.exit_mm_s,
+        start_s: ran.start_s,
+        end_s: ran.end_s,
+        gap_s: ran.gap_s,
+        ideal_s: done.ideal_s(),
+        lost_s: done.lost_s(),
+        queued: ran.queued,
+    })
+}
+
+/// Header of `blocks.csv`, for a job without blocks.
+pub const BLOCKS_HEADER: &str = "block,line,layer,x0_mm,y0_mm,z0_mm,x1_mm,y1_mm,z1_mm,e_mm,length_mm,nominal_mm_s,entry_mm_s,peak_mm_s,exit_mm_s,start_s,end_s,gap_s,ideal_s,lost_s,queued";
+
+/// Header of `stalls.csv`.
+pub const STALLS_HEADER: &str = "stall,kind,cause,line,layer,t_s,x_mm,y_mm,z_mm,dwell_s,lost_s,ideal_mm_s,least_mm_s,excess_mm3,bump_mm,surface";
+
+#[derive(Serialize)]
+struct StallRow {
+    stall: u64,
+    kind: &'static str,
+    cause: &'static str,
+    line: u64,
+    layer: u32,
+    t_s: f64,
+    x_mm: f64,
+    y_mm: f64,
+    z_mm: f64,
+    dwell_s: f64,
+    lost_s: f64,
+    ideal_mm_s: f64,
+    least_mm_s: f64,
+    excess_mm3: Option<f64>,
+    bump_mm: Option<f64>,
+    surface: &'static str,
+}
+
+/// Writes one row of `stalls.csv`; the header comes with the first.
+pub fn stall<W: Write>(table: &mut csv::Writer<W>, stall: &Stall) -> csv::Result<()> {
+    let [x_mm, y_mm, z_mm] = stall.place_mm;
+    table.serialize(StallRow {
+        stall: stall.stall,
+        kind: stall.kind.name(),
+        cause: stall.cause.name(),
+        line: stall.line,
+        layer: stall.layer,
+        t_s: stall.t_s,
+        x_mm,
+        y_mm,
+        z_mm,
+        dwell_s: stall.dwell_s,
+        lost_s: stall.lost_s,
+        ideal_mm_s: stall.ideal_mm_s,
+        least_mm_s: stall.least_mm_s,
+        excess_mm3: None,
+        bump_mm: None,
+        surface: "",
+    })
+}

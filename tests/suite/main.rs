@@ -1,0 +1,4 @@
+//! All tests in one binary.
+
+mod board;
+mod board_errors;
