@@ -84,5 +84,9 @@ pub mod study {
 
 /// What the maker gets to see.
 pub mod report {
+    pub mod advice;
+    pub mod numbers;
+    pub mod summary;
     pub mod tables;
+    pub mod words;
 }

@@ -1,3 +1,35 @@
-//! The command line.
+//! The command line: arguments, files, exit codes. All else is the library's.
 
-fn main() {}
+mod app {
+    pub mod args;
+    pub mod boards;
+    pub mod failure;
+    pub mod folder;
+    pub mod inputs;
+    pub mod progress;
+    pub mod replay;
+    pub mod terminal;
+}
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use app::args::{Args, Command};
+use app::failure::Failure;
+
+fn main() -> ExitCode {
+    let args = Args::parse();
+    let done = match &args.command {
+        Command::Replay(replay) => app::replay::run(replay),
+        Command::Boards { name } => app::boards::run(name.as_deref()),
+    };
+    match done {
+        Ok(code) => code,
+        Err(Failure::ClosedPipe) => ExitCode::SUCCESS,
+        Err(failure) => {
+            app::terminal::complain(&failure.to_string());
+            ExitCode::from(failure.exit_code())
+        }
+    }
+}

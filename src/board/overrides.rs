@@ -16,6 +16,12 @@ pub struct Override {
     pub value: String,
 }
 
+impl std::fmt::Display for Override {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}={}", self.key, self.value)
+    }
+}
+
 impl Override {
     /// Takes `KEY=VALUE` apart.
     ///

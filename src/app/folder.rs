@@ -1,0 +1,133 @@
+//! Results: all of them or none.
+//!
+//! Files are written to a hidden folder beside their place and renamed when all are there. A
+//! folder that holds results gets new ones only if its `summary.json` says that they are ours;
+//! other files in it are left alone.
+
+use std::fs::{self, File};
+use std::io::{self, BufWriter};
+use std::path::{Path, PathBuf};
+
+use tempfile::TempDir;
+
+use super::failure::Failure;
+
+/// The file that marks a folder as ours; it lists the others.
+pub const MARK: &str = "summary.json";
+
+/// A folder to be.
+pub struct Folder {
+    place: PathBuf,
+    staged: TempDir,
+    names: Vec<String>,
+    /// Files of ours that an earlier run left there.
+    earlier: Vec<String>,
+}
+
+impl Folder {
+    /// Makes ready to fill the folder `place`.
+    pub fn open(place: &Path) -> Result<Self, Failure> {
+        let shown = place.display();
+        let failed =
+            |e: io::Error| Failure::Other(format!("{shown}: no results can be written there: {e}"));
+        if place.exists() && !place.is_dir() {
+            return Err(Failure::Unusable(format!(
+                "--out {shown}: is a file; name a folder"
+            )));
+        }
+        let earlier = if place.is_dir() {
+            earlier(place)
+        } else {
+            Vec::new()
+        };
+        let parent = nearest(place);
+        let staged = tempfile::Builder::new()
+            .prefix(".headstall-")
+            .tempdir_in(parent)
+            .map_err(failed)?;
+        Ok(Folder {
+            place: place.to_path_buf(),
+            staged,
+            names: Vec::new(),
+            earlier,
+        })
+    }
+
+    /// A new file.
+    pub fn file(&mut self, name: &str) -> Result<BufWriter<File>, Failure> {
+        let taken = self.place.join(name);
+        if taken.exists() && !self.earlier.iter().any(|e| e == name) {
+            return Err(Failure::Unusable(format!(
+                "--out {}: holds a {name} that is not from this program; name another folder",
+                self.place.display()
+            )));
+        }
+        let path = self.staged.path().join(name);
+        let file =
+            File::create(&path).map_err(|e| Failure::writing(&taken.display().to_string(), &e))?;
+        if !self.names.iter().any(|n| n == name) {
+            self.names.push(name.to_string());
+        }
+        Ok(BufWriter::new(file))
+    }
+
+    /// The files so far.
+    pub fn names(&self) -> &[String] {
+        &self.names
+    }
+
+    /// Puts all files in their place.
+    pub fn publish(self) -> Result<(), Failure> {
+        let place = self.place.clone();
+        let result = (|| {
+            fs::create_dir_all(&place)?;
+            // The mark first: whatever happens then, the files are known as ours.
+            let mark = |n: &&String| n.as_str() == MARK;
+            for name in self
+                .names
+                .iter()
+                .filter(mark)
+                .chain(self.names.iter().filter(|n| !mark(n)))
+            {
+                fs::rename(self.staged.path().join(name), place.join(name))?;
+            }
+            for old in self.earlier.iter().filter(|e| !self.names.contains(e)) {
+                fs::remove_file(place.join(old))?;
+            }
+            Ok(())
+        })();
+        result.map_err(|e: io::Error| Failure::writing(&place.display().to_string(), &e))
+    }
+}
+
+/// The place itself, or the nearest folder above it that exists.
+fn nearest(place: &Path) -> PathBuf {
+    let above = place.ancestors().find(|p| p.is_dir());
+    match above {
+        Some(p) => p.to_path_buf(),
+        None => PathBuf::from("."),
+    }
+}
+
+/// Files that the mark of an earlier run lists and that are there.
+fn earlier(place: &Path) -> Vec<String> {
+    let read = || -> Option<Vec<String>> {
+        let text = fs::read(place.join(MARK)).ok()?;
+        let summary: serde_json::Value = serde_json::from_slice(&text).ok()?;
+        summary
+            .get("program")?
+            .as_str()?
+            .strip_prefix("headstall ")?;
+        let files = summary.get("files")?.as_array()?;
+        let plain = |n: &&str| Path::new(n).components().count() == 1 && place.join(n).is_file();
+        Some(
+            files
+                .iter()
+                .filter_map(|f| f.as_str())
+                .filter(plain)
+                .map(String::from)
+                .collect(),
+        )
+    };
+    read().unwrap_or_default()
+}

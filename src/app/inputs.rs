@@ -1,0 +1,103 @@
+//! The job and the board, opened.
+
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::Path;
+
+use headstall::board::builtin;
+use headstall::board::profile;
+use headstall::board::types::Board;
+
+use super::args::OnBoard;
+use super::failure::Failure;
+
+/// A job's bytes, its name, and its length if that is known.
+pub struct JobInput {
+    /// The bytes.
+    pub source: Box<dyn Read>,
+    /// The name that messages and results use.
+    pub name: String,
+    /// Length, bytes.
+    pub bytes: Option<u64>,
+}
+
+/// Opens the job; `-` is standard input.
+pub fn job(path: &Path) -> Result<JobInput, Failure> {
+    if path.as_os_str() == "-" {
+        let source = Box::new(io::stdin().lock());
+        return Ok(JobInput {
+            source,
+            name: "standard input".to_string(),
+            bytes: None,
+        });
+    }
+    let shown = path.display().to_string();
+    let unusable = |e: io::Error| Failure::Unusable(format!("{shown}: cannot be read: {e}"));
+    let file = File::open(path).map_err(unusable)?;
+    let meta = file.metadata().map_err(unusable)?;
+    if meta.is_dir() {
+        return Err(Failure::Unusable(format!(
+            "{shown}: is a folder; name a job file, or - for standard input"
+        )));
+    }
+    let name = path
+        .file_name()
+        .map_or(shown.clone(), |n| n.to_string_lossy().into_owned());
+    let bytes = meta.is_file().then_some(meta.len());
+    Ok(JobInput {
+        source: Box::new(file),
+        name,
+        bytes,
+    })
+}
+
+/// The largest board file that is read, bytes.
+const BOARD_BYTES_MAX: u64 = 1 << 20;
+
+/// The board: a name of ours, or a file.
+pub fn board(on: &OnBoard) -> Result<Board, Failure> {
+    let unusable = |e: profile::BoardError| Failure::Unusable(e.to_string());
+    if let Some(text) = builtin::text(&on.board) {
+        return profile::parse(text, &on.board, &on.set).map_err(unusable);
+    }
+    let path = Path::new(&on.board);
+    let file = match File::open(path) {
+        Ok(file) => file,
+        Err(e) if e.kind() == io::ErrorKind::NotFound && path.extension().is_none() => {
+            return Err(no_board(&on.board));
+        }
+        Err(e) => {
+            return Err(Failure::Unusable(format!(
+                "{}: cannot be read: {e}",
+                on.board
+            )));
+        }
+    };
+    let mut text = Vec::new();
+    file.take(BOARD_BYTES_MAX + 1)
+        .read_to_end(&mut text)
+        .map_err(|e| Failure::Unusable(format!("{}: cannot be read: {e}", on.board)))?;
+    if text.len() as u64 > BOARD_BYTES_MAX {
+        return Err(Failure::Unusable(format!(
+            "{}: is larger than 1 MiB; a board file is a page of text (`headstall boards NAME`)",
+            on.board
+        )));
+    }
+    let text = String::from_utf8(text).map_err(|e| {
+        let at = e.utf8_error().valid_up_to();
+        Failure::Unusable(format!(
+            "{}: byte {at}: is not UTF-8 text, as TOML must be",
+            on.board
+        ))
+    })?;
+    profile::parse(&text, &on.board, &on.set).map_err(unusable)
+}
+
+/// The failure of naming a board that there isn't.
+pub fn no_board(name: &str) -> Failure {
+    let names: Vec<&str> = builtin::names().collect();
+    Failure::Unusable(format!(
+        "--board {name}: there is no such board or file; boards that come with the program: {}",
+        names.join(", ")
+    ))
+}

@@ -1,0 +1,64 @@
+//! A progress bar on standard error, for long work on a terminal.
+
+use std::io::{self, IsTerminal, Write};
+use std::time::{Duration, Instant};
+
+/// Work shorter than this shows no bar.
+const QUIET: Duration = Duration::from_millis(700);
+/// Time between two drawings.
+const EVERY: Duration = Duration::from_millis(150);
+const WIDTH: usize = 40;
+
+/// A bar.
+pub struct Bar {
+    what: &'static str,
+    began: Instant,
+    drawn: Option<Instant>,
+    shows: bool,
+}
+
+impl Bar {
+    /// A bar for this work; it shows itself only if the work takes long.
+    pub fn new(what: &'static str) -> Self {
+        Bar {
+            what,
+            began: Instant::now(),
+            drawn: None,
+            shows: io::stderr().is_terminal(),
+        }
+    }
+
+    /// So much is done of so much; without a total, megabytes are shown.
+    pub fn at(&mut self, done: u64, total: Option<u64>) {
+        if !self.shows || self.began.elapsed() < QUIET {
+            return;
+        }
+        if self.drawn.is_some_and(|d| d.elapsed() < EVERY) {
+            return;
+        }
+        self.drawn = Some(Instant::now());
+        let line = match total {
+            Some(total) if total > 0 => {
+                let part = (done as f64 / total as f64).min(1.0);
+                let full = (part * WIDTH as f64) as usize;
+                format!(
+                    "{} [{}{}] {:3.0} %",
+                    self.what,
+                    "#".repeat(full),
+                    "-".repeat(WIDTH - full),
+                    part * 100.0
+                )
+            }
+            _ => format!("{} {:.1} MB", self.what, done as f64 / 1e6),
+        };
+        let _ = write!(io::stderr(), "\r{line}");
+    }
+}
+
+impl Drop for Bar {
+    fn drop(&mut self) {
+        if self.drawn.is_some() {
+            let _ = write!(io::stderr(), "\r{:78}\r", "");
+        }
+    }
+}

@@ -1,0 +1,229 @@
+//! `replay`: one job, one board, the answer.
+
+use std::fs::File;
+use std::io::{BufWriter, Write};
+use std::process::ExitCode;
+
+use headstall::replay::stream::{self, Done, ReplayError, Watcher};
+use headstall::report::summary::{Question, Summary};
+use headstall::report::{advice, tables, words};
+use headstall::study::stalls::Stall;
+use headstall::study::watch::Watch;
+
+use super::args::Replay;
+use super::failure::Failure;
+use super::folder::{Folder, MARK};
+use super::inputs;
+use super::progress::Bar;
+use super::terminal::{print, strong};
+
+/// Exit code where there are more stalls than allowed.
+const TOO_MANY_STALLS: u8 = 3;
+
+/// A table on its way to a file. The first failure is kept.
+struct Table {
+    rows: csv::Writer<BufWriter<File>>,
+    name: &'static str,
+    failed: Option<csv::Error>,
+}
+
+impl Table {
+    fn open(folder: &mut Folder, name: &'static str, header: &str) -> Result<Self, Failure> {
+        let mut file = folder.file(name)?;
+        writeln!(file, "{header}").map_err(|e| Failure::writing(name, &e))?;
+        let rows = csv::WriterBuilder::new()
+            .has_headers(false)
+            .from_writer(file);
+        Ok(Table {
+            rows,
+            name,
+            failed: None,
+        })
+    }
+
+    fn row(&mut self, write: impl FnOnce(&mut csv::Writer<BufWriter<File>>) -> csv::Result<()>) {
+        if self.failed.is_none()
+            && let Err(e) = write(&mut self.rows)
+        {
+            self.failed = Some(e);
+        }
+    }
+
+    fn close(mut self) -> Result<(), Failure> {
+        if let Some(e) = self.failed {
+            return Err(Failure::Other(format!(
+                "{}: cannot be written: {e}",
+                self.name
+            )));
+        }
+        self.rows
+            .flush()
+            .map_err(|e| Failure::Other(format!("{}: cannot be written: {e}", self.name)))
+    }
+}
+
+/// Everything that hears of the replay.
+struct Desk<S> {
+    watch: Watch<S>,
+    blocks: Option<Table>,
+    bar: Bar,
+    bytes: Option<u64>,
+}
+
+impl<S: FnMut(&Stall)> Watcher for Desk<S> {
+    fn block(&mut self, done: &Done) {
+        if let Some(table) = &mut self.blocks {
+            table.row(|rows| tables::block(rows, done));
+        }
+        self.watch.block(done);
+    }
+
+    fn stop(&mut self, start_s: f64, end_s: f64) {
+        self.watch.stop(start_s, end_s);
+    }
+
+    fn progress(&mut self, bytes: u64) {
+        self.bar.at(bytes, self.bytes);
+    }
+}
+
+/// Carries the command out.
+pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
+    let board = inputs::board(&args.on)?;
+    let job = inputs::job(&args.job)?;
+    let mut folder = args.out.as_deref().map(Folder::open).transpose()?;
+    let mut stalls = None;
+    let mut blocks = None;
+    if let Some(folder) = &mut folder {
+        stalls = Some(Table::open(folder, "stalls.csv", tables::STALLS_HEADER)?);
+        if args.blocks {
+            blocks = Some(Table::open(folder, "blocks.csv", tables::BLOCKS_HEADER)?);
+        }
+    }
+    let watch = Watch::new(args.layer, |stall: &Stall| {
+        if let Some(table) = &mut stalls {
+            table.row(|rows| tables::stall(rows, stall));
+        }
+    });
+    let mut desk = Desk {
+        watch,
+        blocks,
+        bar: Bar::new("replaying"),
+        bytes: job.bytes,
+    };
+    let replayed =
+        stream::replay(job.source, &board, args.on.seed, &mut desk).map_err(|e| match e {
+            ReplayError::Job(e) => Failure::Unusable(format!("{}: {e}", job.name)),
+            ReplayError::Board(e) => Failure::Unusable(format!("--board {}: {e}", args.on.board)),
+        })?;
+    let Desk {
+        mut watch,
+        blocks,
+        bar,
+        ..
+    } = desk;
+    drop(bar);
+    let trace = watch.finish();
+    let set: Vec<String> = args.on.set.iter().map(ToString::to_string).collect();
+    let question = Question {
+        job: &job.name,
+        board: &board,
+        board_name: &args.on.board,
+        set: &set,
+        seed: args.on.seed,
+    };
+    let mut summary = Summary::new(&question, &replayed, &watch);
+    drop(watch);
+    if let Some(layer) = args.layer
+        && layer >= summary.layers.max(1)
+    {
+        return Err(Failure::Unusable(format!(
+            "--layer {layer}: the job has layers 0 to {}",
+            summary.layers.max(1) - 1
+        )));
+    }
+    let _ = &trace;
+    if let Some(mut folder) = folder {
+        for table in [stalls, blocks].into_iter().flatten() {
+            table.close()?;
+        }
+        let mut mark = folder.file(MARK)?;
+        summary.files = folder.names().to_vec();
+        let text = json(&summary);
+        mark.write_all(text.as_bytes())
+            .and_then(|()| mark.flush())
+            .map_err(|e| Failure::writing(MARK, &e))?;
+        drop(mark);
+        folder.publish()?;
+    }
+    let text = if args.json {
+        json(&summary)
+    } else {
+        told(&summary, args, &board)
+    };
+    match print(&text) {
+        Ok(()) | Err(Failure::ClosedPipe) => {}
+        Err(failure) => return Err(failure),
+    }
+    Ok(match args.max_stalls {
+        Some(most) if summary.stalls > most => ExitCode::from(TOO_MANY_STALLS),
+        _ => ExitCode::SUCCESS,
+    })
+}
+
+fn json(summary: &Summary) -> String {
+    let mut text = serde_json::to_string_pretty(summary).expect("a summary is plain data");
+    text.push('\n');
+    text
+}
+
+fn told(summary: &Summary, args: &Replay, board: &headstall::board::types::Board) -> String {
+    let mut text = String::new();
+    for line in words::wrap(&summary.verdict, 80) {
+        text += &strong(&line);
+        text.push('\n');
+    }
+    text.push('\n');
+    text += &words::report(summary);
+    let ideas = advice::ideas(summary, board);
+    if !ideas.is_empty() {
+        text += "\ntry next\n";
+    }
+    for idea in ideas {
+        for line in words::wrap(&idea.why, 76) {
+            text += &format!("  {line}\n");
+        }
+        if !idea.set.is_empty() {
+            text += &format!(
+                "    headstall replay {} --board {}",
+                shown(&args.job.to_string_lossy()),
+                shown(&args.on.board)
+            );
+            for set in args.on.set.iter().map(ToString::to_string).chain(idea.set) {
+                text += &format!(" --set {}", shown(&set));
+            }
+            if args.on.seed != 0 {
+                text += &format!(" --seed {}", args.on.seed);
+            }
+            text.push('\n');
+        }
+    }
+    if let Some(out) = &args.out {
+        text += &format!(
+            "\nwritten to {}: {}\n",
+            out.display(),
+            summary.files.join(", ")
+        );
+    }
+    text
+}
+
+/// As a shell would have to be given it.
+fn shown(text: &str) -> String {
+    let plain = |c: char| c.is_ascii_alphanumeric() || "-_./=,+:@%".contains(c);
+    if !text.is_empty() && text.chars().all(plain) {
+        text.to_string()
+    } else {
+        format!("'{}'", text.replace('\'', "'\\''"))
+    }
+}

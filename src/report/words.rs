@@ -1,0 +1,242 @@
+//! What the maker reads: a verdict in one sentence, and the report around it.
+
+use std::fmt::Write;
+
+use crate::study::stalls::Kind;
+
+use super::numbers::{byte_rate, count, rate, share, time};
+use super::summary::{Place, Summary};
+
+/// Columns of a terminal.
+const COLUMNS: usize = 80;
+
+/// The answer in one sentence.
+pub fn verdict(s: &Summary) -> String {
+    let took = time(s.replay_s);
+    let mut text = if s.blocks == 0 {
+        "Nothing moves in this job.".to_string()
+    } else if s.stalls == 0 {
+        format!("No stutter: the head keeps the speed that the job allows for all {took}.")
+    } else {
+        let lost = format!("{} lost in {took}", time(s.lost_s));
+        let place = match s.worst_layer {
+            Some(layer) if s.layers > 1 => format!(", worst around layer {layer}"),
+            _ => String::new(),
+        };
+        if s.dwells + s.dips == 0 {
+            format!(
+                "Slows down, never brakes hard: {}, {lost}{place}.",
+                count(s.drags, "slow stretch").replace("stretchs", "stretches")
+            )
+        } else {
+            format!("Stutters: {}, {lost}{place}.", count(s.stalls, "stall"))
+        }
+    };
+    if !s.extrudes && s.blocks > 0 {
+        text += " Nothing is extruded, so no bump can be predicted.";
+    }
+    text
+}
+
+/// The whole report, without its verdict, in at most 80 columns.
+pub fn report(s: &Summary) -> String {
+    let mut out = String::new();
+    let mut row = |name: &str, text: &str| {
+        for (i, line) in wrap(text, COLUMNS - 10).iter().enumerate() {
+            let _ = writeln!(out, "{:<10}{line}", if i == 0 { name } else { "" });
+        }
+    };
+    row(
+        "job",
+        &format!(
+            "{}, {}, {}",
+            s.job,
+            count(s.lines, "line"),
+            count(u64::from(s.layers), "layer")
+        ),
+    );
+    let mut board = format!("{}, seed {}", s.board, s.seed);
+    for set in &s.set {
+        let _ = write!(board, ", {set}");
+    }
+    row("board", &board);
+    let mut times = format!(
+        "ideal {}, replayed {}, lost {} ({})",
+        time(s.ideal_s),
+        time(s.replay_s),
+        time(s.lost_s),
+        share(s.lost_s / s.ideal_s.max(1e-9))
+    );
+    if s.stop_s > 0.0 {
+        let _ = write!(times, "; commanded stops {} of it", time(s.stop_s));
+    }
+    row("time", &times);
+    if s.stalls > 0 {
+        let kinds = [
+            (s.dwells, "dwell", "the head stands still"),
+            (s.dips, "dip", "it brakes below half speed"),
+            (s.drags, "drag", "it is only slower"),
+        ];
+        let kinds: Vec<String> = kinds
+            .iter()
+            .filter(|k| k.0 > 0)
+            .map(|(n, name, what)| format!("{} ({what})", count(*n, name)))
+            .collect();
+        row("stalls", &kinds.join(", "));
+        row("lost by", &causes(s));
+    }
+    if let Some(n) = &s.worst_stretch
+        && s.stalls > 0
+    {
+        row(
+            "need",
+            &format!(
+                "at the worst stretch (layer {}, from line {}) the path needs {} moves/s ({}); \
+                 the board kept up {} moves/s ({})",
+                n.layer,
+                n.line,
+                rate(n.needs_blocks_per_s),
+                byte_rate(n.needs_bytes_per_s),
+                rate(n.got_blocks_per_s),
+                byte_rate(n.got_bytes_per_s)
+            ),
+        );
+    }
+    if !s.worst.is_empty() {
+        places(&mut out, &s.worst);
+    }
+    if !s.warnings.is_empty() {
+        warnings(&mut out, s);
+    }
+    if !s.other_commands.is_empty() {
+        let mut others: Vec<_> = s.other_commands.iter().collect();
+        others.sort_by(|a, b| b.1.cmp(a.1).then(a.0.cmp(b.0)));
+        let shown: Vec<String> = others
+            .iter()
+            .take(8)
+            .map(|(n, c)| format!("{n} {c}x"))
+            .collect();
+        let more = others.len().saturating_sub(8);
+        let more = if more > 0 {
+            format!(", and {more} more kinds")
+        } else {
+            String::new()
+        };
+        paragraph(
+            &mut out,
+            &format!(
+                "Commands that only cost decoding here: {}{more}.",
+                shown.join(", ")
+            ),
+        );
+    }
+    out
+}
+
+fn causes(s: &Summary) -> String {
+    let total_s: f64 = s.by_cause.values().sum();
+    let mut causes: Vec<(&str, f64)> = s
+        .by_cause
+        .iter()
+        .map(|(n, t)| (*n, *t))
+        .filter(|c| c.1.abs() >= 0.0005 * total_s)
+        .collect();
+    causes.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let causes: Vec<String> = causes
+        .iter()
+        .map(|(name, t)| format!("{name} {} ({})", time(*t), share(t / total_s)))
+        .collect();
+    causes.join(", ")
+}
+
+fn places(out: &mut String, worst: &[Place]) {
+    let _ = writeln!(out, "\nworst places (layers count from 0)");
+    let _ = writeln!(
+        out,
+        "  layer     z mm      x mm      y mm      line  kind   rest s   lost s  by"
+    );
+    for p in worst {
+        let rest = match p.kind {
+            Kind::Dwell => format!("{:.3}", p.dwell_s),
+            _ => "-".to_string(),
+        };
+        let _ = writeln!(
+            out,
+            "  {:>5} {:>8.2} {:>9.2} {:>9.2} {:>9}  {:<5} {rest:>7} {:>8.3}  {}",
+            p.layer,
+            p.z_mm,
+            p.x_mm,
+            p.y_mm,
+            p.line,
+            p.kind.name(),
+            p.lost_s,
+            p.cause.name()
+        );
+    }
+}
+
+fn warnings(out: &mut String, s: &Summary) {
+    let _ = writeln!(out, "\nwarnings");
+    for w in &s.warnings {
+        let times = if w.count > 1 {
+            format!("{} times: ", w.count)
+        } else {
+            String::new()
+        };
+        for (i, line) in wrap(&format!("{times}{}", w.message), COLUMNS - 4)
+            .iter()
+            .enumerate()
+        {
+            let _ = writeln!(out, "  {}{line}", if i == 0 { "- " } else { "  " });
+        }
+        if w.line > 0 {
+            let first = if w.count > 1 { "first on line" } else { "line" };
+            let _ = writeln!(
+                out,
+                "    {}",
+                cut(&format!("{first} {}: {}", w.line, w.text), COLUMNS - 4)
+            );
+        }
+    }
+}
+
+fn paragraph(out: &mut String, text: &str) {
+    out.push('\n');
+    for line in wrap(text, COLUMNS) {
+        let _ = writeln!(out, "{line}");
+    }
+}
+
+fn cut(text: &str, columns: usize) -> String {
+    if text.chars().count() <= columns {
+        return text.to_string();
+    }
+    text.chars()
+        .take(columns - 3)
+        .chain("...".chars())
+        .collect()
+}
+
+/// Breaks a text at blanks so that lines fit; a longer word stands alone, cut where it must be.
+pub fn wrap(text: &str, columns: usize) -> Vec<String> {
+    let mut lines = vec![String::new()];
+    for word in text.split_whitespace() {
+        let mut word = word.to_string();
+        while word.chars().count() > columns {
+            let head: String = word.chars().take(columns).collect();
+            word = word.chars().skip(columns).collect();
+            lines.push(head);
+        }
+        let last = lines.last_mut().expect("there is always a line");
+        if last.is_empty() {
+            *last = word;
+        } else if last.chars().count() + 1 + word.chars().count() <= columns {
+            last.push(' ');
+            last.push_str(&word);
+        } else {
+            lines.push(word);
+        }
+    }
+    lines.retain(|l| !l.is_empty());
+    lines
+}
