@@ -26,7 +26,8 @@
 //! let job = "G1 F3000 Z0.2\nG1 X20 E1\nG1 Y20 E1\n";
 //! let mut watch = Watch::new(None, |_stall| {});
 //! let done = replay(job.as_bytes(), &board, 0, &mut watch).unwrap();
-//! let layer = watch.finish();
+//! let (seen, layer) = watch.finish();
+//! assert_eq!((seen.stalls(), layer.segments.len()), (0, 3));
 //! assert_eq!(done.totals.blocks, 3);
 //! assert!((done.totals.replay_s - done.ideal_s - done.lost_s - done.totals.start_up_s).abs() < 1e-9);
 //! ```
@@ -71,12 +72,16 @@ pub mod replay {
     pub mod feed;
     pub mod head;
     pub mod luck;
+    pub mod removal;
+    pub mod store;
     pub mod stream;
     pub mod world;
 }
 
 /// What a replay means: stalls, layers, worst places.
 pub mod study {
+    pub mod causes;
+    pub mod shapley;
     pub mod stalls;
     pub mod trace;
     pub mod watch;

@@ -8,6 +8,8 @@ mod app {
     pub mod inputs;
     pub mod progress;
     pub mod replay;
+    pub mod stall_log;
+    pub mod table;
     pub mod terminal;
 }
 

@@ -58,7 +58,10 @@ pub struct Replay {
     /// Print summary.json on standard output and nothing else there
     #[arg(long)]
     pub json: bool,
-    /// No pictures
+    /// Work the causes out in full, however long that takes
+    #[arg(long, conflicts_with = "quick")]
+    pub causes: bool,
+    /// No causes worked out, no pictures, in constant memory
     #[arg(long)]
     pub quick: bool,
     /// Exit with 3 where there are more stalls than this

@@ -1,12 +1,17 @@
 //! `replay`: one job, one board, the answer.
 
-use std::fs::File;
-use std::io::{BufWriter, Write};
+use std::io::Write;
 use std::process::ExitCode;
+use std::sync::Mutex;
 
+use headstall::board::types::Board;
+use headstall::job::reader::JobReader;
+use headstall::replay::controller::Restless;
+use headstall::replay::store::StoredJob;
 use headstall::replay::stream::{self, Done, ReplayError, Watcher};
 use headstall::report::summary::{Question, Summary};
 use headstall::report::{advice, tables, words};
+use headstall::study::causes::{self, Shares};
 use headstall::study::stalls::Stall;
 use headstall::study::watch::Watch;
 
@@ -15,52 +20,14 @@ use super::failure::Failure;
 use super::folder::{Folder, MARK};
 use super::inputs;
 use super::progress::Bar;
+use super::stall_log::StallLog;
+use super::table::Table;
 use super::terminal::{print, strong};
 
+/// Line replays that are done to work the causes out without being asked: some seconds.
+const UNASKED_WORK: usize = 16_000_000;
 /// Exit code where there are more stalls than allowed.
 const TOO_MANY_STALLS: u8 = 3;
-
-/// A table on its way to a file. The first failure is kept.
-struct Table {
-    rows: csv::Writer<BufWriter<File>>,
-    name: &'static str,
-    failed: Option<csv::Error>,
-}
-
-impl Table {
-    fn open(folder: &mut Folder, name: &'static str, header: &str) -> Result<Self, Failure> {
-        let mut file = folder.file(name)?;
-        writeln!(file, "{header}").map_err(|e| Failure::writing(name, &e))?;
-        let rows = csv::WriterBuilder::new()
-            .has_headers(false)
-            .from_writer(file);
-        Ok(Table {
-            rows,
-            name,
-            failed: None,
-        })
-    }
-
-    fn row(&mut self, write: impl FnOnce(&mut csv::Writer<BufWriter<File>>) -> csv::Result<()>) {
-        if self.failed.is_none()
-            && let Err(e) = write(&mut self.rows)
-        {
-            self.failed = Some(e);
-        }
-    }
-
-    fn close(mut self) -> Result<(), Failure> {
-        if let Some(e) = self.failed {
-            return Err(Failure::Other(format!(
-                "{}: cannot be written: {e}",
-                self.name
-            )));
-        }
-        self.rows
-            .flush()
-            .map_err(|e| Failure::Other(format!("{}: cannot be written: {e}", self.name)))
-    }
-}
 
 /// Everything that hears of the replay.
 struct Desk<S> {
@@ -100,30 +67,39 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
             blocks = Some(Table::open(folder, "blocks.csv", tables::BLOCKS_HEADER)?);
         }
     }
-    let watch = Watch::new(args.layer, |stall: &Stall| {
-        if let Some(table) = &mut stalls {
-            table.row(|rows| tables::stall(rows, stall));
-        }
-    });
+    let keep_blocks_max = match (args.causes, args.quick) {
+        (true, _) => usize::MAX,
+        (_, true) => 0,
+        _ => UNASKED_WORK / causes::replay_count(&board),
+    };
+    let mut log = StallLog::new(stalls, keep_blocks_max);
+    let watch = Watch::new(args.layer, |stall: &Stall| log.take(stall));
     let mut desk = Desk {
         watch,
         blocks,
         bar: Bar::new("replaying"),
         bytes: job.bytes,
     };
-    let replayed =
-        stream::replay(job.source, &board, args.on.seed, &mut desk).map_err(|e| match e {
-            ReplayError::Job(e) => Failure::Unusable(format!("{}: {e}", job.name)),
-            ReplayError::Board(e) => Failure::Unusable(format!("--board {}: {e}", args.on.board)),
-        })?;
+    let reader = JobReader::new(job.source);
+    let replayed = stream::replay_steps(reader, &board, args.on.seed, &mut desk, keep_blocks_max)
+        .map_err(|e| match e {
+        ReplayError::Job(e) => Failure::Unusable(format!("{}: {e}", job.name)),
+        ReplayError::Board(e) => Failure::Unusable(format!("--board {}: {e}", args.on.board)),
+    })?;
     let Desk {
-        mut watch,
-        blocks,
-        bar,
-        ..
+        watch, blocks, bar, ..
     } = desk;
     drop(bar);
-    let trace = watch.finish();
+    let (mut seen, trace) = watch.finish();
+    let shares = match &replayed.kept {
+        Some(kept) if seen.stalls() > 0 => {
+            let shares = work_out(kept, &board, args.on.seed, &log)
+                .map_err(|e| Failure::Unusable(format!("--board {}: {e}", args.on.board)))?;
+            log.share(&shares, &mut seen.worst);
+            Some(shares)
+        }
+        _ => None,
+    };
     let set: Vec<String> = args.on.set.iter().map(ToString::to_string).collect();
     let question = Question {
         job: &job.name,
@@ -132,8 +108,7 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         set: &set,
         seed: args.on.seed,
     };
-    let mut summary = Summary::new(&question, &replayed, &watch);
-    drop(watch);
+    let mut summary = Summary::new(&question, &replayed, &seen, shares.as_ref());
     if let Some(layer) = args.layer
         && layer >= summary.layers.max(1)
     {
@@ -144,9 +119,8 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
     }
     let _ = &trace;
     if let Some(mut folder) = folder {
-        for table in [stalls, blocks].into_iter().flatten() {
-            table.close()?;
-        }
+        log.close()?;
+        blocks.map_or(Ok(()), Table::close)?;
         let mut mark = folder.file(MARK)?;
         summary.files = folder.names().to_vec();
         let text = json(&summary);
@@ -171,13 +145,26 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
     })
 }
 
+/// Works the causes out, with a progress bar and on all cores.
+fn work_out(job: &StoredJob, board: &Board, seed: u64, log: &StallLog) -> Result<Shares, Restless> {
+    let threads = std::thread::available_parallelism().map_or(1, usize::from);
+    let total = causes::replay_count(board) as u64;
+    let bar = Mutex::new(Bar::new("working out causes"));
+    let each = |done: usize| {
+        if let Ok(mut bar) = bar.lock() {
+            bar.at(done as u64, Some(total));
+        }
+    };
+    causes::shares(job, board, seed, &log.spans(), threads, &each)
+}
+
 fn json(summary: &Summary) -> String {
     let mut text = serde_json::to_string_pretty(summary).expect("a summary is plain data");
     text.push('\n');
     text
 }
 
-fn told(summary: &Summary, args: &Replay, board: &headstall::board::types::Board) -> String {
+fn told(summary: &Summary, args: &Replay, board: &Board) -> String {
     let mut text = String::new();
     for line in words::wrap(&summary.verdict, 80) {
         text += &strong(&line);

@@ -73,6 +73,8 @@ pub struct Step {
     pub line: u64,
     /// The layer it bears, from 0.
     pub layer: u32,
+    /// That layer's height, mm.
+    pub layer_height_mm: f64,
     /// Byte offset just behind its line end.
     pub end_byte: u64,
     /// Its raw bytes and those of the blank and comment lines before it.
@@ -209,6 +211,7 @@ impl<R: Read> JobReader<R> {
             return Ok(Some(Step {
                 line: number,
                 layer: self.layers.layer,
+                layer_height_mm: self.layers.height_mm(),
                 end_byte: end,
                 raw_bytes,
                 command_bytes,

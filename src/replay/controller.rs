@@ -13,6 +13,7 @@ use crate::motion::path::Block;
 use super::feed::{Entry, Feed, Fetch};
 use super::head::Head;
 use super::luck::Stream;
+use super::removal::Setup;
 use super::world::{Cause, Line, Totals, Work, World};
 
 /// Chore runs that one replay may make.
@@ -37,15 +38,9 @@ impl fmt::Display for Restless {
 
 impl std::error::Error for Restless {}
 
-/// Replays a job on a board.
-pub fn run<W: World>(board: &Board, seed: u64, world: &mut W) -> Result<Totals, Restless> {
-    let mut replay = Replay::new(
-        board,
-        Feed::new(&board.link, seed),
-        seed,
-        board.queue.blocks,
-        world,
-    );
+/// Replays a job on a board, or on what is left of one.
+pub fn run<W: World>(setup: &Setup, seed: u64, world: &mut W) -> Result<Totals, Restless> {
+    let mut replay = Replay::new(setup, seed, world);
     replay.main_loop()?;
     Ok(replay.finish())
 }
@@ -91,7 +86,8 @@ struct Replay<'a, W> {
 }
 
 impl<'a, W: World> Replay<'a, W> {
-    fn new(board: &'a Board, feed: Feed, seed: u64, room_blocks: usize, world: &'a mut W) -> Self {
+    fn new(setup: &'a Setup, seed: u64, world: &'a mut W) -> Self {
+        let board = &setup.board;
         let chores: Vec<Chore> = board
             .chores
             .iter()
@@ -119,11 +115,11 @@ impl<'a, W: World> Replay<'a, W> {
             board,
             now_s: 0.0,
             head: Head::new(&board.queue, &board.costs),
-            feed,
+            feed: setup.feed(seed),
             next,
             blocks,
             commands: VecDeque::new(),
-            room_blocks,
+            room_blocks: setup.room_blocks,
             next_chore_s: f64::INFINITY,
             chores,
             chore_runs: 0,

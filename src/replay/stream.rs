@@ -4,13 +4,15 @@ use std::collections::VecDeque;
 use std::io::Read;
 
 use crate::board::types::{Board, Wait};
-use crate::job::reader::{JobError, JobReader};
+use crate::job::reader::{JobError, JobReader, Step};
 use crate::job::state::{Act, Stop};
 use crate::motion::ideal::Ideal;
 use crate::motion::path::{Block, Path, Place};
 use crate::motion::trapezoid::Trapezoid;
 
 use super::controller::{self, Restless};
+use super::removal::Setup;
+use super::store::StoredJob;
 use super::world::{Line, Ran, Totals, Work, World};
 
 /// A block that was replayed, beside its ideal.
@@ -67,27 +69,58 @@ pub enum ReplayError {
     Board(Restless),
 }
 
+/// Where steps come from: a file being read, or a job in memory.
+pub trait Steps {
+    /// The next command line; `None` at the end.
+    fn next_step(&mut self) -> Result<Option<Step>, JobError>;
+    /// Bytes read so far.
+    fn byte_count(&self) -> u64;
+}
+
+impl<R: Read> Steps for JobReader<R> {
+    fn next_step(&mut self) -> Result<Option<Step>, JobError> {
+        JobReader::next_step(self)
+    }
+
+    fn byte_count(&self) -> u64 {
+        JobReader::byte_count(self)
+    }
+}
+
 /// What a replay leaves beside its blocks.
-pub struct Replayed<R> {
+pub struct Replayed<T> {
     /// Sums of the replay.
     pub totals: Totals,
     /// The ideal's duration, commanded stops included, s.
     pub ideal_s: f64,
     /// Sum of the lost time of all blocks, s.
     pub lost_s: f64,
-    /// The reader at the job's end: notices, counts, layers.
-    pub reader: JobReader<R>,
+    /// The source at the job's end; of a reader: notices, counts, layers.
+    pub reader: T,
+    /// The job, kept, if that was wanted and it was not too long.
+    pub kept: Option<StoredJob>,
 }
 
-/// Replays the job on the board, in one pass over its bytes.
+/// Replays the job on the board, in one pass over its bytes, in constant memory.
 pub fn replay<R: Read, W: Watcher>(
     input: R,
     board: &Board,
     seed: u64,
     watcher: &mut W,
-) -> Result<Replayed<R>, ReplayError> {
+) -> Result<Replayed<JobReader<R>>, ReplayError> {
+    replay_steps(JobReader::new(input), board, seed, watcher, 0)
+}
+
+/// Replays steps on the board; keeps the job if it has at most `keep_blocks_max` blocks and lines.
+pub fn replay_steps<T: Steps, W: Watcher>(
+    steps: T,
+    board: &Board,
+    seed: u64,
+    watcher: &mut W,
+    keep_blocks_max: usize,
+) -> Result<Replayed<T>, ReplayError> {
     let mut stream = Stream {
-        reader: JobReader::new(input),
+        steps,
         path: Path::new(board),
         wait: board.wait,
         ideal: Ideal::default(),
@@ -97,9 +130,11 @@ pub fn replay<R: Read, W: Watcher>(
         lost_s: 0.0,
         failed: None,
         lines: 0,
+        kept: (keep_blocks_max > 0).then(StoredJob::default),
+        keep_blocks_max,
         watcher,
     };
-    let run = controller::run(board, seed, &mut stream);
+    let run = controller::run(&Setup::whole(board), seed, &mut stream);
     if let Some(error) = stream.failed {
         return Err(ReplayError::Job(error));
     }
@@ -112,12 +147,13 @@ pub fn replay<R: Read, W: Watcher>(
         ideal_s: stream.ideal_s + totals.stop_s,
         lost_s: stream.lost_s,
         totals,
-        reader: stream.reader,
+        reader: stream.steps,
+        kept: stream.kept,
     })
 }
 
-struct Stream<'w, R, W> {
-    reader: JobReader<R>,
+struct Stream<'w, T, W> {
+    steps: T,
     path: Path,
     wait: Wait,
     ideal: Ideal,
@@ -127,6 +163,8 @@ struct Stream<'w, R, W> {
     lost_s: f64,
     failed: Option<JobError>,
     lines: u64,
+    kept: Option<StoredJob>,
+    keep_blocks_max: usize,
     watcher: &'w mut W,
 }
 
@@ -144,7 +182,20 @@ struct Footprint {
 /// Lines between two reports of progress.
 const PROGRESS_LINES: u64 = 4096;
 
-impl<R: Read, W: Watcher> Stream<'_, R, W> {
+impl<T: Steps, W: Watcher> Stream<'_, T, W> {
+    /// Keeps the line and its blocks, the newest of `blocks`.
+    fn keep(&mut self, line: &Line, blocks: &VecDeque<Block>) {
+        let Some(kept) = &mut self.kept else { return };
+        let count = match line.work {
+            Work::Blocks { count, .. } => count as usize,
+            _ => 0,
+        };
+        kept.push(line, blocks.range(blocks.len() - count..).copied());
+        if kept.block_count().max(kept.line_count()) > self.keep_blocks_max {
+            self.kept = None;
+        }
+    }
+
     fn settle(&mut self) {
         while !self.ran.is_empty() && !self.ideal.settled.is_empty() {
             let (Some(ran), Some(ideal), Some(foot)) = (
@@ -192,9 +243,9 @@ pub fn stop_s(stop: &Stop, wait: &Wait) -> f64 {
     }
 }
 
-impl<R: Read, W: Watcher> World for Stream<'_, R, W> {
+impl<T: Steps, W: Watcher> World for Stream<'_, T, W> {
     fn next_line(&mut self, blocks: &mut VecDeque<Block>) -> Option<Line> {
-        let step = match self.reader.next_step() {
+        let step = match self.steps.next_step() {
             Ok(Some(step)) => step,
             Ok(None) => {
                 self.ideal.rest();
@@ -210,7 +261,7 @@ impl<R: Read, W: Watcher> World for Stream<'_, R, W> {
         };
         self.lines += 1;
         if self.lines.is_multiple_of(PROGRESS_LINES) {
-            self.watcher.progress(self.reader.byte_count());
+            self.watcher.progress(self.steps.byte_count());
         }
         let work = match &step.act {
             Act::Nothing => Work::Nothing,
@@ -224,7 +275,7 @@ impl<R: Read, W: Watcher> World for Stream<'_, R, W> {
                 Work::Stop(stop_s(stop, &self.wait))
             }
             Act::Move(m) => {
-                let layer_height_mm = self.reader.layers().height_mm();
+                let layer_height_mm = step.layer_height_mm;
                 let (ideal, trail) = (&mut self.ideal, &mut self.trail);
                 let first = trail.len();
                 let count = self.path.blocks(m, |block, place| {
@@ -250,14 +301,16 @@ impl<R: Read, W: Watcher> World for Stream<'_, R, W> {
                 }
             }
         };
-        Some(Line {
+        let line = Line {
             number: step.line,
             layer: step.layer,
             end_byte: step.end_byte,
             raw_bytes: step.raw_bytes,
             command_bytes: step.command_bytes,
             work,
-        })
+        };
+        self.keep(&line, blocks);
+        Some(line)
     }
 
     fn ran(&mut self, ran: &Ran) {

@@ -9,8 +9,9 @@ use crate::job::notices::Kind as Odd;
 use crate::job::reader::JobReader;
 use crate::replay::stream::Replayed;
 use crate::replay::world::Cause;
+use crate::study::causes::Shares;
 use crate::study::stalls::{Kind, Stall};
-use crate::study::watch::{Need, Watch};
+use crate::study::watch::{Need, Seen};
 
 /// What was replayed.
 #[derive(Clone, Copy, Debug)]
@@ -49,8 +50,8 @@ pub struct Warning {
 pub struct Place {
     /// `dwell`, `dip` or `drag`.
     pub kind: Kind,
-    /// What held the head up.
-    pub cause: Cause,
+    /// What held the head up; `mixed` where no cause took half.
+    pub cause: &'static str,
     /// The file's line, from 1.
     pub line: u64,
     /// The layer, from 0.
@@ -133,6 +134,8 @@ pub struct Summary {
     pub drags: u64,
     /// Saves made.
     pub saves: u64,
+    /// How the causes were told: `shapley`, or `main_loop`: what it mostly did meanwhile.
+    pub causes_by: &'static str,
     /// Lost time by cause, s.
     pub by_cause: BTreeMap<&'static str, f64>,
     /// The layer that loses most, from 0.
@@ -151,13 +154,15 @@ pub struct Summary {
 
 impl Summary {
     /// Gathers what a replay and its watch found.
-    pub fn new<R: std::io::Read, S: FnMut(&Stall)>(
+    pub fn new<R: std::io::Read>(
         question: &Question,
-        replayed: &Replayed<R>,
-        watch: &Watch<S>,
+        replayed: &Replayed<JobReader<R>>,
+        seen: &Seen,
+        shares: Option<&Shares>,
     ) -> Self {
         let Replayed { totals, reader, .. } = replayed;
-        let [dwells, dips, drags] = watch.kinds;
+        let [dwells, dips, drags] = seen.kinds;
+        let by_cause_s = shares.map_or(seen.by_cause_s, |s| s.total_s);
         let mut summary = Summary {
             program: concat!("headstall ", env!("CARGO_PKG_VERSION")).to_string(),
             verdict: String::new(),
@@ -177,18 +182,23 @@ impl Summary {
             stop_s: totals.stop_s,
             stop_wait_s: totals.stop_wait_s,
             lost_s: replayed.lost_s,
-            stalls: watch.stalls(),
+            stalls: seen.stalls(),
             dwells,
             dips,
             drags,
             saves: totals.saves,
+            causes_by: if shares.is_some() {
+                "shapley"
+            } else {
+                "main_loop"
+            },
             by_cause: Cause::ALL
                 .into_iter()
-                .map(|c| (c.name(), watch.by_cause_s[c as usize]))
+                .map(|c| (c.name(), by_cause_s[c as usize]))
                 .collect(),
-            worst_layer: watch.worst_layer(),
-            worst: watch.worst.iter().map(place).collect(),
-            worst_stretch: stretch(&watch.need),
+            worst_layer: seen.worst_layer(),
+            worst: seen.worst.iter().map(place).collect(),
+            worst_stretch: stretch(&seen.need),
             other_commands: reader.notices().others().clone(),
             warnings: warnings(question.board, reader),
             files: Vec::new(),
@@ -213,7 +223,7 @@ fn place(stall: &Stall) -> Place {
     let [x_mm, y_mm, z_mm] = stall.place_mm;
     Place {
         kind: stall.kind,
-        cause: stall.cause,
+        cause: stall.cause_name(),
         line: stall.line,
         layer: stall.layer,
         x_mm,

@@ -68,7 +68,7 @@ pub fn block<W: Write>(table: &mut csv::Writer<W>, done: &Done) -> csv::Result<(
 pub const BLOCKS_HEADER: &str = "block,line,layer,x0_mm,y0_mm,z0_mm,x1_mm,y1_mm,z1_mm,e_mm,length_mm,nominal_mm_s,entry_mm_s,peak_mm_s,exit_mm_s,start_s,end_s,gap_s,ideal_s,lost_s,queued";
 
 /// Header of `stalls.csv`.
-pub const STALLS_HEADER: &str = "stall,kind,cause,line,layer,t_s,x_mm,y_mm,z_mm,dwell_s,lost_s,ideal_mm_s,least_mm_s,excess_mm3,bump_mm,surface";
+pub const STALLS_HEADER: &str = "stall,kind,cause,line,layer,t_s,x_mm,y_mm,z_mm,dwell_s,lost_s,ideal_mm_s,least_mm_s,excess_mm3,bump_mm,surface,two_largest,link_s,hiccup_s,save_s,chore_s,compute_s,depth_s";
 
 #[derive(Serialize)]
 struct StallRow {
@@ -88,15 +88,29 @@ struct StallRow {
     excess_mm3: Option<f64>,
     bump_mm: Option<f64>,
     surface: &'static str,
+    two_largest: String,
+    link_s: Option<f64>,
+    hiccup_s: Option<f64>,
+    save_s: Option<f64>,
+    chore_s: Option<f64>,
+    compute_s: Option<f64>,
+    depth_s: Option<f64>,
 }
 
 /// Writes one row of `stalls.csv`; the header comes with the first.
 pub fn stall<W: Write>(table: &mut csv::Writer<W>, stall: &Stall) -> csv::Result<()> {
     let [x_mm, y_mm, z_mm] = stall.place_mm;
+    let [link_s, hiccup_s, save_s, chore_s, compute_s, depth_s] = match stall.shares_s {
+        Some(shares_s) => shares_s.map(Some),
+        None => [None; 6],
+    };
+    let two = stall
+        .two_largest()
+        .map(|two| two.map(|c| c.name()).join("+"));
     table.serialize(StallRow {
         stall: stall.stall,
         kind: stall.kind.name(),
-        cause: stall.cause.name(),
+        cause: stall.cause_name(),
         line: stall.line,
         layer: stall.layer,
         t_s: stall.t_s,
@@ -110,5 +124,12 @@ pub fn stall<W: Write>(table: &mut csv::Writer<W>, stall: &Stall) -> csv::Result
         excess_mm3: None,
         bump_mm: None,
         surface: "",
+        two_largest: two.unwrap_or_default(),
+        link_s,
+        hiccup_s,
+        save_s,
+        chore_s,
+        compute_s,
+        depth_s,
     })
 }

@@ -84,6 +84,12 @@ pub fn report(s: &Summary) -> String {
             .collect();
         row("stalls", &kinds.join(", "));
         row("lost by", &causes(s));
+        if s.causes_by != "shapley" {
+            row(
+                "",
+                "(the quick way, by what the main loop did meanwhile; --causes works it out)",
+            );
+        }
     }
     if let Some(n) = &s.worst_stretch
         && s.stalls > 0
@@ -170,7 +176,7 @@ fn places(out: &mut String, worst: &[Place]) {
             p.line,
             p.kind.name(),
             p.lost_s,
-            p.cause.name()
+            p.cause
         );
     }
 }

@@ -52,6 +52,34 @@ pub struct Stall {
     pub ideal_mm_s: f64,
     /// The replay's speed there, the least of the stall, mm/s.
     pub least_mm_s: f64,
+    /// Its first block, from 0.
+    pub first_block: u64,
+    /// Its last block.
+    pub last_block: u64,
+    /// Its lost time shared among the causes, s, where that was worked out.
+    pub shares_s: Option<[f64; 6]>,
+}
+
+impl Stall {
+    /// The cause that took more than half, `mixed` where none did; where shares were not worked
+    /// out, what the main loop mostly did.
+    pub fn cause_name(&self) -> &'static str {
+        match (self.shares_s, self.two_largest()) {
+            (Some(shares_s), Some([most, _])) if 2.0 * shares_s[most as usize] > self.lost_s => {
+                most.name()
+            }
+            (Some(_), _) => "mixed",
+            (None, _) => self.cause.name(),
+        }
+    }
+
+    /// The two causes with the largest shares, where shares were worked out.
+    pub fn two_largest(&self) -> Option<[Cause; 2]> {
+        let shares_s = self.shares_s?;
+        let mut order = Cause::ALL;
+        order.sort_by(|a, b| shares_s[*b as usize].total_cmp(&shares_s[*a as usize]));
+        Some([order[0], order[1]])
+    }
 }
 
 /// Follows the blocks of a replay and finds its stalls.
@@ -85,6 +113,8 @@ struct Open {
     slowest: Option<Spot>,
     /// Where it begins.
     first: Spot,
+    first_block: u64,
+    last_block: u64,
 }
 
 impl StallFinder {
@@ -129,8 +159,11 @@ impl StallFinder {
                 real.peak_mm_s,
                 ideal.peak_mm_s,
             ),
+            first_block: done.ran.block,
+            last_block: done.ran.block,
         });
         open.lost_s += lost_s;
+        open.last_block = done.ran.block;
         open.late_s[done.ran.late_by as usize] += done.ran.late_s;
         if done.ran.gap_s > 0.0 {
             open.dwell_s += done.ran.gap_s;
@@ -185,6 +218,9 @@ impl StallFinder {
             } else {
                 spot.least_mm_s
             },
+            first_block: open.first_block,
+            last_block: open.last_block,
+            shares_s: None,
         })
     }
 }

@@ -3,7 +3,6 @@
 use std::collections::VecDeque;
 
 use crate::replay::stream::{Done, Watcher};
-use crate::replay::world::Cause;
 
 use super::stalls::{LOST_MIN_S, Stall, StallFinder};
 use super::trace::LayerTrace;
@@ -39,10 +38,9 @@ pub struct Need {
     pub layer: u32,
 }
 
-/// Watches a replay; hands each stall on as it is found.
-pub struct Watch<S> {
-    finder: StallFinder,
-    each_stall: S,
+/// What a watch has seen.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Seen {
     /// Stalls by kind: dwells, dips, drags.
     pub kinds: [u64; 3],
     /// Lost time by cause, s, in the order of [`Cause::ALL`].
@@ -53,6 +51,36 @@ pub struct Watch<S> {
     pub layers: Vec<LayerSum>,
     /// The stretch that loses most.
     pub need: Need,
+}
+
+impl Seen {
+    /// All stalls so far.
+    pub fn stalls(&self) -> u64 {
+        self.kinds.iter().sum()
+    }
+
+    /// The layer that loses most, if any loses.
+    pub fn worst_layer(&self) -> Option<u32> {
+        let layers = self.layers.iter().enumerate();
+        let most = layers.max_by(|a, b| a.1.lost_s.total_cmp(&b.1.lost_s).then(b.0.cmp(&a.0)))?;
+        (most.1.lost_s > 0.0).then_some(most.0 as u32)
+    }
+
+    fn layer(&mut self, layer: u32) -> &mut LayerSum {
+        let layer = layer as usize;
+        if self.layers.len() <= layer {
+            self.layers.resize(layer + 1, LayerSum::default());
+        }
+        &mut self.layers[layer]
+    }
+}
+
+/// Watches a replay; hands each stall on as it is found.
+pub struct Watch<S> {
+    finder: StallFinder,
+    each_stall: S,
+    /// What it has seen so far.
+    pub seen: Seen,
     recent: VecDeque<Recent>,
     recent_sum: Need,
     wanted_layer: Option<u32>,
@@ -76,11 +104,7 @@ impl<S: FnMut(&Stall)> Watch<S> {
         Watch {
             finder: StallFinder::default(),
             each_stall,
-            kinds: [0; 3],
-            by_cause_s: [0.0; 6],
-            worst: Vec::new(),
-            layers: Vec::new(),
-            need: Need::default(),
+            seen: Seen::default(),
             recent: VecDeque::new(),
             recent_sum: Need::default(),
             wanted_layer: layer,
@@ -90,13 +114,8 @@ impl<S: FnMut(&Stall)> Watch<S> {
         }
     }
 
-    /// All stalls so far.
-    pub fn stalls(&self) -> u64 {
-        self.kinds.iter().sum()
-    }
-
-    /// Ends the watch; returns the traced layer.
-    pub fn finish(&mut self) -> LayerTrace {
+    /// Ends the watch; returns what it has seen, and the traced layer.
+    pub fn finish(mut self) -> (Seen, LayerTrace) {
         let stall = self.finder.close();
         self.take(stall);
         for trace in [
@@ -106,28 +125,21 @@ impl<S: FnMut(&Stall)> Watch<S> {
             self.offer(trace);
         }
         self.best.keep_longest();
-        std::mem::take(&mut self.best)
-    }
-
-    /// The layer that loses most, if any loses.
-    pub fn worst_layer(&self) -> Option<u32> {
-        let most = self
-            .layers
-            .iter()
-            .enumerate()
-            .max_by(|a, b| a.1.lost_s.total_cmp(&b.1.lost_s).then(b.0.cmp(&a.0)))?;
-        (most.1.lost_s > 0.0).then_some(most.0 as u32)
+        (self.seen, self.best)
     }
 
     fn take(&mut self, stall: Option<Stall>) {
         let Some(stall) = stall else { return };
-        self.kinds[stall.kind as usize] += 1;
-        self.by_cause_s[stall.cause as usize] += stall.lost_s;
-        self.layer(stall.layer).stalls += 1;
-        let place = self.worst.partition_point(|w| w.lost_s >= stall.lost_s);
+        self.seen.kinds[stall.kind as usize] += 1;
+        self.seen.by_cause_s[stall.cause as usize] += stall.lost_s;
+        self.seen.layer(stall.layer).stalls += 1;
+        let place = self
+            .seen
+            .worst
+            .partition_point(|w| w.lost_s >= stall.lost_s);
         if place < WORST_PLACES {
-            self.worst.insert(place, stall);
-            self.worst.truncate(WORST_PLACES);
+            self.seen.worst.insert(place, stall);
+            self.seen.worst.truncate(WORST_PLACES);
         }
         for trace in [&mut self.current, &mut self.previous, &mut self.best] {
             if trace.layer == stall.layer && !trace.segments.is_empty() {
@@ -136,14 +148,6 @@ impl<S: FnMut(&Stall)> Watch<S> {
             }
         }
         (self.each_stall)(&stall);
-    }
-
-    fn layer(&mut self, layer: u32) -> &mut LayerSum {
-        let layer = layer as usize;
-        if self.layers.len() <= layer {
-            self.layers.resize(layer + 1, LayerSum::default());
-        }
-        &mut self.layers[layer]
     }
 
     fn offer(&mut self, trace: LayerTrace) {
@@ -175,9 +179,9 @@ impl<S: FnMut(&Stall)> Watch<S> {
             self.recent_sum.add(&oldest, -1.0);
         }
         let sum = self.recent_sum;
-        if sum.took_s - sum.ideal_s > self.need.took_s - self.need.ideal_s {
+        if sum.took_s - sum.ideal_s > self.seen.need.took_s - self.seen.need.ideal_s {
             let Recent { line, layer, .. } = self.recent[0];
-            self.need = Need {
+            self.seen.need = Need {
                 blocks: self.recent.len(),
                 line,
                 layer,
@@ -201,9 +205,9 @@ impl<S: FnMut(&Stall)> Watcher for Watch<S> {
         self.take(ended);
         let lost_s = done.lost_s();
         if lost_s <= LOST_MIN_S {
-            self.by_cause_s[done.ran.late_by as usize] += lost_s;
+            self.seen.by_cause_s[done.ran.late_by as usize] += lost_s;
         }
-        self.layer(done.layer).lost_s += lost_s;
+        self.seen.layer(done.layer).lost_s += lost_s;
         self.weigh(done);
         if done.layer != self.current.layer {
             let ended = std::mem::replace(&mut self.current, LayerTrace::new(done.layer));
@@ -219,13 +223,4 @@ impl<S: FnMut(&Stall)> Watcher for Watch<S> {
         self.recent.clear();
         self.recent_sum = Need::default();
     }
-}
-
-/// The cause that lost most, with its share of all lost time.
-pub fn main_cause(by_cause_s: &[f64; 6]) -> Option<(Cause, f64)> {
-    let lost_s: f64 = by_cause_s.iter().sum();
-    let most = Cause::ALL
-        .into_iter()
-        .max_by(|a, b| by_cause_s[*a as usize].total_cmp(&by_cause_s[*b as usize]))?;
-    (lost_s > 0.0).then(|| (most, by_cause_s[most as usize] / lost_s))
 }

@@ -1,0 +1,83 @@
+//! Stalls on their way to `stalls.csv`: held back until their causes are known, or not at all.
+
+use std::fs::File;
+use std::io::BufWriter;
+
+use headstall::report::tables;
+use headstall::study::causes::{Shares, Span};
+use headstall::study::stalls::Stall;
+
+use super::failure::Failure;
+use super::table::Table;
+
+/// The log.
+pub struct StallLog {
+    table: Option<Table>,
+    held: Vec<Stall>,
+    held_max: usize,
+    flows: bool,
+}
+
+impl StallLog {
+    /// A log that holds at most `held_max` stalls back; with more it lets all flow.
+    pub fn new(table: Option<Table>, held_max: usize) -> Self {
+        StallLog {
+            table,
+            held: Vec::new(),
+            held_max,
+            flows: false,
+        }
+    }
+
+    /// Takes a stall.
+    pub fn take(&mut self, stall: &Stall) {
+        if !self.flows && self.held.len() < self.held_max {
+            self.held.push(*stall);
+            return;
+        }
+        self.let_flow();
+        self.write(stall);
+    }
+
+    fn let_flow(&mut self) {
+        self.flows = true;
+        for stall in std::mem::take(&mut self.held) {
+            self.write(&stall);
+        }
+    }
+
+    fn write(&mut self, stall: &Stall) {
+        if let Some(table) = &mut self.table {
+            table.row(|rows: &mut csv::Writer<BufWriter<File>>| tables::stall(rows, stall));
+        }
+    }
+
+    /// The blocks of the stalls held back.
+    pub fn spans(&self) -> Vec<Span> {
+        self.held
+            .iter()
+            .map(|s| Span {
+                first: s.first_block,
+                last: s.last_block,
+            })
+            .collect()
+    }
+
+    /// Gives the stalls held back, and those of `worst`, their shares.
+    pub fn share(&mut self, shares: &Shares, worst: &mut [Stall]) {
+        for (stall, shares_s) in self.held.iter_mut().zip(&shares.spans_s) {
+            stall.shares_s = Some(*shares_s);
+        }
+        for stall in worst {
+            if let Some(shares_s) = shares.spans_s.get(stall.stall as usize) {
+                stall.shares_s = Some(*shares_s);
+            }
+        }
+    }
+
+    /// Writes what was held back; returns the table.
+    pub fn close(mut self) -> Result<(), Failure> {
+        self.let_flow();
+        self.table.map_or(Ok(()), Table::close)
+    }
+}
