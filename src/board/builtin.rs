@@ -4,7 +4,7 @@
 //! board. Each file is commented so that one can start from it.
 
 /// The board that serves where none is named.
-pub const DEFAULT: &str = "8bit-card";
+pub const DEFAULT: &str = "8bit-card-saves";
 
 /// Name and file of each.
 const BOARDS: [(&str, &str); 8] = [

@@ -20,7 +20,12 @@ pub fn ideas(summary: &Summary, board: &Board) -> Vec<Idea> {
     }
     let total_s: f64 = summary.by_cause.values().sum();
     let mut causes: Vec<(&str, f64)> = summary.by_cause.iter().map(|(n, s)| (*n, *s)).collect();
-    causes.sort_by(|a, b| b.1.total_cmp(&a.1));
+    // The queue's length can hardly be changed, so it comes last.
+    causes.sort_by(|a, b| {
+        (a.0 == "depth")
+            .cmp(&(b.0 == "depth"))
+            .then(b.1.total_cmp(&a.1))
+    });
     causes
         .into_iter()
         .filter(|(_, s)| *s > 0.05 * total_s)

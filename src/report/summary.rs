@@ -52,6 +52,8 @@ pub struct Place {
     pub kind: Kind,
     /// What held the head up; `mixed` where no cause took half.
     pub cause: &'static str,
+    /// The two largest causes, where that was worked out.
+    pub two_largest: Option<[Cause; 2]>,
     /// The file's line, from 1.
     pub line: u64,
     /// The layer, from 0.
@@ -224,6 +226,7 @@ fn place(stall: &Stall) -> Place {
     Place {
         kind: stall.kind,
         cause: stall.cause_name(),
+        two_largest: stall.two_largest(),
         line: stall.line,
         layer: stall.layer,
         x_mm,

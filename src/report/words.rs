@@ -166,9 +166,13 @@ fn places(out: &mut String, worst: &[Place]) {
             Kind::Dwell => format!("{:.3}", p.dwell_s),
             _ => "-".to_string(),
         };
+        let by = match (p.cause, p.two_largest) {
+            ("mixed", Some([most, next])) => format!("{}+{}", most.name(), next.name()),
+            (cause, _) => cause.to_string(),
+        };
         let _ = writeln!(
             out,
-            "  {:>5} {:>8.2} {:>9.2} {:>9.2} {:>9}  {:<5} {rest:>7} {:>8.3}  {}",
+            "  {:>5} {:>8.2} {:>9.2} {:>9.2} {:>9}  {:<5} {rest:>7} {:>8.3}  {by}",
             p.layer,
             p.z_mm,
             p.x_mm,
@@ -176,7 +180,6 @@ fn places(out: &mut String, worst: &[Place]) {
             p.line,
             p.kind.name(),
             p.lost_s,
-            p.cause
         );
     }
 }

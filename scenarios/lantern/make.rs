@@ -1,0 +1,317 @@
+//! Makes the demo job: a fluted shade for a harbour lantern, printed by a theatre's prop workshop.
+//!
+//! ```text
+//! cargo run --release --example lantern -- --out out/lantern/lantern.gcode
+//! ```
+//!
+//! The shade is a ring of half-round flutes between two walls, bellied like a barrel, open at the
+//! top. Each layer: outer wall, inner wall one bead inside, a plain ring within, and ribs that tie
+//! the two together. The flutes are true circular arcs, cut into short chords unless `--arcs` is
+//! given: those chords are what starves a slow board. Jitter of the seam comes from `--seed`, so
+//! the same options always give the same bytes.
+
+use std::f64::consts::{PI, TAU};
+use std::fmt::Write as _;
+use std::io::Write as _;
+use std::process::ExitCode;
+
+const HELP: &str = "Makes the harbour lantern job.
+
+  --out FILE         write there in place of standard output
+  --seed N           seam jitter (7)
+  --layers N         layers (40)
+  --layer-height MM  (0.25)
+  --flutes N         flutes around the shade (20)
+  --radius MM        radius on which the flutes stand (20)
+  --chord MM         length of the outer wall's chords; the inner wall's are 3 times as long (0.25)
+  --arcs             flutes as G2/G3 arcs in place of chords
+  --crlf             lines end in CR LF
+";
+
+const BEAD_MM: f64 = 0.45;
+const FILAMENT_MM: f64 = 1.75;
+const CENTRE_MM: f64 = 100.0;
+const RETRACT_MM: f64 = 0.8;
+
+struct Shape {
+    seed: u64,
+    layers: u32,
+    layer_height: f64,
+    flutes: u32,
+    radius: f64,
+    chord: f64,
+    arcs: bool,
+}
+
+/// A pen that knows where it is and what a bead costs in filament.
+struct Pen {
+    text: String,
+    at: (f64, f64),
+    e_per_mm: f64,
+}
+
+impl Pen {
+    fn line(&mut self, text: &str) {
+        self.text.push_str(text);
+        self.text.push('\n');
+    }
+
+    /// Goes there without printing; farther than a bead's width the filament is drawn back.
+    fn travel(&mut self, to: (f64, f64)) {
+        let far = distance(self.at, to) > 2.0;
+        if far {
+            let _ = writeln!(self.text, "G1 E-{RETRACT_MM} F2400");
+        }
+        let _ = writeln!(self.text, "G0 X{:.3} Y{:.3} F9000", to.0, to.1);
+        if far {
+            let _ = writeln!(self.text, "G1 E{RETRACT_MM} F2400");
+        }
+        self.at = to;
+    }
+
+    /// Prints a straight bead.
+    fn print(&mut self, to: (f64, f64)) {
+        let e = distance(self.at, to) * self.e_per_mm;
+        let _ = writeln!(self.text, "G1 X{:.3} Y{:.3} E{e:.5}", to.0, to.1);
+        self.at = to;
+    }
+
+    /// Prints an arc about `centre`, counter-clockwise by `turn` rad.
+    fn arc(&mut self, to: (f64, f64), centre: (f64, f64), turn: f64) {
+        let e = distance(self.at, centre) * turn.abs() * self.e_per_mm;
+        let word = if turn > 0.0 { "G3" } else { "G2" };
+        let (i, j) = (centre.0 - self.at.0, centre.1 - self.at.1);
+        let _ = writeln!(
+            self.text,
+            "{word} X{:.3} Y{:.3} I{i:.3} J{j:.3} E{e:.5}",
+            to.0, to.1
+        );
+        self.at = to;
+    }
+}
+
+fn distance(a: (f64, f64), b: (f64, f64)) -> f64 {
+    (a.0 - b.0).hypot(a.1 - b.1)
+}
+
+fn polar(radius: f64, angle: f64) -> (f64, f64) {
+    (
+        CENTRE_MM + radius * angle.cos(),
+        CENTRE_MM + radius * angle.sin(),
+    )
+}
+
+/// A small generator of jitter (splitmix64, from memory).
+fn jitter(state: &mut u64) -> f64 {
+    *state = state.wrapping_add(0x9e37_79b9_7f4a_7c15);
+    let mut z = *state;
+    z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+    z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+    ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
+}
+
+/// One round of flutes: half circles that stand on the circle of `radius`, `inside` mm within.
+fn wall(pen: &mut Pen, shape: &Shape, radius: f64, inside: f64, start: f64) {
+    let pitch = TAU / f64::from(shape.flutes);
+    let half_width = radius * (pitch / 2.0).sin();
+    let foot = radius * (pitch / 2.0).cos();
+    // Moving a wall inwards shrinks each flute about its own centre and shifts where flutes meet.
+    let flute = half_width - inside;
+    let open = {
+        // Where two neighbouring circles of radius `flute` cross, seen from one centre.
+        let apart = 2.0 * foot * (pitch / 2.0).sin();
+        (apart / (2.0 * flute)).min(1.0).acos()
+    };
+    for k in 0..shape.flutes {
+        let middle = start + pitch * f64::from(k);
+        let centre = polar(foot, middle);
+        let side = PI / 2.0 + pitch / 2.0 - open;
+        let point = |angle: f64| {
+            (
+                centre.0 + flute * (middle + angle).cos(),
+                centre.1 + flute * (middle + angle).sin(),
+            )
+        };
+        let (from, to) = (-side, side);
+        if k == 0 {
+            pen.travel(point(from));
+            let speed = if inside == 0.0 { 4800 } else { 6000 };
+            pen.line(&format!("G1 F{speed}"));
+        }
+        let length = flute * (to - from);
+        if shape.arcs {
+            pen.arc(point(to), centre, to - from);
+            continue;
+        }
+        let chord = if inside == 0.0 {
+            shape.chord
+        } else {
+            3.0 * shape.chord
+        };
+        let chords = (length / chord).ceil().max(1.0) as u32;
+        for c in 1..=chords {
+            pen.print(point(from + (to - from) * f64::from(c) / f64::from(chords)));
+        }
+    }
+}
+
+/// A plain ring in chords of about 2 mm.
+fn ring(pen: &mut Pen, radius: f64, start: f64) {
+    pen.travel(polar(radius, start));
+    pen.line("G1 F3000");
+    let chords = (TAU * radius / 2.0).ceil() as u32;
+    for c in 1..=chords {
+        pen.print(polar(
+            radius,
+            start + TAU * f64::from(c) / f64::from(chords),
+        ));
+    }
+}
+
+/// Ribs between the inner ring and the flutes: a zigzag of straight beads.
+fn ribs(pen: &mut Pen, inner: f64, outer: f64, ribs: u32, start: f64) {
+    pen.travel(polar(inner, start));
+    pen.line("G1 F4800");
+    for r in 1..=2 * ribs {
+        let angle = start + TAU * f64::from(r) / f64::from(2 * ribs);
+        pen.print(polar(if r % 2 == 1 { outer } else { inner }, angle));
+    }
+}
+
+fn make(shape: &Shape) -> String {
+    let h = shape.layer_height;
+    let bead_mm2 = (BEAD_MM - h) * h + PI * h * h / 4.0;
+    let filament_mm2 = PI * FILAMENT_MM * FILAMENT_MM / 4.0;
+    let mut pen = Pen {
+        text: String::new(),
+        at: (0.0, 0.0),
+        e_per_mm: bead_mm2 / filament_mm2,
+    };
+    pen.line("; shade of the harbour lantern, act two; prop workshop");
+    for line in [
+        "G21",
+        "G90",
+        "M83",
+        "M140 S60",
+        "M104 S205",
+        "M190 S60",
+        "M109 S205",
+        "G28",
+        "G92 E0",
+    ] {
+        pen.line(line);
+    }
+    let mut state = shape.seed;
+    let height = h * f64::from(shape.layers);
+    for layer in 0..shape.layers {
+        let z = h * f64::from(layer + 1);
+        pen.line(&format!(
+            "; lantern, layer {} of {}",
+            layer + 1,
+            shape.layers
+        ));
+        pen.line(&format!("M117 lantern {} of {}", layer + 1, shape.layers));
+        if layer == 2 {
+            pen.line("M106 S255");
+        }
+        pen.line(&format!("G0 Z{z:.3} F600"));
+        let radius = shape.radius * (1.0 + 0.08 * (PI * z / height).sin());
+        let start = (jitter(&mut state) - 0.5) * 0.02;
+        let speed = if layer == 0 { 40 } else { 100 };
+        pen.line(&format!("M220 S{speed}"));
+        wall(&mut pen, shape, radius, BEAD_MM, start);
+        wall(&mut pen, shape, radius, 0.0, start);
+        let foot = radius * (PI / f64::from(shape.flutes)).cos() - 1.2;
+        let inner = foot - 5.0;
+        ring(&mut pen, inner, start + PI / 3.0);
+        let count = if layer < 3 {
+            4 * shape.flutes
+        } else {
+            shape.flutes
+        };
+        ribs(&mut pen, inner + BEAD_MM, foot, count, start);
+    }
+    for line in [
+        "M220 S100",
+        "G1 E-2 F2400",
+        "G0 Z60 F600",
+        "M107",
+        "M104 S0",
+        "M140 S0",
+        "M84",
+    ] {
+        pen.line(line);
+    }
+    pen.text
+}
+
+fn number<T: std::str::FromStr + PartialOrd>(
+    name: &str,
+    value: Option<String>,
+    from: T,
+    to: T,
+) -> Result<T, String> {
+    let text = value.ok_or_else(|| format!("{name} needs a value"))?;
+    text.parse()
+        .ok()
+        .filter(|v| *v >= from && *v <= to)
+        .ok_or_else(|| format!("{name} {text}: no number in range; --help lists the options"))
+}
+
+fn run() -> Result<(), String> {
+    let mut shape = Shape {
+        seed: 7,
+        layers: 40,
+        layer_height: 0.25,
+        flutes: 20,
+        radius: 20.0,
+        chord: 0.25,
+        arcs: false,
+    };
+    let (mut out, mut crlf) = (None, false);
+    let mut args = std::env::args().skip(1);
+    while let Some(name) = args.next() {
+        match name.as_str() {
+            "--out" => out = Some(args.next().ok_or("--out needs a file name")?),
+            "--seed" => shape.seed = number(&name, args.next(), 0, u64::MAX)?,
+            "--layers" => shape.layers = number(&name, args.next(), 1, 100_000)?,
+            "--layer-height" => shape.layer_height = number(&name, args.next(), 0.05, 0.4)?,
+            "--flutes" => shape.flutes = number(&name, args.next(), 6, 60)?,
+            "--radius" => shape.radius = number(&name, args.next(), 15.0, 90.0)?,
+            "--chord" => shape.chord = number(&name, args.next(), 0.01, 10.0)?,
+            "--arcs" => shape.arcs = true,
+            "--crlf" => crlf = true,
+            "--help" => {
+                print!("{HELP}");
+                return Ok(());
+            }
+            _ => return Err(format!("{name}: no such option; --help lists them")),
+        }
+    }
+    let mut text = make(&shape);
+    if crlf {
+        text = text.replace('\n', "\r\n");
+    }
+    match out {
+        Some(file) => {
+            let path = std::path::Path::new(&file);
+            if let Some(folder) = path.parent() {
+                std::fs::create_dir_all(folder).map_err(|e| format!("{file}: {e}"))?;
+            }
+            std::fs::write(path, text).map_err(|e| format!("{file}: {e}"))
+        }
+        None => std::io::stdout()
+            .write_all(text.as_bytes())
+            .map_err(|e| e.to_string()),
+    }
+}
+
+fn main() -> ExitCode {
+    match run() {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(message) => {
+            eprintln!("lantern: {message}");
+            ExitCode::from(2)
+        }
+    }
+}
