@@ -19,6 +19,7 @@
 //! ```
 //! use headstall::board::{builtin, profile};
 //! use headstall::replay::stream::replay;
+//! use headstall::report::map::{self, MapText};
 //! use headstall::study::watch::Watch;
 //!
 //! let text = builtin::text(builtin::DEFAULT).unwrap();
@@ -30,6 +31,13 @@
 //! assert_eq!((seen.stalls(), layer.segments.len()), (0, 3));
 //! assert_eq!(done.totals.blocks, 3);
 //! assert!((done.totals.replay_s - done.ideal_s - done.lost_s - done.totals.start_up_s).abs() < 1e-9);
+//! let text = MapText {
+//!     verdict: "No stutter.".into(),
+//!     job: "corner.gcode".into(),
+//!     board: board.name,
+//!     layers: done.reader.layers().count(),
+//! };
+//! assert!(map::svg(&layer, &text).starts_with("<svg"));
 //! ```
 
 /// Bytes of a job → what each line asks for.
@@ -90,8 +98,12 @@ pub mod study {
 /// What the maker gets to see.
 pub mod report {
     pub mod advice;
+    pub mod map;
     pub mod numbers;
+    pub mod palette;
     pub mod summary;
+    pub mod svg;
     pub mod tables;
+    mod thin;
     pub mod words;
 }

@@ -9,6 +9,7 @@ use headstall::job::reader::JobReader;
 use headstall::replay::controller::Restless;
 use headstall::replay::store::StoredJob;
 use headstall::replay::stream::{self, Done, ReplayError, Watcher};
+use headstall::report::map::{self, MapText};
 use headstall::report::summary::{Question, Summary};
 use headstall::report::{advice, tables, words};
 use headstall::study::causes::{self, Shares};
@@ -117,17 +118,21 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
             summary.layers.max(1) - 1
         )));
     }
-    let _ = &trace;
     if let Some(mut folder) = folder {
         log.close()?;
         blocks.map_or(Ok(()), Table::close)?;
-        let mut mark = folder.file(MARK)?;
+        if !args.quick {
+            let text = MapText {
+                verdict: summary.verdict.clone(),
+                job: summary.job.clone(),
+                board: summary.board.clone(),
+                layers: summary.layers,
+            };
+            write(&mut folder, "map.svg", &map::svg(&trace, &text))?;
+        }
         summary.files = folder.names().to_vec();
-        let text = json(&summary);
-        mark.write_all(text.as_bytes())
-            .and_then(|()| mark.flush())
-            .map_err(|e| Failure::writing(MARK, &e))?;
-        drop(mark);
+        summary.files.push(MARK.to_string());
+        write(&mut folder, MARK, &json(&summary))?;
         folder.publish()?;
     }
     let text = if args.json {
@@ -143,6 +148,13 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         Some(most) if summary.stalls > most => ExitCode::from(TOO_MANY_STALLS),
         _ => ExitCode::SUCCESS,
     })
+}
+
+fn write(folder: &mut Folder, name: &str, text: &str) -> Result<(), Failure> {
+    let mut file = folder.file(name)?;
+    file.write_all(text.as_bytes())
+        .and_then(|()| file.flush())
+        .map_err(|e| Failure::writing(name, &e))
 }
 
 /// Works the causes out, with a progress bar and on all cores.

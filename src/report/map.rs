@@ -1,0 +1,370 @@
+//! `map.svg`: one layer's path, coloured by how fast the head got on, with its stalls.
+
+use std::fmt::Write;
+
+use crate::study::stalls::{Kind, Stall};
+use crate::study::trace::{LayerTrace, Segment};
+
+use super::numbers::{count, time};
+use super::palette::{self, CARD, INK, INK_FAINT, INK_SOFT};
+use super::svg::{Picture, number, round_length};
+use super::thin::thin;
+
+/// What stands around the map.
+#[derive(Clone, Debug)]
+pub struct MapText {
+    /// The answer in one sentence.
+    pub verdict: String,
+    /// The job's name.
+    pub job: String,
+    /// The board's name.
+    pub board: String,
+    /// How many layers the job has.
+    pub layers: u32,
+}
+
+const WIDTH: f64 = 1000.0;
+const SIDE: f64 = 920.0;
+const MARGIN: f64 = 40.0;
+/// Bytes that the path may take.
+const PATH_BYTES_MAX: usize = 1_500_000;
+/// Marks drawn, the longest stalls.
+const MARKS_MAX: usize = 250;
+const LEVELS: usize = 16;
+/// Path coordinates are in tenths of a pixel.
+const FINE: f64 = 10.0;
+
+/// Draws the layer; below 2 MB.
+pub fn svg(trace: &LayerTrace, text: &MapText) -> String {
+    let line = format!(
+        "layer {} of {} (z {:.2} mm) · {} on {}",
+        trace.layer, text.layers, trace.z_mm, text.job, text.board
+    );
+    let description = format!(
+        "The path of layer {} seen from above. Colour: speed of the head over the speed that the \
+         job allows; dark is slow. {} on this layer: {}.",
+        trace.layer,
+        count(trace.stalls.len() as u64 + trace.stalls_left_out, "stall"),
+        kinds(trace)
+    );
+    let mut picture = Picture::new(WIDTH, &text.verdict, &line, &description);
+    let Some(frame) = Frame::around(trace, picture.top) else {
+        let top = picture.top + 40.0;
+        picture.text(
+            MARGIN,
+            top,
+            26.0,
+            "400",
+            INK,
+            "start",
+            "This layer has no path to draw.",
+        );
+        return picture.finish(top + 60.0);
+    };
+    draw_path(&mut picture, trace, &frame);
+    draw_marks(&mut picture, trace, &frame);
+    let bottom = draw_legend(&mut picture, trace, &frame);
+    picture.finish(bottom)
+}
+
+fn kinds(trace: &LayerTrace) -> String {
+    let of = |kind: Kind| trace.stalls.iter().filter(|s| s.kind == kind).count() as u64;
+    format!(
+        "{}, {}, {}",
+        count(of(Kind::Dwell), "dwell"),
+        count(of(Kind::Dip), "dip"),
+        count(of(Kind::Drag), "drag")
+    )
+}
+
+/// Millimetres → pixels.
+struct Frame {
+    left_mm: f64,
+    high_mm: f64,
+    pixels_per_mm: f64,
+    left: f64,
+    top: f64,
+    height: f64,
+}
+
+impl Frame {
+    /// What is printed fills the frame; where nothing is, all that moves.
+    fn around(trace: &LayerTrace, top: f64) -> Option<Frame> {
+        let printed = printed_ends(&trace.segments);
+        let all = trace
+            .segments
+            .iter()
+            .map(|s| (f64::from(s.x_mm), f64::from(s.y_mm)));
+        let points: Vec<(f64, f64)> = if printed.is_empty() {
+            all.collect()
+        } else {
+            printed
+        };
+        let first = *points.first()?;
+        let (low, high) = points.iter().fold((first, first), |(l, h), p| {
+            ((l.0.min(p.0), l.1.min(p.1)), (h.0.max(p.0), h.1.max(p.1)))
+        });
+        let size_mm = (high.0 - low.0).max(high.1 - low.1).max(1e-3);
+        let pixels_per_mm = SIDE / size_mm;
+        let width = (high.0 - low.0) * pixels_per_mm;
+        Some(Frame {
+            left_mm: low.0,
+            high_mm: high.1,
+            pixels_per_mm,
+            left: (WIDTH - width) / 2.0,
+            top: top + 10.0,
+            height: (high.1 - low.1) * pixels_per_mm,
+        })
+    }
+
+    fn at(&self, x_mm: f64, y_mm: f64) -> (f64, f64) {
+        // Far travel is cut off well outside the card.
+        let hold = |v: f64| v.clamp(-WIDTH, 3.0 * WIDTH);
+        (
+            hold(self.left + (x_mm - self.left_mm) * self.pixels_per_mm),
+            hold(self.top + (self.high_mm - y_mm) * self.pixels_per_mm),
+        )
+    }
+}
+
+fn printed_ends(segments: &[Segment]) -> Vec<(f64, f64)> {
+    let mut points = Vec::new();
+    for (i, s) in segments.iter().enumerate() {
+        if s.extrudes && !s.starts {
+            if let Some(from) = i.checked_sub(1).map(|k| &segments[k]) {
+                points.push((f64::from(from.x_mm), f64::from(from.y_mm)));
+            }
+            points.push((f64::from(s.x_mm), f64::from(s.y_mm)));
+        }
+    }
+    points
+}
+
+/// A run of pieces of one look.
+struct Run {
+    /// `None`: a move without printing.
+    level: Option<usize>,
+    points: Vec<(f64, f64)>,
+}
+
+fn runs(trace: &LayerTrace, frame: &Frame) -> Vec<Run> {
+    let mut runs: Vec<Run> = Vec::new();
+    let mut at = None;
+    for s in &trace.segments {
+        let to = frame.at(f64::from(s.x_mm), f64::from(s.y_mm));
+        let level = s
+            .extrudes
+            .then(|| (f64::from(s.speed_ratio) * (LEVELS - 1) as f64).round() as usize);
+        if let (Some(from), false) = (at, s.starts) {
+            match runs.last_mut() {
+                Some(run) if run.level == level && run.points.last() == Some(&from) => {
+                    run.points.push(to)
+                }
+                _ => runs.push(Run {
+                    level,
+                    points: vec![from, to],
+                }),
+            }
+        }
+        at = Some(to);
+    }
+    runs
+}
+
+fn draw_path(picture: &mut Picture, trace: &LayerTrace, frame: &Frame) {
+    let runs = runs(trace, frame);
+    let mut tolerance = 0.15;
+    let paths = loop {
+        let paths = paths(&runs, tolerance);
+        if paths.iter().map(String::len).sum::<usize>() <= PATH_BYTES_MAX || tolerance > WIDTH {
+            break paths;
+        }
+        tolerance *= 2.0;
+    };
+    let width = (0.4 * frame.pixels_per_mm).clamp(2.0, 7.0) * FINE;
+    picture.add(&format!(
+        "<g transform=\"scale({})\" fill=\"none\" stroke-linejoin=\"round\" stroke-linecap=\"round\">",
+        1.0 / FINE
+    ));
+    for (i, path) in paths.iter().enumerate().filter(|(_, p)| !p.is_empty()) {
+        if i == 0 {
+            picture.add(&format!(
+                "<path class=\"travel\" d=\"{path}\" stroke=\"{INK_FAINT}\" stroke-width=\"12\" stroke-dasharray=\"30 40\"/>"
+            ));
+            continue;
+        }
+        // Full speed first, so that what is slow lies on top, a little wider.
+        let ratio = (LEVELS - i) as f64 / (LEVELS - 1) as f64;
+        picture.add(&format!(
+            "<path class=\"speed\" d=\"{path}\" stroke=\"{}\" stroke-width=\"{}\"/>",
+            palette::hex(palette::speed(ratio)),
+            number(width * (1.0 + 0.4 * (1.0 - ratio)))
+        ));
+    }
+    picture.add("</g>");
+}
+
+/// Path data: moves without printing, then the levels from full speed to stopped.
+fn paths(runs: &[Run], tolerance: f64) -> Vec<String> {
+    let mut paths = vec![String::new(); LEVELS + 1];
+    for run in runs {
+        let path = &mut paths[run.level.map_or(0, |level| LEVELS - level)];
+        let mut at = (0, 0);
+        for (k, (x, y)) in thin(&run.points, tolerance).into_iter().enumerate() {
+            let to = ((x * FINE).round() as i64, (y * FINE).round() as i64);
+            let _ = match k {
+                0 => write!(path, "M{} {}", to.0, to.1),
+                _ => write!(path, "l{} {}", to.0 - at.0, to.1 - at.1),
+            };
+            at = to;
+        }
+    }
+    paths
+}
+
+/// Radius of the mark of a stall: its area goes by the lost time, within bounds.
+fn radius(lost_s: f64) -> f64 {
+    (34.0 * lost_s.sqrt()).clamp(5.0, 30.0)
+}
+
+fn mark(kind: Kind, x: f64, y: f64, r: f64) -> String {
+    let (x0, y0, r0) = (number(x), number(y), number(r));
+    match kind {
+        Kind::Dwell => format!(
+            "<circle class=\"dwell\" cx=\"{x0}\" cy=\"{y0}\" r=\"{r0}\" fill=\"{INK}\" stroke=\"{CARD}\" stroke-width=\"3\"/>"
+        ),
+        Kind::Dip => format!(
+            "<path class=\"dip\" d=\"M{} {}h{}L{x0} {}z\" fill=\"{CARD}\" stroke=\"{INK}\" stroke-width=\"4\" stroke-linejoin=\"round\"/>",
+            number(x - r),
+            number(y - 0.8 * r),
+            number(2.0 * r),
+            number(y + r)
+        ),
+        Kind::Drag => format!(
+            "<path class=\"drag\" d=\"M{} {y0}h{}\" stroke=\"{CARD}\" stroke-width=\"9\"/><path d=\"M{} {y0}h{}\" stroke=\"{INK}\" stroke-width=\"4\"/>",
+            number(x - r - 2.0),
+            number(2.0 * r + 4.0),
+            number(x - r),
+            number(2.0 * r)
+        ),
+    }
+}
+
+/// The longest stalls, longest first.
+fn drawn(trace: &LayerTrace) -> Vec<&Stall> {
+    let mut stalls: Vec<&Stall> = trace.stalls.iter().collect();
+    stalls.sort_by(|a, b| a.kind.cmp(&b.kind).then(b.lost_s.total_cmp(&a.lost_s)));
+    stalls.truncate(MARKS_MAX);
+    stalls
+}
+
+fn draw_marks(picture: &mut Picture, trace: &LayerTrace, frame: &Frame) {
+    for stall in drawn(trace).into_iter().rev() {
+        let (x, y) = frame.at(stall.place_mm[0], stall.place_mm[1]);
+        picture.add(&mark(stall.kind, x, y, radius(stall.lost_s)));
+    }
+}
+
+fn draw_legend(picture: &mut Picture, trace: &LayerTrace, frame: &Frame) -> f64 {
+    let mut y = frame.top + frame.height + 60.0;
+    picture.add(&format!(
+        "<path d=\"M{MARGIN} {0}H{1}\" stroke=\"{INK_FAINT}\" stroke-width=\"1.5\"/>",
+        number(y - 26.0),
+        WIDTH - MARGIN
+    ));
+    y += 12.0;
+    // The scale, from stopped to full speed.
+    let (wide, steps) = (420.0, LEVELS);
+    picture.text(
+        MARGIN,
+        y + 4.0,
+        24.0,
+        "700",
+        INK,
+        "start",
+        "Speed of the head against what the job allows",
+    );
+    y += 22.0;
+    for k in 0..steps {
+        let ratio = k as f64 / (steps - 1) as f64;
+        let step = wide / steps as f64;
+        picture.add(&format!(
+            "<rect x=\"{}\" y=\"{}\" width=\"{}\" height=\"26\" fill=\"{}\"/>",
+            number(MARGIN + step * k as f64),
+            number(y),
+            number(step + 0.5),
+            palette::hex(palette::speed(ratio))
+        ));
+    }
+    for (part, anchor, label) in [
+        (0.0, "start", "stopped"),
+        (0.5, "middle", "half"),
+        (1.0, "end", "full speed"),
+    ] {
+        picture.text(
+            MARGIN + wide * part,
+            y + 54.0,
+            24.0,
+            "400",
+            INK_SOFT,
+            anchor,
+            label,
+        );
+    }
+    // The scale bar.
+    let bar_mm = round_length(300.0 / frame.pixels_per_mm);
+    let bar = bar_mm * frame.pixels_per_mm;
+    let right = WIDTH - MARGIN;
+    picture.add(&format!(
+        "<path class=\"scale\" d=\"M{} {}v16h{}v-16\" fill=\"none\" stroke=\"{INK}\" stroke-width=\"3\"/>",
+        number(right - bar),
+        number(y + 4.0),
+        number(bar)
+    ));
+    picture.text(
+        right - bar / 2.0,
+        y + 54.0,
+        24.0,
+        "400",
+        INK_SOFT,
+        "middle",
+        &format!("{} mm", number(bar_mm)),
+    );
+    y += 84.0;
+    let names = [
+        (Kind::Dwell, "dwell", "the head stood still and oozed"),
+        (Kind::Dip, "dip", "it braked below half speed"),
+        (Kind::Drag, "drag", "it was only slower"),
+    ];
+    for (kind, name, what) in names {
+        let of_kind = trace.stalls.iter().filter(|s| s.kind == kind);
+        let n = of_kind.clone().count() as u64;
+        if n == 0 {
+            continue;
+        }
+        let longest_s = of_kind.map(|s| s.lost_s).fold(0.0, f64::max);
+        y += 38.0;
+        let size = radius(longest_s).min(15.0);
+        picture.add(&mark(kind, MARGIN + 16.0, y - 8.0, size));
+        let label = format!(
+            "{}: {what}; at most {} lost",
+            count(n, name),
+            time(longest_s)
+        );
+        picture.text(MARGIN + 48.0, y, 24.0, "400", INK, "start", &label);
+    }
+    let hidden =
+        (trace.stalls.len() as u64 + trace.stalls_left_out).saturating_sub(MARKS_MAX as u64);
+    let note = if trace.stalls.is_empty() {
+        "No stall on this layer.".to_string()
+    } else if hidden > 0 {
+        format!(
+            "The larger a mark, the more time was lost there. {hidden} smaller stalls are not marked."
+        )
+    } else {
+        "The larger a mark, the more time was lost there.".to_string()
+    };
+    y += 40.0;
+    picture.text(MARGIN, y, 22.0, "400", INK_SOFT, "start", &note);
+    y + 36.0
+}
