@@ -22,8 +22,8 @@
 //! use headstall::report::map::{self, MapText};
 //! use headstall::study::watch::Watch;
 //!
-//! let text = builtin::text(builtin::DEFAULT).unwrap();
-//! let board = profile::parse(text, builtin::DEFAULT, &[]).unwrap();
+//! let text = builtin::text("32bit-card").unwrap();
+//! let board = profile::parse(text, "32bit-card", &[]).unwrap();
 //! let job = "G1 F3000 Z0.2\nG1 X20 E1\nG1 Y20 E1\n";
 //! let mut watch = Watch::new(None, |_stall| {});
 //! let done = replay(job.as_bytes(), &board, 0, &mut watch).unwrap();
