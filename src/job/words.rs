@@ -232,7 +232,7 @@ impl Words {
             }
             let number_at = skip_blanks(body, at + 1);
             let next = body.get(number_at).copied().unwrap_or(b' ');
-            if matches!(letter, b'G' | b'M' | b'T') && next.is_ascii_digit() {
+            if matches!(letter, b'G' | b'M') && next.is_ascii_digit() {
                 self.faults.push((Fault::Second, at));
                 if let Some(star) = memchr::memrchr(b'*', &body[at..]) {
                     self.checksum(body, from, at + star);

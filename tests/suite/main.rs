@@ -2,3 +2,5 @@
 
 mod board;
 mod board_errors;
+mod making;
+mod oracle;

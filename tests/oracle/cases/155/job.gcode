@@ -1,0 +1,59 @@
+; start
+M82
+G1 X0.45597 Y0.00000 E0.01824
+;xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx
+G1 X0.82874 Y0.05253 E0.03330
+G1 X1.15311 Y0.12167 E0.04656
+G2 X-2.770709 Y6.975175 Z0.350 I0.220323 J4.676143 E0.42247
+G1 X-2.43933 Y7.09614 E0.43658
+G1 X-2.06477 Y7.26341
+M109 S205
+M400
+M600
+
+G1 X-1.89599 Y7.26341 E0.44599
+G1 X-1.70438 Y7.47716 E0.45747
+G1 X-1.57635 Y7.64186 E0.46581
+G1 X-1.41408 Y7.88380 E0.47746
+G1 X-1.29106 Y8.09827 E0.48735 F4800
+G1 X-1.10439 Y8.48392 E0.50449
+G1 X-0.92885 Y8.92238 E0.52338
+G1 X-0.85377 Y9.15615 Z0.550 E0.53321
+G1 X-0.78437 Y9.43875 E0.54485
+G1 E0.84485
+G1 X-0.73789 Y9.43875 E0.86332
+G0 Z0.40000 F600
+G1 F3000
+G1 X-0.74859 Y9.71138 E0.87424
+G1 X-0.79010 Y10.09005 E0.88947
+G1 X-0.85179 Y10.43056 E0.90332
+G1 E1.20332
+G1 X-0.92195 Y10.64287 E1.21226
+G1 X-1.11125 Y11.10443
+M105
+G1 X-1.25760 Y11.35466 E1.22385
+G3 X5.385931 Y9.119176 I4.029542 J0.985665 E1.55782
+G1 X5.15376 Y9.41271 E1.57279
+G1 X5.00370 Y9.57732 E1.58170
+g0 X4.78820 Y9.57732
+G1 E0.78170
+G1 X4.55887 Y9.74159 E0.79298
+G1 X4.29386 Y9.90465
+G1 E-0.00702
+G1 X4.08510 Y9.99578
+G1 X3.74889 Y10.11531 E0.00725
+G1 X3.43965 Y10.20143 E0.02009
+G1 X2.97828 Y10.29572 E0.03893
+G1 E0.83893
+G1 E0.03893
+G1 X2.59207 Y10.29247 E0.05438
+G3 X3.044482 Y8.688616 Z0.550 I5.467841 J0.676612 E0.12129
+G2 X4.1666 Y9.4972 R-4.3837
+M204 P800 T900 R700
+M106 S128
+G1 X3.90579 Y9.39951 E0.13243 F3000
+G1 E0.43243
+G1 X3.63841 Y9.25399
+G1 E1.23243
+M117 hello there
+M600
