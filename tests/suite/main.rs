@@ -4,3 +4,7 @@ mod board;
 mod board_errors;
 mod making;
 mod oracle;
+mod ref_language;
+mod ref_link;
+mod ref_motion;
+mod ref_stream;

@@ -38,11 +38,10 @@ pub fn board_from(text: &str, sets: &[&str]) -> Board {
     }
 }
 
-/// Keeps all blocks and stops.
+/// Keeps all blocks.
 #[derive(Default)]
 pub struct Keep {
     pub blocks: Vec<Done>,
-    pub stops: Vec<(f64, f64)>,
 }
 
 impl Watcher for Keep {
@@ -50,15 +49,12 @@ impl Watcher for Keep {
         self.blocks.push(*done);
     }
 
-    fn stop(&mut self, start_s: f64, end_s: f64) {
-        self.stops.push((start_s, end_s));
-    }
+    fn stop(&mut self, _start_s: f64, _end_s: f64) {}
 }
 
 /// What a replay came to.
 pub struct Run {
     pub blocks: Vec<Done>,
-    pub stops: Vec<(f64, f64)>,
     pub totals: Totals,
     pub ideal_s: f64,
     pub lost_s: f64,
@@ -70,7 +66,6 @@ pub fn run(job: &str, board: &Board) -> Run {
     match replay(job.as_bytes(), board, 0, &mut keep) {
         Ok(done) => Run {
             blocks: keep.blocks,
-            stops: keep.stops,
             totals: done.totals,
             ideal_s: done.ideal_s,
             lost_s: done.lost_s,
