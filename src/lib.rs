@@ -77,6 +77,7 @@ pub mod motion {
 /// The controller: from lines to what the head did.
 pub mod replay {
     pub mod controller;
+    pub mod duties;
     pub mod feed;
     pub mod head;
     pub mod luck;

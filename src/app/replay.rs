@@ -6,7 +6,7 @@ use std::sync::Mutex;
 
 use headstall::board::types::Board;
 use headstall::job::reader::JobReader;
-use headstall::replay::controller::Restless;
+use headstall::replay::duties::Restless;
 use headstall::replay::store::StoredJob;
 use headstall::replay::stream::{self, Done, ReplayError, Watcher};
 use headstall::report::map::{self, MapText};

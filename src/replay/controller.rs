@@ -5,59 +5,21 @@
 //! follower; all that the main loop does in zero time; a start from rest.
 
 use std::collections::VecDeque;
-use std::fmt;
 
-use crate::board::types::{Board, ReplyWhen, SaveWhen};
+use crate::board::types::{Board, ReplyWhen};
 use crate::motion::path::Block;
 
+use super::duties::{Chores, Restless, Saves};
 use super::feed::{Entry, Feed, Fetch};
 use super::head::Head;
-use super::luck::Stream;
 use super::removal::Setup;
 use super::world::{Cause, Line, Totals, Work, World};
-
-/// Chore runs that one replay may make.
-const CHORE_RUNS_MAX: u64 = 200_000_000;
-
-/// A board on which a replay makes no headway.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Restless {
-    /// The chore that ran last.
-    pub chore: String,
-}
-
-impl fmt::Display for Restless {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(
-            f,
-            "chores ran {CHORE_RUNS_MAX} times and the job is not done; make `{}` rarer (every_s) or shorter (us)",
-            self.chore
-        )
-    }
-}
-
-impl std::error::Error for Restless {}
 
 /// Replays a job on a board, or on what is left of one.
 pub fn run<W: World>(setup: &Setup, seed: u64, world: &mut W) -> Result<Totals, Restless> {
     let mut replay = Replay::new(setup, seed, world);
     replay.main_loop()?;
     Ok(replay.finish())
-}
-
-struct Chore {
-    due_s: f64,
-    runs: u64,
-    luck: Stream,
-}
-
-struct Saves {
-    luck: Stream,
-    made: u64,
-    last_end_s: f64,
-    lines_since: u64,
-    taken_since: bool,
-    last_layer: Option<u32>,
 }
 
 struct Replay<'a, W> {
@@ -72,9 +34,7 @@ struct Replay<'a, W> {
     blocks: VecDeque<Block>,
     commands: VecDeque<Entry>,
     room_blocks: usize,
-    chores: Vec<Chore>,
-    next_chore_s: f64,
-    chore_runs: u64,
+    chores: Chores,
     saves: Saves,
     draining: bool,
     stopped: bool,
@@ -88,30 +48,9 @@ struct Replay<'a, W> {
 impl<'a, W: World> Replay<'a, W> {
     fn new(setup: &'a Setup, seed: u64, world: &'a mut W) -> Self {
         let board = &setup.board;
-        let chores: Vec<Chore> = board
-            .chores
-            .iter()
-            .enumerate()
-            .map(|(i, chore)| {
-                // By name, so that the luck of one stays when another is left out.
-                let twins = board.chores[..i]
-                    .iter()
-                    .filter(|c| c.name == chore.name)
-                    .count();
-                Chore {
-                    due_s: if chore.work.is_zero() {
-                        f64::INFINITY
-                    } else {
-                        chore.every_s
-                    },
-                    runs: 0,
-                    luck: Stream::new(seed, &format!("chore {twins} {}", chore.name)),
-                }
-            })
-            .collect();
         let mut blocks = VecDeque::new();
         let next = world.next_line(&mut blocks);
-        let mut replay = Replay {
+        Replay {
             board,
             now_s: 0.0,
             head: Head::new(&board.queue, &board.costs),
@@ -120,17 +59,8 @@ impl<'a, W: World> Replay<'a, W> {
             blocks,
             commands: VecDeque::new(),
             room_blocks: setup.room_blocks,
-            next_chore_s: f64::INFINITY,
-            chores,
-            chore_runs: 0,
-            saves: Saves {
-                luck: Stream::new(seed, "save"),
-                made: 0,
-                last_end_s: 0.0,
-                lines_since: 0,
-                taken_since: true,
-                last_layer: None,
-            },
+            chores: Chores::new(board, seed),
+            saves: Saves::new(&board.save, seed),
             draining: false,
             stopped: false,
             stop_s: 0.0,
@@ -138,16 +68,14 @@ impl<'a, W: World> Replay<'a, W> {
             last_stop_end_s: 0.0,
             spent_s: [0.0; 6],
             world,
-        };
-        replay.find_next_chore();
-        replay
+        }
     }
 
     fn main_loop(&mut self) -> Result<(), Restless> {
         loop {
             self.run_chores()?;
             while self.commands.len() < self.board.queue.lines && self.fetch_one() {}
-            if self.save_is_due() {
+            if self.saves.is_due(self.now_s, self.commands.front()) {
                 self.save()?;
                 continue;
             }
@@ -156,7 +84,7 @@ impl<'a, W: World> Replay<'a, W> {
                     self.stopped = true;
                     return Ok(());
                 }
-                let wake_s = self.next_arrival_s().min(self.next_chore_s);
+                let wake_s = self.next_arrival_s().min(self.chores.next_s);
                 self.sleep(wake_s, Cause::Link);
                 continue;
             };
@@ -291,36 +219,17 @@ impl<'a, W: World> Replay<'a, W> {
 
     // Chores.
 
-    fn find_next_chore(&mut self) {
-        self.next_chore_s = self
-            .chores
-            .iter()
-            .fold(f64::INFINITY, |m, c| m.min(c.due_s));
-    }
-
     /// Runs each chore that is due, in file order; tells whether one ran.
     fn run_chores(&mut self) -> Result<bool, Restless> {
-        if self.now_s < self.next_chore_s {
+        if self.now_s < self.chores.next_s {
             return Ok(false);
         }
-        for i in 0..self.chores.len() {
-            let chore = &mut self.chores[i];
-            if self.now_s < chore.due_s {
-                continue;
+        for i in 0..self.chores.count() {
+            if let Some(work_s) = self.chores.start(i, self.now_s)? {
+                self.compute(work_s, Cause::Chore);
             }
-            let kind = &self.board.chores[i];
-            chore.due_s = self.now_s + kind.every_s;
-            let work_s = chore.luck.draw_s(&kind.work, chore.runs);
-            chore.runs += 1;
-            self.chore_runs += 1;
-            if self.chore_runs > CHORE_RUNS_MAX {
-                return Err(Restless {
-                    chore: kind.name.clone(),
-                });
-            }
-            self.compute(work_s, Cause::Chore);
         }
-        self.find_next_chore();
+        self.chores.find_next();
         Ok(true)
     }
 
@@ -403,9 +312,7 @@ impl<'a, W: World> Replay<'a, W> {
             self.compute(costs.line_s, Cause::Compute);
             return Ok(());
         };
-        self.saves.lines_since += 1;
-        self.saves.taken_since = true;
-        self.saves.last_layer = Some(line.layer);
+        self.saves.taken(&line);
         self.compute(costs.line_s, Cause::Compute);
         match line.work {
             Work::Nothing => {}
@@ -487,7 +394,7 @@ impl<'a, W: World> Replay<'a, W> {
             f64::INFINITY
         };
         self.sleep(
-            self.head.end_s.min(arrival_s).min(self.next_chore_s),
+            self.head.end_s.min(arrival_s).min(self.chores.next_s),
             Cause::Depth,
         );
         Ok(())
@@ -495,38 +402,13 @@ impl<'a, W: World> Replay<'a, W> {
 
     // Saves.
 
-    fn save_is_due(&self) -> bool {
-        let saves = &self.saves;
-        let Some(oldest) = self.commands.front() else {
-            return false;
-        };
-        if !saves.taken_since {
-            return false;
-        }
-        match self.board.save.when {
-            SaveWhen::Off => false,
-            SaveWhen::Seconds(every_s) => self.now_s >= saves.last_end_s + every_s,
-            SaveWhen::Lines(every) => saves.lines_since >= every,
-            SaveWhen::Layer => match (oldest, saves.last_layer) {
-                (Entry::Line(line), Some(layer)) => line.layer != layer,
-                _ => false,
-            },
-        }
-    }
-
     fn save(&mut self) -> Result<(), Restless> {
         if self.board.save.stop_first {
             self.drain()?;
         }
-        let hold_s = self
-            .saves
-            .luck
-            .draw_s(&self.board.save.hold, self.saves.made);
+        let hold_s = self.saves.hold_s();
         self.hold(hold_s, Cause::Save);
-        self.saves.made += 1;
-        self.saves.last_end_s = self.now_s;
-        self.saves.lines_since = 0;
-        self.saves.taken_since = false;
+        self.saves.done(self.now_s);
         if self.board.save.reread
             && let Feed::Card(card) = &mut self.feed
         {

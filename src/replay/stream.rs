@@ -10,7 +10,8 @@ use crate::motion::ideal::Ideal;
 use crate::motion::path::{Block, Path, Place};
 use crate::motion::trapezoid::Trapezoid;
 
-use super::controller::{self, Restless};
+use super::controller;
+use super::duties::Restless;
 use super::removal::Setup;
 use super::store::StoredJob;
 use super::world::{Line, Ran, Totals, Work, World};

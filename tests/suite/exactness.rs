@@ -1,0 +1,102 @@
+//! The fast ways are bit for bit the plain ones.
+
+use headstall::motion::ideal::Ideal;
+use headstall::motion::lookahead::{Joint, Window};
+use headstall::motion::path::Block;
+use headstall::motion::trapezoid::Trapezoid;
+use proptest::prelude::*;
+
+/// The two passes of model section 3, in full, over blocks that wait: their entries.
+fn entries(blocks: &[Joint], first_mm_s: f64) -> Vec<f64> {
+    let gain = |b: &Joint| 2.0 * b.accel_mm_s2 * b.length_mm;
+    let mut squares = vec![0.0; blocks.len()];
+    let mut exit_sq = 0.0;
+    for (square, block) in squares.iter_mut().zip(blocks).rev() {
+        *square = (block.cap_mm_s * block.cap_mm_s).min(exit_sq + gain(block));
+        exit_sq = *square;
+    }
+    let mut speeds = vec![first_mm_s];
+    for k in 1..blocks.len() {
+        let before = speeds[k - 1];
+        speeds.push(
+            squares[k]
+                .min(before * before + gain(&blocks[k - 1]))
+                .sqrt(),
+        );
+    }
+    speeds
+}
+
+fn joint() -> impl Strategy<Value = Joint> {
+    (
+        0.001..3.0f64,
+        1.0..200.0f64,
+        prop_oneof![Just(1000.0), 50.0..4000.0f64],
+        0.0..1.2f64,
+    )
+        .prop_map(|(length_mm, nominal_mm_s, accel_mm_s2, cap)| Joint {
+            length_mm,
+            nominal_mm_s,
+            accel_mm_s2,
+            cap_mm_s: (cap * nominal_mm_s).min(nominal_mm_s),
+        })
+}
+
+proptest! {
+    #[test]
+    fn the_window_is_the_two_passes(blocks in prop::collection::vec((joint(), 0..3u8), 1..80)) {
+        let mut window = Window::default();
+        let mut waiting: Vec<Joint> = Vec::new();
+        let mut entry_mm_s = 0.0;
+        for (block, pops) in blocks {
+            // A block before which nothing waits is entered from rest.
+            let block = if waiting.is_empty() { Joint { cap_mm_s: 0.0, ..block } } else { block };
+            if waiting.is_empty() {
+                entry_mm_s = 0.0;
+            }
+            window.push(block);
+            waiting.push(block);
+            for _ in 0..pops {
+                let Some(found) = window.pop() else { break };
+                let all = entries(&waiting, entry_mm_s);
+                let oldest = waiting.remove(0);
+                let exit_mm_s = all.get(1).copied().unwrap_or(0.0);
+                let expected = Trapezoid::fit(
+                    oldest.length_mm, oldest.nominal_mm_s, oldest.accel_mm_s2, entry_mm_s, exit_mm_s);
+                prop_assert_eq!(found, expected);
+                entry_mm_s = exit_mm_s;
+            }
+        }
+    }
+
+    #[test]
+    fn the_ideal_is_one_pass_over_all(joints in prop::collection::vec(joint(), 1..120)) {
+        let blocks: Vec<Block> = joints
+            .iter()
+            .map(|j| Block {
+                length_mm: j.length_mm,
+                speed_mm_s: j.nominal_mm_s,
+                accel_mm_s2: j.accel_mm_s2,
+                corner_mm_s: j.cap_mm_s,
+                steps: 1.0,
+            })
+            .collect();
+        let mut ideal = Ideal::default();
+        for block in &blocks {
+            ideal.push(block);
+        }
+        ideal.rest();
+        let mut all = joints.clone();
+        for k in (0..all.len()).rev() {
+            let before = if k == 0 { 0.0 } else { joints[k - 1].nominal_mm_s };
+            all[k].cap_mm_s = before.min(joints[k].nominal_mm_s).min(joints[k].cap_mm_s);
+        }
+        let speeds = entries(&all, 0.0);
+        for (k, j) in all.iter().enumerate() {
+            let exit = speeds.get(k + 1).copied().unwrap_or(0.0);
+            let expected = Trapezoid::fit(j.length_mm, j.nominal_mm_s, j.accel_mm_s2, speeds[k], exit);
+            prop_assert_eq!(ideal.settled[k], expected);
+        }
+        prop_assert_eq!(ideal.settled.len(), all.len());
+    }
+}
