@@ -121,6 +121,10 @@ impl Words {
                 self.strip_comments(line, &mut text);
                 let head = self.body(&text);
                 self.scratch = text;
+                // A checksum counts what stands in brackets too.
+                if holds(line) {
+                    self.faults.retain(|(fault, _)| *fault != Fault::Checksum);
+                }
                 head
             }
         }
@@ -245,21 +249,18 @@ impl Words {
                 if (self.given | self.bare) & bit != 0 {
                     self.faults.push((Fault::Twice, at));
                 }
+                let whole = body.get(end) != Some(&b'.');
                 match value {
-                    Some(value) => {
+                    Some(value) if whole => {
                         self.values[(letter - b'A') as usize] = value;
                         self.given |= bit;
                     }
-                    None => {
+                    _ => {
                         self.bare |= bit;
                         self.faults.push((Fault::Number, at));
                     }
                 }
-                at = end;
-                if body.get(at) == Some(&b'.') {
-                    self.faults.push((Fault::Number, at));
-                    at = skip_token(body, at);
-                }
+                at = if whole { end } else { skip_token(body, end) };
             } else if next.is_ascii_alphabetic() && number_at == at + 1 {
                 // A run of letters: axis names written together, or plain text.
                 let run = body[at..]
@@ -334,12 +335,29 @@ fn skip_token(text: &[u8], mut at: usize) -> usize {
     while at < text.len() && (depth > 0 || !is_blank(text[at])) {
         match text[at] {
             b'{' | b'[' | b'<' => depth += 1,
-            b'}' | b']' | b'>' => depth -= 1,
+            b'}' | b']' | b'>' => {
+                depth -= 1;
+                if depth == 0 {
+                    return at + 1;
+                }
+            }
             _ => {}
         }
         at += 1;
     }
     at
+}
+
+/// Whether the checksum at the end of a whole line, comments included, is right.
+fn holds(line: &[u8]) -> bool {
+    let from = skip_blanks(line, 0);
+    let Some(star) = memchr::memrchr(b'*', line) else {
+        return false;
+    };
+    let said = std::str::from_utf8(&line[star + 1..])
+        .ok()
+        .and_then(|t| t.trim().parse::<u8>().ok());
+    from <= star && said == Some(line[from..star].iter().fold(0, |sum, b| sum ^ b))
 }
 
 /// Where a command's name ends: `G1` of `G1X5`, `WORD` of `WORD KEY=1`.

@@ -171,8 +171,34 @@ fn runs(trace: &LayerTrace, frame: &Frame) -> Vec<Run> {
     runs
 }
 
+/// Neighbouring runs in pairs, at the slower one's level.
+fn joined(runs: Vec<Run>) -> Vec<Run> {
+    let mut joined: Vec<Run> = Vec::with_capacity(runs.len() / 2 + 1);
+    let mut single = false;
+    for run in runs {
+        match (joined.last_mut(), run.level) {
+            (
+                Some(Run {
+                    level: Some(last),
+                    points,
+                }),
+                Some(level),
+            ) if single && points.last() == run.points.first() => {
+                *last = level.min(*last);
+                points.extend(&run.points[1..]);
+                single = false;
+            }
+            _ => {
+                joined.push(run);
+                single = true;
+            }
+        }
+    }
+    joined
+}
+
 fn draw_path(picture: &mut Picture, trace: &LayerTrace, frame: &Frame) {
-    let runs = runs(trace, frame);
+    let mut runs = runs(trace, frame);
     let mut tolerance = 0.15;
     let paths = loop {
         let paths = paths(&runs, tolerance);
@@ -180,6 +206,9 @@ fn draw_path(picture: &mut Picture, trace: &LayerTrace, frame: &Frame) {
             break paths;
         }
         tolerance *= 2.0;
+        if tolerance > 2.0 {
+            runs = joined(runs);
+        }
     };
     let width = (0.4 * frame.pixels_per_mm).clamp(2.0, 7.0) * FINE;
     picture.add(&format!(

@@ -159,7 +159,7 @@ fn places(out: &mut String, worst: &[Place]) {
     let _ = writeln!(out, "\nworst places (layers count from 0)");
     let _ = writeln!(
         out,
-        "  layer     z mm      x mm      y mm      line  kind   rest s   lost s  by"
+        "  layer    z mm     x mm     y mm     line  kind  rest s lost s  by"
     );
     for p in worst {
         let rest = match p.kind {
@@ -172,7 +172,7 @@ fn places(out: &mut String, worst: &[Place]) {
         };
         let _ = writeln!(
             out,
-            "  {:>5} {:>8.2} {:>9.2} {:>9.2} {:>9}  {:<5} {rest:>7} {:>8.3}  {by}",
+            "  {:>5} {:>7.2} {:>8.2} {:>8.2} {:>8}  {:<5} {rest:>6} {:>6.3}  {by}",
             p.layer,
             p.z_mm,
             p.x_mm,

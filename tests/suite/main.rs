@@ -2,9 +2,13 @@
 
 mod board;
 mod board_errors;
+mod cli;
+mod dialects;
 mod exactness;
+mod fuzz;
 mod laws;
 mod making;
+mod map;
 mod oracle;
 mod ref_language;
 mod ref_link;

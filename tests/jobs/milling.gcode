@@ -1,0 +1,23 @@
+%
+O1001 (PLAQUE FOR THE HARBOUR LANTERN)
+(written by hand for the tests: a milling job, no filament)
+N10 G21 G17 G40 G49 G80
+N20 T1 M6 (end mill 3 mm)
+N30 S12000 M3
+#100=[3.5]
+N40 G0 Z5.
+N50 G0 X0. Y0.
+N60 G1 Z-1. F200
+N70 G1 X40.
+Y25.
+X0. Y25.
+Y0.
+N80 G2 X10. Y10. R10.
+G3 X0. Y0. I-10. J0.
+N90 G0 Z5.
+N100 G4 P500
+/N110 G1 X99.
+O100 sub
+N120 M5
+N130 M30
+%

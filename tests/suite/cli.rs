@@ -1,0 +1,326 @@
+//! The command line, as a shell sees it.
+
+use std::fs;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+
+use tempfile::TempDir;
+
+const JOB: &str = "M83\nG1 Z0.2 F3000\nG1 X20 E1\nG1 Y20 E1\n";
+
+fn headstall() -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_headstall"));
+    command.env_remove("NO_COLOR");
+    command
+}
+
+fn ran(args: &[&str]) -> Output {
+    headstall()
+        .args(args)
+        .stdin(Stdio::null())
+        .output()
+        .unwrap()
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8(bytes.to_vec()).unwrap()
+}
+
+fn folder() -> TempDir {
+    tempfile::tempdir().unwrap()
+}
+
+fn write(folder: &TempDir, name: &str, text: &str) -> String {
+    let path = folder.path().join(name);
+    fs::write(&path, text).unwrap();
+    path.display().to_string()
+}
+
+/// A job that stutters: 2000 chords of 0.05 mm.
+fn starving() -> String {
+    let chords = (1..=2000).map(|k| format!("G1 X{:.2} E0.002\n", f64::from(k) * 0.05));
+    format!("M83\nG1 Z0.2 F4800\n{}", chords.collect::<String>())
+}
+
+fn names(folder: &Path) -> Vec<String> {
+    let mut names: Vec<String> = fs::read_dir(folder)
+        .unwrap()
+        .map(|e| e.unwrap().file_name().into_string().unwrap())
+        .collect();
+    names.sort();
+    names
+}
+
+/// Exit code 2 (or another), one line on standard error that says `why`, nothing on standard output.
+#[track_caller]
+fn refused(args: &[&str], code: i32, why: &str) {
+    let out = ran(args);
+    let error = text(&out.stderr);
+    assert_eq!(out.status.code(), Some(code), "{error}");
+    assert!(error.contains(why), "{error}");
+    assert_eq!(error.lines().count(), 1, "{error}");
+    assert!(out.stdout.is_empty());
+}
+
+#[test]
+fn answers_come_with_code_0() {
+    let dir = folder();
+    let job = write(&dir, "corner.gcode", JOB);
+    let out = ran(&["replay", &job, "--board", "32bit-card"]);
+    assert_eq!(out.status.code(), Some(0));
+    let shown = text(&out.stdout);
+    assert!(shown.starts_with("No stutter"), "{shown}");
+    assert!(!shown.contains('\u{1b}'), "no colour in a pipe");
+    let starved = write(&dir, "starved.gcode", &starving());
+    for board in ["8bit-card", "8bit-serial-115200", "32bit-usb"] {
+        let out = ran(&["replay", &starved, "--board", board]);
+        assert_eq!(out.status.code(), Some(0));
+        let shown = text(&out.stdout);
+        let commands = |l: &&str| !l.trim_start().starts_with("headstall replay");
+        for line in shown.lines().filter(commands) {
+            assert!(line.chars().count() <= 80, "{line}");
+        }
+    }
+}
+
+#[test]
+fn unusable_arguments_boards_and_jobs_get_code_2() {
+    let dir = folder();
+    let job = write(&dir, "corner.gcode", JOB);
+    refused(
+        &["replay", "no-such.gcode"],
+        2,
+        "no-such.gcode: cannot be read",
+    );
+    refused(
+        &["replay", &dir.path().display().to_string()],
+        2,
+        "is a folder",
+    );
+    refused(&["replay", &job, "--board", "no-such"], 2, "8bit-card");
+    refused(
+        &["replay", &job, "--board", "no-such.toml"],
+        2,
+        "no-such.toml",
+    );
+    refused(&["boards", "no-such"], 2, "there is no such board");
+    refused(
+        &["replay", &job, "--set", "queue.blocks=1"],
+        2,
+        "must be a whole number from 2",
+    );
+    refused(
+        &["replay", &job, "--set", "queue.bloks=4"],
+        2,
+        "queue.bloks",
+    );
+    refused(
+        &["replay", &job, "--layer", "7"],
+        2,
+        "the job has layers 0 to 0",
+    );
+    refused(&["replay", &write(&dir, "empty.gcode", "")], 2, "is empty");
+    refused(
+        &["replay", &write(&dir, "far.gcode", "G1 X9999999\n")],
+        2,
+        "line 1",
+    );
+    let board = write(&dir, "bad.toml", "name = \"b\"\n[link]\nkind = \"tape\"\n");
+    refused(&["replay", &job, "--board", &board], 2, "bad.toml");
+    for args in [
+        &["replay"][..],
+        &["replay", &job, "--seed", "x"],
+        &["replay", &job, "--blocks"],
+        &["print"],
+    ] {
+        let out = ran(args);
+        assert_eq!(out.status.code(), Some(2), "{args:?}");
+        assert!(out.stdout.is_empty() && !out.stderr.is_empty());
+    }
+}
+
+#[test]
+fn too_many_stalls_get_code_3() {
+    let dir = folder();
+    let job = write(&dir, "starved.gcode", &starving());
+    let code = |most: &str| ran(&["replay", &job, "--max-stalls", most]).status.code();
+    assert_eq!(code("0"), Some(3));
+    assert_eq!(code("100000"), Some(0));
+}
+
+#[test]
+fn standard_input_is_a_job_too() {
+    let mut child = headstall()
+        .args(["replay", "-", "--json"])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    child
+        .stdin
+        .take()
+        .unwrap()
+        .write_all(JOB.as_bytes())
+        .unwrap();
+    let out = child.wait_with_output().unwrap();
+    assert_eq!(out.status.code(), Some(0), "{}", text(&out.stderr));
+    let summary: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
+    assert_eq!(summary["job"], "standard input");
+    for key in [
+        "job",
+        "board",
+        "seed",
+        "lines",
+        "blocks",
+        "layers",
+        "ideal_s",
+        "replay_s",
+        "start_up_s",
+        "lost_s",
+        "stalls",
+        "dwells",
+        "dips",
+        "drags",
+        "by_cause",
+        "warnings",
+    ] {
+        assert!(!summary[key].is_null(), "{key}");
+    }
+    assert_eq!(summary["by_cause"].as_object().unwrap().len(), 6);
+    assert!(out.stderr.is_empty());
+}
+
+#[test]
+fn a_closed_pipe_is_no_failure() {
+    let dir = folder();
+    let job = write(&dir, "starved.gcode", &starving());
+    let mut child = headstall()
+        .args(["replay", &job])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    drop(child.stdout.take());
+    let out = child.wait_with_output().unwrap();
+    assert_eq!(out.status.code(), Some(0));
+    assert!(out.stderr.is_empty(), "{}", text(&out.stderr));
+}
+
+#[test]
+fn results_are_all_or_nothing() {
+    let dir = folder();
+    let job = write(&dir, "starved.gcode", &starving());
+    let out_dir: PathBuf = dir.path().join("a/b");
+    let out = out_dir.display().to_string();
+    let done = ran(&["replay", &job, "--out", &out, "--blocks"]);
+    assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
+    assert_eq!(
+        names(&out_dir),
+        ["blocks.csv", "map.svg", "stalls.csv", "summary.json"]
+    );
+    assert_eq!(
+        fs::read_to_string(out_dir.join("blocks.csv"))
+            .unwrap()
+            .lines()
+            .count(),
+        2002
+    );
+    // Again, without blocks: what is stale goes, what is foreign stays.
+    fs::write(out_dir.join("notes.txt"), "mine").unwrap();
+    assert_eq!(ran(&["replay", &job, "--out", &out]).status.code(), Some(0));
+    assert_eq!(
+        names(&out_dir),
+        ["map.svg", "notes.txt", "stalls.csv", "summary.json"]
+    );
+    // A job that breaks off in its middle leaves all as it was.
+    let before = fs::read(out_dir.join("summary.json")).unwrap();
+    let bad = write(&dir, "bad.gcode", &format!("{}G1 X5000000\n", starving()));
+    refused(&["replay", &bad, "--out", &out], 2, "line 2003");
+    assert_eq!(fs::read(out_dir.join("summary.json")).unwrap(), before);
+    assert_eq!(
+        names(&out_dir),
+        ["map.svg", "notes.txt", "stalls.csv", "summary.json"]
+    );
+    let fresh = dir.path().join("fresh");
+    refused(
+        &["replay", &bad, "--out", &fresh.display().to_string()],
+        2,
+        "line 2003",
+    );
+    assert!(!fresh.exists());
+    assert_eq!(names(dir.path()), ["a", "bad.gcode", "starved.gcode"]);
+}
+
+#[test]
+fn foreign_files_are_not_touched() {
+    let dir = folder();
+    let job = write(&dir, "corner.gcode", JOB);
+    let other = dir.path().join("other");
+    fs::create_dir(&other).unwrap();
+    fs::write(other.join("stalls.csv"), "horses").unwrap();
+    refused(
+        &["replay", &job, "--out", &other.display().to_string()],
+        2,
+        "not from this program",
+    );
+    assert_eq!(
+        fs::read_to_string(other.join("stalls.csv")).unwrap(),
+        "horses"
+    );
+    assert_eq!(names(&other), ["stalls.csv"]);
+    refused(&["replay", &job, "--out", &job], 2, "is a file");
+}
+
+#[test]
+fn places_that_cannot_be_written_get_code_1() {
+    let dir = folder();
+    let job = write(&dir, "corner.gcode", JOB);
+    if Path::new("/proc/self").exists() {
+        refused(
+            &["replay", &job, "--out", "/proc/headstall"],
+            1,
+            "no results can be written",
+        );
+    }
+    let closed = dir.path().join("closed");
+    fs::create_dir(&closed).unwrap();
+    let mut rights = fs::metadata(&closed).unwrap().permissions();
+    rights.set_readonly(true);
+    fs::set_permissions(&closed, rights).unwrap();
+    if fs::write(closed.join("probe"), "").is_ok() {
+        println!("not tried: this user may write to read-only folders");
+        return;
+    }
+    refused(
+        &[
+            "replay",
+            &job,
+            "--out",
+            &closed.join("in").display().to_string(),
+        ],
+        1,
+        "no results",
+    );
+}
+
+#[test]
+fn boards_can_be_listed_and_started_from() {
+    let dir = folder();
+    let list = text(&ran(&["boards"]).stdout);
+    let job = write(&dir, "corner.gcode", JOB);
+    let mut count = 0;
+    for line in list.lines().take_while(|l| !l.is_empty()) {
+        assert!(line.len() <= 90, "{line}");
+        let name = line.split_whitespace().next().unwrap();
+        let file = write(&dir, "mine.toml", &text(&ran(&["boards", name]).stdout));
+        let summary = |board: &str| {
+            let out = ran(&["replay", &job, "--json", "--board", board]);
+            serde_json::from_slice::<serde_json::Value>(&out.stdout).unwrap()
+        };
+        assert_eq!(summary(&file), summary(name));
+        count += 1;
+    }
+    assert!(count >= 7, "{list}");
+}
