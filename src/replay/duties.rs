@@ -9,7 +9,7 @@ use super::luck::Stream;
 use super::world::Line;
 
 /// Chore runs that one replay may make.
-const CHORE_RUNS_MAX: u64 = 200_000_000;
+const CHORE_RUNS_MAX: u64 = 50_000_000;
 
 /// A board on which a replay makes no headway.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -74,7 +74,7 @@ mod tests {
     #[test]
     fn a_circle_keeps_its_shape_with_few_points() {
         let circle: Vec<(f64, f64)> = (0..=5000)
-            .map(|k| f64::from(k) / 5000.0 * 6.28)
+            .map(|k| f64::from(k) / 5000.0 * 6.2)
             .map(|a| (20.0 * a.cos(), 20.0 * a.sin()))
             .collect();
         let kept = thin(&circle, 0.05);

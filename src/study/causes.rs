@@ -117,13 +117,11 @@ impl World for Tally<'_> {
     fn stopped(&mut self, _start_s: f64, _end_s: f64) {}
 }
 
+/// Times of the spans, s, and of what lies outside them; or why there are none.
+type SpanTimes = Result<Vec<f64>, Restless>;
+
 /// The spans' times in one replay with only `causes` on the board.
-fn replayed(
-    job: &StoredJob,
-    setup: &Setup,
-    seed: u64,
-    spans: &[Span],
-) -> Result<Vec<f64>, Restless> {
+fn replayed(job: &StoredJob, setup: &Setup, seed: u64, spans: &[Span]) -> SpanTimes {
     let mut tally = Tally {
         reading: job.read(),
         times: Times::new(spans),
@@ -186,7 +184,7 @@ pub fn shares(
     };
     let next = AtomicUsize::new(0);
     let done = AtomicUsize::new(0);
-    let found: Mutex<Vec<Option<Result<Vec<f64>, Restless>>>> = Mutex::new(vec![None; coalitions]);
+    let found: Mutex<Vec<Option<SpanTimes>>> = Mutex::new(vec![None; coalitions]);
     std::thread::scope(|scope| {
         for _ in 0..threads.clamp(1, coalitions) {
             scope.spawn(|| {
@@ -230,9 +228,10 @@ fn share(times: &[Vec<f64>], players: &[Cause]) -> Shares {
     };
     let mut totals = vec![Sum::default(); players.len()];
     for span in 0..=spans {
+        let worth = |s: usize| times[s][span];
         let mut of_span = [0.0; 6];
         for (p, cause) in players.iter().enumerate() {
-            let value = shapley::value(players.len(), p, |s| times[s][span]);
+            let value = shapley::value(players.len(), p, worth);
             of_span[*cause as usize] = value;
             totals[p].add(value);
         }
