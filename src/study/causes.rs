@@ -228,10 +228,10 @@ fn share(times: &[Vec<f64>], players: &[Cause]) -> Shares {
     };
     let mut totals = vec![Sum::default(); players.len()];
     for span in 0..=spans {
-        let worth = |s: usize| times[s][span];
+        let worth: Vec<f64> = times.iter().map(|t| t[span]).collect();
         let mut of_span = [0.0; 6];
         for (p, cause) in players.iter().enumerate() {
-            let value = shapley::value(players.len(), p, worth);
+            let value = shapley::value(players.len(), p, |s| worth[s]);
             of_span[*cause as usize] = value;
             totals[p].add(value);
         }
