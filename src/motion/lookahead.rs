@@ -6,7 +6,8 @@
 //!
 //! Two facts make it fast and leave its results bit for bit those of the plain two passes:
 //! adding a block never lowers an entry (rounding included: min, + and sqrt are monotone), so the
-//! backward pass may stop at the first entry that it doesn't change; and the forward pass is only
+//! backward pass may stop at the first entry that it doesn't change, and an entry at its cap, with
+//! all before it, is settled for good; and the forward pass is only
 //! ever asked for the first two blocks, so it is left until a block starts.
 
 use std::collections::VecDeque;
@@ -42,6 +43,9 @@ pub struct Window {
     waiting: VecDeque<Waiting>,
     /// Entry speed of the oldest block, mm/s: fixed when the block before it started.
     entry_mm_s: f64,
+    /// How many of the oldest blocks have reached what nothing behind them can raise: all up to
+    /// the newest one whose reach is its cap.
+    settled: usize,
 }
 
 impl Window {
@@ -73,26 +77,38 @@ impl Window {
         if self.waiting.is_empty() {
             self.entry_mm_s = 0.0;
         }
-        for older in self.waiting.range_mut(1.min(self.waiting.len())..).rev() {
+        let newest = Waiting {
+            joint,
+            gain,
+            cap_sq,
+            reach_sq,
+        };
+        let mut settled = if reach_sq == cap_sq {
+            self.waiting.len() + 1
+        } else {
+            self.settled
+        };
+        let from = self.settled.max(1).min(self.waiting.len());
+        for (k, older) in self.waiting.range_mut(from..).enumerate().rev() {
             let better = older.cap_sq.min(reach_sq + older.gain);
             if better == older.reach_sq {
                 break;
             }
+            if better == older.cap_sq {
+                settled = settled.max(from + k + 1);
+            }
             older.reach_sq = better;
             reach_sq = better;
         }
-        self.waiting.push_back(Waiting {
-            joint,
-            gain,
-            cap_sq,
-            reach_sq: cap_sq.min(gain),
-        });
+        self.settled = settled;
+        self.waiting.push_back(newest);
     }
 
     /// Takes the oldest block and fixes its profile: its exit is the next block's entry, or rest.
     #[inline]
     pub fn pop(&mut self) -> Option<Trapezoid> {
         let oldest = self.waiting.pop_front()?;
+        self.settled = self.settled.saturating_sub(1);
         let exit_mm_s = match self.waiting.front() {
             Some(next) => next
                 .reach_sq
@@ -117,6 +133,6 @@ impl Window {
     pub fn pop_final(&mut self) -> Option<Trapezoid> {
         let [oldest, next] = [self.waiting.front()?, self.waiting.get(1)?];
         let forward_sq = self.entry_mm_s * self.entry_mm_s + oldest.gain;
-        (next.reach_sq >= next.cap_sq || forward_sq <= next.reach_sq).then(|| self.pop())?
+        (self.settled >= 2 || forward_sq <= next.reach_sq).then(|| self.pop())?
     }
 }

@@ -1,0 +1,171 @@
+//! How fast, in how much memory: `cargo bench --bench replay [-- MB]`.
+//!
+//! The yardstick N is measured in the same run: a plain standard-library pass over the same bytes,
+//! `lines()`, `split_whitespace()`, `parse::<f64>()`, on one thread.
+
+use std::fs::{self, File};
+use std::hint::black_box;
+use std::io::{BufRead, BufReader, BufWriter, Write};
+use std::path::Path;
+use std::time::Instant;
+
+use headstall::board::types::Board;
+use headstall::board::{builtin, profile};
+use headstall::job::reader::JobReader;
+use headstall::replay::stream::{replay, replay_steps};
+use headstall::study::causes;
+use headstall::study::watch::Watch;
+
+/// A fluted ring of short chords, layer upon layer.
+fn make(path: &Path, bytes: usize) {
+    let mut file = BufWriter::new(File::create(path).unwrap());
+    let mut written = file.write(b"M83\nG1 F4800\n").unwrap();
+    let mut layer = 0;
+    while written < bytes {
+        layer += 1;
+        written += file
+            .write(format!("G0 Z{:.2}\n", f64::from(layer) * 0.2).as_bytes())
+            .unwrap();
+        for k in 0..3000 {
+            let a = f64::from(k) / 3000.0 * std::f64::consts::TAU;
+            let r = 40.0 + 3.0 * (10.0 * a).sin().abs();
+            let line = format!(
+                "G1 X{:.3} Y{:.3} E0.00412\n",
+                100.0 + r * a.cos(),
+                100.0 + r * a.sin()
+            );
+            written += file.write(line.as_bytes()).unwrap();
+        }
+    }
+    file.flush().unwrap();
+}
+
+/// The yardstick.
+fn plain_pass(path: &Path) -> (f64, u64) {
+    let began = Instant::now();
+    let (mut lines, mut sum) = (0, 0.0);
+    for line in BufReader::new(File::open(path).unwrap()).lines() {
+        lines += 1;
+        for word in line.unwrap().split_whitespace() {
+            if let Ok(number) = word[1..].parse::<f64>() {
+                sum += number;
+            }
+        }
+    }
+    black_box(sum);
+    (began.elapsed().as_secs_f64(), lines)
+}
+
+/// The most memory that this process has had, MB (Linux only).
+fn peak_mb() -> f64 {
+    let text = fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let line = text
+        .lines()
+        .find(|l| l.starts_with("VmHWM"))
+        .unwrap_or_default();
+    line.split_whitespace()
+        .nth(1)
+        .and_then(|v| v.parse::<f64>().ok())
+        .map_or(f64::NAN, |kb| kb / 1024.0)
+}
+
+fn board(name: &str, sets: &[&str]) -> Board {
+    let sets: Vec<_> = sets
+        .iter()
+        .map(|s| profile::Override::parse(s).unwrap())
+        .collect();
+    profile::parse(builtin::text(name).unwrap(), name, &sets).unwrap()
+}
+
+fn main() {
+    let mb = std::env::args()
+        .skip(1)
+        .find_map(|a| a.parse::<usize>().ok())
+        .unwrap_or(50);
+    let path = std::env::temp_dir().join("headstall-bench.gcode");
+    make(&path, mb * 1_000_000);
+    let (n_s, lines) = (0..2)
+        .map(|_| plain_pass(&path))
+        .fold((f64::MAX, 0), |m, p| if p.0 < m.0 { p } else { m });
+    println!(
+        "{mb} MB, {lines} lines; N = {n_s:.3} s ({:.2} M lines/s)",
+        lines as f64 / n_s / 1e6
+    );
+    let row = |what: &str, took_s: f64| {
+        println!(
+            "{what:<44} {took_s:8.3} s  {:6.2} N  {:6.2} M lines/s  peak {:.0} MB",
+            took_s / n_s,
+            lines as f64 / took_s / 1e6,
+            peak_mb()
+        );
+    };
+    let cases = [
+        (
+            "replay, 32-bit card (never starved)",
+            board("32bit-card", &[]),
+        ),
+        (
+            "replay, 8-bit card with saves",
+            board("8bit-card-saves", &[]),
+        ),
+        (
+            "replay, 8-bit serial 115200 (starved)",
+            board("8bit-serial-115200", &[]),
+        ),
+        (
+            "replay, queue of 512, slow ramps",
+            board(
+                "32bit-card",
+                &[
+                    "queue.blocks=512",
+                    "motion.accel.print=60",
+                    "motion.accel.travel=60",
+                ],
+            ),
+        ),
+    ];
+    for (what, board) in &cases {
+        let began = Instant::now();
+        let mut watch = Watch::new(None, |_| {});
+        let done = replay(File::open(&path).unwrap(), board, 0, &mut watch).unwrap();
+        black_box((done.totals, watch.finish()));
+        row(what, began.elapsed().as_secs_f64());
+    }
+    // Causes, over a part that has a million lines at most.
+    let (_, board) = &cases[1];
+    let part = fs::read(&path).unwrap();
+    let end = part
+        .iter()
+        .enumerate()
+        .filter(|(_, b)| **b == b'\n')
+        .nth(999_999)
+        .map_or(part.len(), |(i, _)| i + 1);
+    let mut watch = Watch::new(None, |_| {});
+    let kept = replay_steps(
+        JobReader::new(&part[..end]),
+        board,
+        0,
+        &mut watch,
+        usize::MAX,
+    )
+    .unwrap()
+    .kept
+    .unwrap();
+    println!(
+        "kept: {} lines, {:.1} bytes a block",
+        kept.line_count(),
+        kept.memory_bytes() as f64 / kept.block_count() as f64
+    );
+    for threads in [1, 2] {
+        let began = Instant::now();
+        let shares = causes::shares(&kept, board, 0, &[], threads, &|_| {}).unwrap();
+        let took_s = began.elapsed().as_secs_f64();
+        println!(
+            "causes, {} replays of {} lines, {threads} threads: {took_s:.2} s, {:.3} s each",
+            shares.replays,
+            kept.line_count(),
+            took_s / shares.replays as f64
+        );
+    }
+    fs::remove_file(&path).unwrap();
+}
