@@ -30,6 +30,11 @@ impl Ideal {
         }
     }
 
+    /// Blocks that are not settled yet.
+    pub fn held(&self) -> usize {
+        self.window.len()
+    }
+
     /// The head comes to rest here: at a commanded stop, or at the end of the job.
     pub fn rest(&mut self) {
         while let Some(profile) = self.window.pop() {
