@@ -1,6 +1,6 @@
 //! The main loop (model section 4): chores, fetch, save, decode, plan.
 //!
-//! One loop drives everything. Time passes only in [`Replay::pass_wall`] and [`Replay::compute`],
+//! One loop drives everything. Time passes only in `pass_wall` and `compute`,
 //! which also move the head. At one instant, in this order: a block's end and the start of its
 //! follower; all that the main loop does in zero time; a start from rest.
 

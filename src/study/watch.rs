@@ -43,7 +43,7 @@ pub struct Need {
 pub struct Seen {
     /// Stalls by kind: dwells, dips, drags.
     pub kinds: [u64; 3],
-    /// Lost time by cause, s, in the order of [`Cause::ALL`].
+    /// Lost time by cause, s, in the order of [`crate::replay::world::Cause::ALL`].
     pub by_cause_s: [f64; 6],
     /// The stalls that lose most, worst first.
     pub worst: Vec<Stall>,
