@@ -35,7 +35,7 @@
 //!     verdict: "No stutter.".into(),
 //!     job: "corner.gcode".into(),
 //!     board: board.name,
-//!     layers: done.reader.layers().count(),
+//!     layers: done.source.steps.layers().count(),
 //! };
 //! assert!(map::svg(&layer, &text).starts_with("<svg"));
 //! ```
@@ -82,6 +82,7 @@ pub mod replay {
     pub mod head;
     pub mod luck;
     pub mod removal;
+    pub mod source;
     pub mod store;
     pub mod stream;
     pub mod world;
@@ -90,8 +91,12 @@ pub mod replay {
 /// What a replay means: stalls, layers, worst places.
 pub mod study {
     pub mod causes;
+    pub mod compare;
+    pub mod facts;
+    pub mod parallel;
     pub mod shapley;
     pub mod stalls;
+    pub mod stats;
     pub mod trace;
     pub mod watch;
 }

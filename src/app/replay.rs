@@ -7,6 +7,7 @@ use std::sync::Mutex;
 use headstall::board::types::Board;
 use headstall::job::reader::JobReader;
 use headstall::replay::duties::Restless;
+use headstall::replay::source::Planned;
 use headstall::replay::store::StoredJob;
 use headstall::replay::stream::{self, Done, ReplayError, Watcher};
 use headstall::report::map::{self, MapText};
@@ -81,12 +82,12 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         bar: Bar::new("replaying"),
         bytes: job.bytes,
     };
-    let reader = JobReader::new(job.source);
-    let replayed = stream::replay_steps(reader, &board, args.on.seed, &mut desk, keep_blocks_max)
+    let source = Planned::new(JobReader::new(job.source), &board);
+    let replayed = stream::replay_source(source, &board, args.on.seed, &mut desk, keep_blocks_max)
         .map_err(|e| match e {
-        ReplayError::Job(e) => Failure::Unusable(format!("{}: {e}", job.name)),
-        ReplayError::Board(e) => Failure::Unusable(format!("--board {}: {e}", args.on.board)),
-    })?;
+            ReplayError::Job(e) => Failure::Unusable(format!("{}: {e}", job.name)),
+            ReplayError::Board(e) => Failure::Unusable(format!("--board {}: {e}", args.on.board)),
+        })?;
     let Desk {
         watch, blocks, bar, ..
     } = desk;

@@ -21,7 +21,7 @@ pub struct Block {
 }
 
 /// Where a block goes.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Place {
     /// Start x, y, z in machine coordinates, mm.
     pub from_mm: [f64; 3],

@@ -3,16 +3,16 @@
 use std::collections::VecDeque;
 use std::io::Read;
 
-use crate::board::types::{Board, Wait};
-use crate::job::reader::{JobError, JobReader, Step};
-use crate::job::state::{Act, Stop};
+use crate::board::types::Board;
+use crate::job::reader::{JobError, JobReader};
 use crate::motion::ideal::Ideal;
-use crate::motion::path::{Block, Path, Place};
+use crate::motion::path::{Block, Place};
 use crate::motion::trapezoid::Trapezoid;
 
 use super::controller;
 use super::duties::Restless;
 use super::removal::Setup;
+use super::source::{Planned, Source};
 use super::store::StoredJob;
 use super::world::{Line, Ran, Totals, Work, World};
 
@@ -70,34 +70,16 @@ pub enum ReplayError {
     Board(Restless),
 }
 
-/// Where steps come from: a file being read, or a job in memory.
-pub trait Steps {
-    /// The next command line; `None` at the end.
-    fn next_step(&mut self) -> Result<Option<Step>, JobError>;
-    /// Bytes read so far.
-    fn byte_count(&self) -> u64;
-}
-
-impl<R: Read> Steps for JobReader<R> {
-    fn next_step(&mut self) -> Result<Option<Step>, JobError> {
-        JobReader::next_step(self)
-    }
-
-    fn byte_count(&self) -> u64 {
-        JobReader::byte_count(self)
-    }
-}
-
 /// What a replay leaves beside its blocks.
-pub struct Replayed<T> {
+pub struct Replayed<S> {
     /// Sums of the replay.
     pub totals: Totals,
     /// The ideal's duration, commanded stops included, s.
     pub ideal_s: f64,
     /// Sum of the lost time of all blocks, s.
     pub lost_s: f64,
-    /// The source at the job's end; of a reader: notices, counts, layers.
-    pub reader: T,
+    /// The source at the job's end; a reader's has notices, counts, layers.
+    pub source: S,
     /// The job, kept, if that was wanted and it was not too long.
     pub kept: Option<StoredJob>,
 }
@@ -108,22 +90,23 @@ pub fn replay<R: Read, W: Watcher>(
     board: &Board,
     seed: u64,
     watcher: &mut W,
-) -> Result<Replayed<JobReader<R>>, ReplayError> {
-    replay_steps(JobReader::new(input), board, seed, watcher, 0)
+) -> Result<Replayed<Planned<JobReader<R>>>, ReplayError> {
+    let source = Planned::new(JobReader::new(input), board);
+    replay_source(source, board, seed, watcher, 0)
 }
 
-/// Replays steps on the board; keeps the job if it has at most `keep_blocks_max` blocks and lines.
-pub fn replay_steps<T: Steps, W: Watcher>(
-    steps: T,
+/// Replays what a source gives on the board; keeps the job if it has at most `keep_blocks_max`
+/// blocks and lines.
+pub fn replay_source<S: Source, W: Watcher>(
+    source: S,
     board: &Board,
     seed: u64,
     watcher: &mut W,
     keep_blocks_max: usize,
-) -> Result<Replayed<T>, ReplayError> {
+) -> Result<Replayed<S>, ReplayError> {
     let mut stream = Stream {
-        steps,
-        path: Path::new(board),
-        wait: board.wait,
+        source,
+        places: Vec::new(),
         ideal: Ideal::default(),
         trail: VecDeque::new(),
         ran: VecDeque::new(),
@@ -148,15 +131,15 @@ pub fn replay_steps<T: Steps, W: Watcher>(
         ideal_s: stream.ideal_s + totals.stop_s,
         lost_s: stream.lost_s,
         totals,
-        reader: stream.steps,
+        source: stream.source,
         kept: stream.kept,
     })
 }
 
-struct Stream<'w, T, W> {
-    steps: T,
-    path: Path,
-    wait: Wait,
+struct Stream<'w, S, W> {
+    source: S,
+    /// Places of the line's blocks.
+    places: Vec<Place>,
     ideal: Ideal,
     trail: VecDeque<Footprint>,
     ran: VecDeque<Ran>,
@@ -183,7 +166,7 @@ struct Footprint {
 /// Lines between two reports of progress.
 const PROGRESS_LINES: u64 = 4096;
 
-impl<T: Steps, W: Watcher> Stream<'_, T, W> {
+impl<S: Source, W: Watcher> Stream<'_, S, W> {
     /// Keeps the line and its blocks, the newest of `blocks`.
     fn keep(&mut self, line: &Line, blocks: &VecDeque<Block>) {
         let Some(kept) = &mut self.kept else { return };
@@ -233,21 +216,12 @@ impl<T: Steps, W: Watcher> Stream<'_, T, W> {
     }
 }
 
-/// How long a commanded stop takes of its own, s.
-pub fn stop_s(stop: &Stop, wait: &Wait) -> f64 {
-    match stop {
-        Stop::Dwell(seconds) => *seconds,
-        Stop::Plain => 0.0,
-        Stop::Heat => wait.heat_s,
-        Stop::Home => wait.home_s,
-        Stop::Change => wait.change_s,
-    }
-}
-
-impl<T: Steps, W: Watcher> World for Stream<'_, T, W> {
+impl<S: Source, W: Watcher> World for Stream<'_, S, W> {
     fn next_line(&mut self, blocks: &mut VecDeque<Block>) -> Option<Line> {
-        let step = match self.steps.next_step() {
-            Ok(Some(step)) => step,
+        self.places.clear();
+        let next = self.source.next_line(blocks, &mut self.places);
+        let (line, layer_height_mm) = match next {
+            Ok(Some(next)) => next,
             Ok(None) => {
                 self.ideal.rest();
                 self.settle();
@@ -262,54 +236,32 @@ impl<T: Steps, W: Watcher> World for Stream<'_, T, W> {
         };
         self.lines += 1;
         if self.lines.is_multiple_of(PROGRESS_LINES) {
-            self.watcher.progress(self.steps.byte_count());
+            self.watcher.progress(self.source.byte_count());
         }
-        let work = match &step.act {
-            Act::Nothing => Work::Nothing,
-            Act::Limit(limit) => {
-                self.path.limit(limit);
-                Work::Nothing
-            }
-            Act::Stop(stop) => {
+        match line.work {
+            Work::Nothing => {}
+            Work::Stop(_) => {
                 self.ideal.rest();
                 self.settle();
-                Work::Stop(stop_s(stop, &self.wait))
             }
-            Act::Move(m) => {
-                let layer_height_mm = step.layer_height_mm;
-                let (ideal, trail) = (&mut self.ideal, &mut self.trail);
-                let first = trail.len();
-                let count = self.path.blocks(m, |block, place| {
-                    blocks.push_back(block);
-                    ideal.push(&block);
-                    trail.push_back(Footprint {
-                        place,
-                        line: step.line,
-                        layer: step.layer,
+            Work::Blocks { count, .. } => {
+                let bytes = f64::from(line.command_bytes) / f64::from(count);
+                let first = blocks.len() - count as usize;
+                for (k, block) in blocks.range(first..).enumerate() {
+                    self.ideal.push(block);
+                    self.trail.push_back(Footprint {
+                        place: self.places.get(k).copied().unwrap_or_default(),
+                        line: line.number,
+                        layer: line.layer,
                         layer_height_mm,
                         accel_mm_s2: block.accel_mm_s2,
                         length_mm: block.length_mm,
-                        bytes: f64::from(step.command_bytes),
+                        bytes,
                     });
-                });
-                for foot in trail.range_mut(first..) {
-                    foot.bytes /= f64::from(count);
                 }
                 self.settle();
-                Work::Blocks {
-                    count,
-                    arc: m.circle.is_some(),
-                }
             }
-        };
-        let line = Line {
-            number: step.line,
-            layer: step.layer,
-            end_byte: step.end_byte,
-            raw_bytes: step.raw_bytes,
-            command_bytes: step.command_bytes,
-            work,
-        };
+        }
         self.keep(&line, blocks);
         Some(line)
     }

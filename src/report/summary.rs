@@ -7,6 +7,7 @@ use serde::Serialize;
 use crate::board::types::{Board, Link};
 use crate::job::notices::Kind as Odd;
 use crate::job::reader::JobReader;
+use crate::replay::source::Planned;
 use crate::replay::stream::Replayed;
 use crate::replay::world::Cause;
 use crate::study::causes::Shares;
@@ -158,11 +159,12 @@ impl Summary {
     /// Gathers what a replay and its watch found.
     pub fn new<R: std::io::Read>(
         question: &Question,
-        replayed: &Replayed<JobReader<R>>,
+        replayed: &Replayed<Planned<JobReader<R>>>,
         seen: &Seen,
         shares: Option<&Shares>,
     ) -> Self {
-        let Replayed { totals, reader, .. } = replayed;
+        let totals = &replayed.totals;
+        let reader = &replayed.source.steps;
         let [dwells, dips, drags] = seen.kinds;
         let by_cause_s = shares.map_or(seen.by_cause_s, |s| s.total_s);
         let mut summary = Summary {

@@ -5,8 +5,6 @@
 //! blocks are kept: one span a stall, and one for all the rest.
 
 use std::collections::VecDeque;
-use std::sync::Mutex;
-use std::sync::atomic::{AtomicUsize, Ordering};
 
 use crate::board::types::Board;
 use crate::motion::ideal::Ideal;
@@ -17,6 +15,7 @@ use crate::replay::removal::{Causes, Setup};
 use crate::replay::store::{Reading, StoredJob};
 use crate::replay::world::{Cause, Line, Ran, Work, World};
 
+use super::parallel;
 use super::shapley;
 
 /// A span of blocks, first and last included.
@@ -182,40 +181,14 @@ pub fn shares(
         };
         players.iter().enumerate().fold(Causes::NONE, with)
     };
-    let next = AtomicUsize::new(0);
-    let done = AtomicUsize::new(0);
-    let found: Mutex<Vec<Option<SpanTimes>>> = Mutex::new(vec![None; coalitions]);
-    std::thread::scope(|scope| {
-        for _ in 0..threads.clamp(1, coalitions) {
-            scope.spawn(|| {
-                loop {
-                    let s = next.fetch_add(1, Ordering::Relaxed);
-                    if s >= coalitions {
-                        break;
-                    }
-                    let times = if s == 0 {
-                        Ok(ideal(job, spans))
-                    } else {
-                        replayed(job, &Setup::only(board, members(s)), seed, spans)
-                    };
-                    let failed = times.is_err();
-                    found.lock().expect("no replay panics")[s] = Some(times);
-                    each(done.fetch_add(1, Ordering::Relaxed) + 1);
-                    if failed {
-                        next.store(coalitions, Ordering::Relaxed);
-                    }
-                }
-            });
+    let times = parallel::map(coalitions, threads, each, &|s| {
+        if s == 0 {
+            Ok(ideal(job, spans))
+        } else {
+            replayed(job, &Setup::only(board, members(s)), seed, spans)
         }
     });
-    let mut times = Vec::with_capacity(coalitions);
-    for found in found.into_inner().expect("no replay panics") {
-        match found {
-            Some(Ok(span_times)) => times.push(span_times),
-            Some(Err(error)) => return Err(error),
-            None => {}
-        }
-    }
+    let times: Vec<Vec<f64>> = times.into_iter().collect::<Result<_, _>>()?;
     Ok(share(&times, &players))
 }
 

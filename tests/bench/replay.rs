@@ -12,7 +12,8 @@ use std::time::Instant;
 use headstall::board::types::Board;
 use headstall::board::{builtin, profile};
 use headstall::job::reader::JobReader;
-use headstall::replay::stream::{replay, replay_steps};
+use headstall::replay::source::Planned;
+use headstall::replay::stream::replay;
 use headstall::study::causes;
 use headstall::study::watch::Watch;
 
@@ -140,17 +141,9 @@ fn main() {
         .filter(|(_, b)| **b == b'\n')
         .nth(999_999)
         .map_or(part.len(), |(i, _)| i + 1);
-    let mut watch = Watch::new(None, |_| {});
-    let kept = replay_steps(
-        JobReader::new(&part[..end]),
-        board,
-        0,
-        &mut watch,
-        usize::MAX,
-    )
-    .unwrap()
-    .kept
-    .unwrap();
+    let kept = Planned::new(JobReader::new(&part[..end]), board)
+        .store()
+        .unwrap();
     println!(
         "kept: {} lines, {:.1} bytes a block",
         kept.line_count(),

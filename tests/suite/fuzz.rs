@@ -234,7 +234,7 @@ fn jobs_and_boards_into_the_replay() {
                     verdict: "v".into(),
                     job: "j".into(),
                     board: "b".into(),
-                    layers: done.reader.layers().count(),
+                    layers: done.source.steps.layers().count(),
                 };
                 let svg = map::svg(&trace, &text);
                 assert!(!svg.contains("NaN") && !svg.contains("inf"));

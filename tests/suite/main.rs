@@ -13,5 +13,6 @@ mod oracle;
 mod ref_language;
 mod ref_link;
 mod ref_motion;
+mod ref_stats;
 mod ref_stream;
 mod tidy;

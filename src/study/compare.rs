@@ -1,0 +1,209 @@
+//! The same jobs under several settings, with the same luck (common random numbers).
+
+use crate::board::types::{Board, Link, Span};
+use crate::replay::duties::Restless;
+use crate::replay::store::StoredJob;
+use crate::replay::stream::{Done, ReplayError, Watcher, replay_source};
+
+use super::parallel;
+use super::stalls::{Stall, StallFinder};
+use super::stats::{self, Median};
+
+/// What one replay came to.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Sample {
+    /// Stalls by kind: dwells, dips, drags.
+    pub kinds: [u64; 3],
+    /// Lost time, s.
+    pub lost_s: f64,
+    /// The replay's duration, s.
+    pub replay_s: f64,
+}
+
+impl Sample {
+    /// All stalls.
+    pub fn stalls(&self) -> u64 {
+        self.kinds.iter().sum()
+    }
+}
+
+#[derive(Default)]
+struct Count {
+    finder: StallFinder,
+    kinds: [u64; 3],
+}
+
+impl Count {
+    fn take(&mut self, stall: Option<Stall>) {
+        if let Some(stall) = stall {
+            self.kinds[stall.kind as usize] += 1;
+        }
+    }
+}
+
+impl Watcher for Count {
+    fn block(&mut self, done: &Done) {
+        let ended = self.finder.block(done);
+        self.take(ended);
+    }
+
+    fn stop(&mut self, _start_s: f64, _end_s: f64) {
+        let ended = self.finder.close();
+        self.take(ended);
+    }
+}
+
+/// Replays a stored job once.
+pub fn sample(job: &StoredJob, board: &Board, seed: u64) -> Result<Sample, Restless> {
+    let mut count = Count::default();
+    let done = match replay_source(job.read(), board, seed, &mut count, 0) {
+        Ok(done) => done,
+        Err(ReplayError::Board(error)) => return Err(error),
+        Err(ReplayError::Job(error)) => unreachable!("a stored job was read before: {error}"),
+    };
+    let last = count.finder.close();
+    count.take(last);
+    Ok(Sample {
+        kinds: count.kinds,
+        lost_s: done.lost_s,
+        replay_s: done.totals.replay_s,
+    })
+}
+
+/// Whether two seeds can give two answers on this board.
+pub fn has_draws(board: &Board) -> bool {
+    let chance = |c: f64| c > 0.0 && c < 1.0;
+    let link = match &board.link {
+        Link::Card(c) => {
+            c.sector.is_drawn()
+                || chance(c.hiccup_chance)
+                || (c.hiccup_chance > 0.0 && c.hiccup.is_drawn())
+        }
+        Link::Serial(s) => s.reply.is_drawn() || chance(s.resend_chance),
+    };
+    let drawn = |span: &Span| span.is_drawn();
+    link || drawn(&board.save.hold) || board.chores.iter().any(|c| drawn(&c.work))
+}
+
+/// A job under a setting.
+#[derive(Clone, Copy, Debug)]
+pub struct Case<'a> {
+    /// The job, stored under the board's limits and waits.
+    pub job: &'a StoredJob,
+    /// The board.
+    pub board: &'a Board,
+    /// The case that this one is compared with: the first of its job.
+    pub first: usize,
+}
+
+/// Samples of each case, by seed.
+pub type Samples = Vec<Vec<Sample>>;
+
+/// Adds runs to `samples` until each case has `runs` of them, with seeds from `seed` on.
+pub fn add_runs(
+    cases: &[Case],
+    samples: &mut Samples,
+    seed: u64,
+    runs: usize,
+    threads: usize,
+    each: &(dyn Fn(usize) + Sync),
+) -> Result<(), Restless> {
+    samples.resize(cases.len(), Vec::new());
+    let mut tasks: Vec<(usize, u64)> = Vec::new();
+    for (i, case) in cases.iter().enumerate() {
+        // A board without draws gives the same again.
+        let wanted = if has_draws(case.board) { runs } else { 1 };
+        tasks.extend((samples[i].len()..wanted).map(|k| (i, seed.wrapping_add(k as u64))));
+    }
+    let found = parallel::map(tasks.len(), threads, each, &|k| {
+        let (case, seed) = tasks[k];
+        sample(cases[case].job, cases[case].board, seed)
+    });
+    for ((case, _), found) in tasks.into_iter().zip(found) {
+        samples[case].push(found?);
+    }
+    for (i, case) in cases.iter().enumerate() {
+        if !has_draws(case.board) {
+            let same = samples[i][0];
+            samples[i].resize(runs, same);
+        }
+    }
+    Ok(())
+}
+
+/// A case's samples, told.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Outcome {
+    /// How many runs.
+    pub runs: usize,
+    /// Stalls.
+    pub stalls: Median,
+    /// Lost time, s.
+    pub lost_s: Median,
+    /// Replay, s.
+    pub replay_s: Median,
+    /// Lost time less that of the first case, run by run, s.
+    pub more_s: Median,
+    /// Sign test of that difference, Holm-adjusted over the cases of the job.
+    pub p_holm: f64,
+    /// Share of runs with any stall, and its Wilson interval.
+    pub chance: [f64; 3],
+}
+
+/// Tells all cases.
+pub fn outcomes(cases: &[Case], samples: &Samples) -> Vec<Outcome> {
+    let of = |case: usize, what: &dyn Fn(&Sample) -> f64| -> Vec<f64> {
+        samples[case].iter().map(what).collect()
+    };
+    let lost = |s: &Sample| s.lost_s;
+    let more: Vec<Vec<f64>> = (0..cases.len())
+        .map(|i| {
+            let pairs = samples[i].iter().zip(&samples[cases[i].first]);
+            pairs
+                .map(|(own, first)| own.lost_s - first.lost_s)
+                .collect()
+        })
+        .collect();
+    let mut p_holm = vec![1.0; cases.len()];
+    for first in 0..cases.len() {
+        let others: Vec<usize> = (0..cases.len())
+            .filter(|i| cases[*i].first == first && *i != first)
+            .collect();
+        let p: Vec<f64> = others.iter().map(|i| stats::sign_test(&more[*i])).collect();
+        for (i, p) in others.iter().zip(stats::holm(&p)) {
+            p_holm[*i] = p;
+        }
+    }
+    (0..cases.len())
+        .map(|i| {
+            let runs = samples[i].len();
+            let stuttered = samples[i].iter().filter(|s| s.stalls() > 0).count() as u64;
+            let [low, high] = stats::wilson(stuttered, runs as u64);
+            Outcome {
+                runs,
+                stalls: stats::median(&of(i, &|s| s.stalls() as f64)),
+                lost_s: stats::median(&of(i, &lost)),
+                replay_s: stats::median(&of(i, &|s| s.replay_s)),
+                more_s: stats::median(&more[i]),
+                p_holm: p_holm[i],
+                chance: [stuttered as f64 / runs as f64, low, high],
+            }
+        })
+        .collect()
+}
+
+/// Difference of lost time that nobody minds, as a share of the first case's lost time.
+const FIRM_SHARE: f64 = 0.05;
+/// And in seconds.
+const FIRM_S: f64 = 0.1;
+
+/// Whether each difference to the first case is known: its interval leaves 0 out, or is narrow.
+pub fn is_firm(cases: &[Case], outcomes: &[Outcome]) -> bool {
+    outcomes.iter().enumerate().all(|(i, o)| {
+        let Some([low, high]) = o.more_s.interval else {
+            return !has_draws(cases[i].board);
+        };
+        let narrow_s = FIRM_S.max(FIRM_SHARE * outcomes[cases[i].first].lost_s.middle);
+        cases[i].first == i || low > 0.0 || high < 0.0 || high - low <= narrow_s
+    })
+}

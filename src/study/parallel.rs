@@ -1,0 +1,37 @@
+//! The same work on many items, on some threads.
+
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+/// Does `work` on each of `count` items, `threads` at a time; results in order, whatever the
+/// threads. `each` hears how many are done.
+pub fn map<R: Send>(
+    count: usize,
+    threads: usize,
+    each: &(dyn Fn(usize) + Sync),
+    work: &(dyn Fn(usize) -> R + Sync),
+) -> Vec<R> {
+    let next = AtomicUsize::new(0);
+    let done = AtomicUsize::new(0);
+    let results: Mutex<Vec<Option<R>>> = Mutex::new((0..count).map(|_| None).collect());
+    std::thread::scope(|scope| {
+        for _ in 0..threads.clamp(1, count.max(1)) {
+            scope.spawn(|| {
+                loop {
+                    let item = next.fetch_add(1, Ordering::Relaxed);
+                    if item >= count {
+                        break;
+                    }
+                    let result = work(item);
+                    results.lock().expect("no worker panics")[item] = Some(result);
+                    each(done.fetch_add(1, Ordering::Relaxed) + 1);
+                }
+            });
+        }
+    });
+    let results = results.into_inner().expect("no worker panics");
+    results
+        .into_iter()
+        .map(|r| r.expect("each item was worked on"))
+        .collect()
+}
