@@ -104,6 +104,8 @@ pub mod study {
 /// What the maker gets to see.
 pub mod report {
     pub mod advice;
+    pub mod bars;
+    pub mod comparison;
     pub mod map;
     pub mod numbers;
     pub mod palette;

@@ -3,10 +3,12 @@
 mod app {
     pub mod args;
     pub mod boards;
+    pub mod compare;
     pub mod failure;
     pub mod folder;
     pub mod inputs;
     pub mod progress;
+    pub mod remedies;
     pub mod replay;
     pub mod stall_log;
     pub mod table;
@@ -24,6 +26,8 @@ fn main() -> ExitCode {
     let args = Args::parse();
     let done = match &args.command {
         Command::Replay(replay) => app::replay::run(replay),
+        Command::Compare(compare) => app::compare::run(compare),
+        Command::Remedies(remedies) => app::remedies::run(remedies),
         Command::Boards { name } => app::boards::run(name.as_deref()),
     };
     match done {

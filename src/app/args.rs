@@ -20,6 +20,10 @@ pub struct Args {
 pub enum Command {
     /// Replay a job through a board and say whether, where and why it stutters
     Replay(Replay),
+    /// Replay jobs under several settings, with the same luck, and set the results side by side
+    Compare(Compare),
+    /// Try single changes to board and job, and rank them by what they cure and cost
+    Remedies(Remedies),
     /// List the boards that come with the program, or print one to start your own from
     Boards {
         /// The board to print
@@ -28,7 +32,7 @@ pub enum Command {
 }
 
 /// Which board, with what changed.
-#[derive(Debug, ClapArgs)]
+#[derive(Clone, Debug, ClapArgs)]
 pub struct OnBoard {
     /// A board that comes with the program (`headstall boards`), or a board file
     #[arg(long, value_name = "NAME|FILE", default_value = builtin::DEFAULT)]
@@ -70,6 +74,108 @@ pub struct Replay {
     /// Draw this layer (from 0) in place of the one that loses most
     #[arg(long, value_name = "N")]
     pub layer: Option<u32>,
+}
+
+/// Arguments of `compare`.
+#[derive(Debug, ClapArgs)]
+pub struct Compare {
+    /// The job files, or - for standard input
+    #[arg(required = true)]
+    pub jobs: Vec<PathBuf>,
+    /// The board.
+    #[command(flatten)]
+    pub on: OnBoard,
+    /// Several boards in place of one, by name or file, separated by commas
+    #[arg(
+        long,
+        value_name = "A,B,C",
+        value_delimiter = ',',
+        conflicts_with = "board"
+    )]
+    pub boards: Vec<String>,
+    /// Values for one key, for example queue.blocks=8,16,32; may be repeated, then all pairs are
+    /// tried. `save` stands for when and how often: save=off,layer,1,2,5 (seconds)
+    #[arg(long, value_name = "KEY=V1,V2", value_parser = parse_vary)]
+    pub vary: Vec<Vary>,
+    /// Most runs with other luck, for boards with draws; fewer if the answer is firm before
+    #[arg(long, value_name = "N", default_value_t = 40, value_parser = clap::value_parser!(u64).range(1..=10_000))]
+    pub runs: u64,
+    /// Write compare.csv, compare.json and compare.svg to this folder
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Print compare.json on standard output and nothing else there
+    #[arg(long)]
+    pub json: bool,
+    /// Work the causes of each setting out in full, however long that takes
+    #[arg(long)]
+    pub causes: bool,
+}
+
+/// Arguments of `remedies`.
+#[derive(Debug, ClapArgs)]
+pub struct Remedies {
+    /// The job file, or - for standard input
+    pub job: PathBuf,
+    /// The board.
+    #[command(flatten)]
+    pub on: OnBoard,
+    /// Write remedies.csv and remedies.json to this folder
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Print remedies.json on standard output and nothing else there
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// One key and the values that it is to take.
+#[derive(Clone, Debug)]
+pub struct Vary {
+    /// The settings: what each is called, and what it sets.
+    pub settings: Vec<(String, Vec<Override>)>,
+}
+
+fn parse_vary(text: &str) -> Result<Vary, String> {
+    let (key, values) = text
+        .split_once('=')
+        .ok_or_else(|| format!("{text}: must be KEY=V1,V2, as in queue.blocks=8,16,32"))?;
+    let set = |text: String| parse_set(&text);
+    let mut settings = Vec::new();
+    for value in split(values) {
+        if value.is_empty() {
+            return Err(format!("{text}: a value is empty"));
+        }
+        let sets = match (key, value) {
+            ("save", "off" | "layer") => vec![set(format!("save.when={value}"))?],
+            ("save", seconds) => {
+                let seconds = seconds.strip_suffix('s').unwrap_or(seconds);
+                vec![
+                    set("save.when=seconds".to_string())?,
+                    set(format!("save.every={seconds}"))?,
+                ]
+            }
+            _ => vec![set(format!("{key}={value}"))?],
+        };
+        settings.push((format!("{key}={value}"), sets));
+    }
+    Ok(Vary { settings })
+}
+
+/// Splits at commas outside braces.
+fn split(values: &str) -> Vec<&str> {
+    let (mut parts, mut depth, mut from) = (Vec::new(), 0, 0);
+    for (at, c) in values.char_indices() {
+        match c {
+            '{' | '[' => depth += 1,
+            '}' | ']' => depth -= 1,
+            ',' if depth == 0 => {
+                parts.push(values[from..at].trim());
+                from = at + 1;
+            }
+            _ => {}
+        }
+    }
+    parts.push(values[from..].trim());
+    parts
 }
 
 fn parse_set(text: &str) -> Result<Override, String> {

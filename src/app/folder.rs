@@ -1,23 +1,22 @@
 //! Results: all of them or none.
 //!
 //! Files are written to a hidden folder beside their place and renamed when all are there. A
-//! folder that holds results gets new ones only if its `summary.json` says that they are ours;
-//! other files in it are left alone.
+//! folder that holds results gets new ones only if the command's own summary there lists them; other
+//! files in it are left alone.
 
 use std::fs::{self, File};
-use std::io::{self, BufWriter};
+use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 use tempfile::TempDir;
 
 use super::failure::Failure;
 
-/// The file that marks a folder as ours; it lists the others.
-pub const MARK: &str = "summary.json";
-
 /// A folder to be.
 pub struct Folder {
     place: PathBuf,
+    /// The command's summary: it lists the files of ours.
+    mark: &'static str,
     staged: TempDir,
     names: Vec<String>,
     /// Files of ours that an earlier run left there.
@@ -25,8 +24,8 @@ pub struct Folder {
 }
 
 impl Folder {
-    /// Makes ready to fill the folder `place`.
-    pub fn open(place: &Path) -> Result<Self, Failure> {
+    /// Makes ready to fill the folder `place`, for the command whose summary is `mark`.
+    pub fn open(place: &Path, mark: &'static str) -> Result<Self, Failure> {
         let shown = place.display();
         let failed =
             |e: io::Error| Failure::Other(format!("{shown}: no results can be written there: {e}"));
@@ -36,7 +35,7 @@ impl Folder {
             )));
         }
         let earlier = if place.is_dir() {
-            earlier(place)
+            earlier(place, mark)
         } else {
             Vec::new()
         };
@@ -47,6 +46,7 @@ impl Folder {
             .map_err(failed)?;
         Ok(Folder {
             place: place.to_path_buf(),
+            mark,
             staged,
             names: Vec::new(),
             earlier,
@@ -82,7 +82,7 @@ impl Folder {
         let result = (|| {
             fs::create_dir_all(&place)?;
             // The mark first: whatever happens then, the files are known as ours.
-            let mark = |n: &&String| n.as_str() == MARK;
+            let mark = |n: &&String| n.as_str() == self.mark;
             for name in self
                 .names
                 .iter()
@@ -100,6 +100,14 @@ impl Folder {
     }
 }
 
+/// Adds a whole file.
+pub fn save(folder: &mut Folder, name: &str, bytes: &[u8]) -> Result<(), Failure> {
+    let mut file = folder.file(name)?;
+    file.write_all(bytes)
+        .and_then(|()| file.flush())
+        .map_err(|e| Failure::writing(name, &e))
+}
+
 /// The place itself, or the nearest folder above it that exists.
 fn nearest(place: &Path) -> PathBuf {
     let above = place.ancestors().find(|p| p.is_dir());
@@ -110,9 +118,9 @@ fn nearest(place: &Path) -> PathBuf {
 }
 
 /// Files that the mark of an earlier run lists and that are there.
-fn earlier(place: &Path) -> Vec<String> {
+fn earlier(place: &Path, mark: &str) -> Vec<String> {
     let read = || -> Option<Vec<String>> {
-        let text = fs::read(place.join(MARK)).ok()?;
+        let text = fs::read(place.join(mark)).ok()?;
         let summary: serde_json::Value = serde_json::from_slice(&text).ok()?;
         summary
             .get("program")?

@@ -1,6 +1,5 @@
 //! `replay`: one job, one board, the answer.
 
-use std::io::Write;
 use std::process::ExitCode;
 use std::sync::Mutex;
 
@@ -19,7 +18,7 @@ use headstall::study::watch::Watch;
 
 use super::args::Replay;
 use super::failure::Failure;
-use super::folder::{Folder, MARK};
+use super::folder::{Folder, save};
 use super::inputs;
 use super::progress::Bar;
 use super::stall_log::StallLog;
@@ -27,7 +26,9 @@ use super::table::Table;
 use super::terminal::{print, strong};
 
 /// Line replays that are done to work the causes out without being asked: some seconds.
-const UNASKED_WORK: usize = 16_000_000;
+pub const UNASKED_WORK: usize = 16_000_000;
+/// The command's summary.
+const MARK: &str = "summary.json";
 /// Exit code where there are more stalls than allowed.
 const TOO_MANY_STALLS: u8 = 3;
 
@@ -60,7 +61,11 @@ impl<S: FnMut(&Stall)> Watcher for Desk<S> {
 pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
     let board = inputs::board(&args.on)?;
     let job = inputs::job(&args.job)?;
-    let mut folder = args.out.as_deref().map(Folder::open).transpose()?;
+    let mut folder = args
+        .out
+        .as_deref()
+        .map(|place| Folder::open(place, MARK))
+        .transpose()?;
     let mut stalls = None;
     let mut blocks = None;
     if let Some(folder) = &mut folder {
@@ -129,11 +134,11 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
                 board: summary.board.clone(),
                 layers: summary.layers,
             };
-            write(&mut folder, "map.svg", &map::svg(&trace, &text))?;
+            save(&mut folder, "map.svg", map::svg(&trace, &text).as_bytes())?;
         }
         summary.files = folder.names().to_vec();
         summary.files.push(MARK.to_string());
-        write(&mut folder, MARK, &json(&summary))?;
+        save(&mut folder, MARK, json(&summary).as_bytes())?;
         folder.publish()?;
     }
     let text = if args.json {
@@ -151,16 +156,13 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
     })
 }
 
-fn write(folder: &mut Folder, name: &str, text: &str) -> Result<(), Failure> {
-    let mut file = folder.file(name)?;
-    file.write_all(text.as_bytes())
-        .and_then(|()| file.flush())
-        .map_err(|e| Failure::writing(name, &e))
+/// How many threads this machine runs at a time.
+pub fn threads() -> usize {
+    std::thread::available_parallelism().map_or(1, usize::from)
 }
 
 /// Works the causes out, with a progress bar and on all cores.
 fn work_out(job: &StoredJob, board: &Board, seed: u64, log: &StallLog) -> Result<Shares, Restless> {
-    let threads = std::thread::available_parallelism().map_or(1, usize::from);
     let total = causes::replay_count(board) as u64;
     let bar = Mutex::new(Bar::new("working out causes"));
     let each = |done: usize| {
@@ -168,7 +170,7 @@ fn work_out(job: &StoredJob, board: &Board, seed: u64, log: &StallLog) -> Result
             bar.at(done as u64, Some(total));
         }
     };
-    causes::shares(job, board, seed, &log.spans(), threads, &each)
+    causes::shares(job, board, seed, &log.spans(), threads(), &each)
 }
 
 fn json(summary: &Summary) -> String {

@@ -203,6 +203,9 @@ fn bytes_into_the_board() {
             .as_bytes()
             .to_vec();
         for _ in 0..rng.random_range(1..6) {
+            if text.is_empty() {
+                break;
+            }
             let at = rng.random_range(0..text.len());
             match rng.random_range(0..3) {
                 0 => text[at] = *b"0123456789.-=\"[]{}#\nexyz".choose(rng).unwrap(),
