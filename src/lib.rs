@@ -94,6 +94,8 @@ pub mod study {
     pub mod compare;
     pub mod facts;
     pub mod parallel;
+    pub mod remedies;
+    pub mod reshape;
     pub mod shapley;
     pub mod stalls;
     pub mod stats;
@@ -106,6 +108,7 @@ pub mod report {
     pub mod advice;
     pub mod bars;
     pub mod comparison;
+    pub mod cures;
     pub mod map;
     pub mod numbers;
     pub mod palette;

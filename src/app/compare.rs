@@ -148,7 +148,7 @@ fn settings(args: &Compare) -> Result<Vec<Setting>, Failure> {
         for (names, sets) in &grid {
             for (name, more) in &vary.settings {
                 wider.push((
-                    [&names[..], &[name.clone()]].concat(),
+                    [&names[..], std::slice::from_ref(name)].concat(),
                     [&sets[..], more].concat(),
                 ));
             }

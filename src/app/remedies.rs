@@ -1,7 +1,98 @@
-//! x
+//! `remedies`: what would cure it.
+
+use std::process::ExitCode;
+use std::sync::Mutex;
+
+use headstall::job::reader::{JobReader, Step};
+use headstall::report::cures::{self, CureTable};
+use headstall::report::words::wrap;
+use headstall::study::remedies;
+
 use super::args::Remedies;
 use super::failure::Failure;
-use std::process::ExitCode;
-pub fn run(_args: &Remedies) -> Result<ExitCode, Failure> {
-    Ok(ExitCode::SUCCESS)
+use super::folder::{Folder, save};
+use super::inputs;
+use super::progress::Bar;
+use super::replay::threads;
+use super::terminal::{print, strong};
+
+/// The command's summary.
+const MARK: &str = "remedies.json";
+
+/// Carries the command out.
+pub fn run(args: &Remedies) -> Result<ExitCode, Failure> {
+    let board = inputs::board(&args.on)?;
+    let job = inputs::job(&args.job)?;
+    let mut folder = args
+        .out
+        .as_deref()
+        .map(|place| Folder::open(place, MARK))
+        .transpose()?;
+    let unusable = |e: &dyn std::fmt::Display| Failure::Unusable(format!("{}: {e}", job.name));
+    let mut reader = JobReader::new(job.source);
+    let mut steps: Vec<Step> = Vec::new();
+    while let Some(step) = reader.next_step().map_err(|e| unusable(&e))? {
+        steps.push(step);
+    }
+    let total = remedies::list(&board).len() as u64;
+    let bar = Mutex::new(Bar::new("trying"));
+    let each = |done: usize| {
+        if let Ok(mut bar) = bar.lock() {
+            bar.at(done as u64, Some(total));
+        }
+    };
+    let found = remedies::cures(&steps, &board, args.on.seed, threads(), &each)
+        .map_err(|e| Failure::Unusable(format!("--board {}: {e}", args.on.board)))?;
+    drop(bar);
+    let mut table = CureTable::new(&job.name, &board.name, args.on.seed, &found);
+    if let Some(mut folder) = folder.take() {
+        let mut rows = csv::Writer::from_writer(Vec::new());
+        for row in std::iter::once(&table.today)
+            .chain(&table.single)
+            .chain(&table.set)
+        {
+            rows.serialize(row)
+                .map_err(|e| Failure::Other(format!("remedies.csv: {e}")))?;
+        }
+        let rows = rows
+            .into_inner()
+            .map_err(|e| Failure::Other(format!("remedies.csv: {e}")))?;
+        save(&mut folder, "remedies.csv", &rows)?;
+        table.files = vec!["remedies.csv".to_string(), MARK.to_string()];
+        save(&mut folder, MARK, json(&table).as_bytes())?;
+        folder.publish()?;
+    }
+    let text = if args.json {
+        json(&table)
+    } else {
+        told(&table, args)
+    };
+    match print(&text) {
+        Ok(()) | Err(Failure::ClosedPipe) => Ok(ExitCode::SUCCESS),
+        Err(failure) => Err(failure),
+    }
+}
+
+fn json(table: &CureTable) -> String {
+    let mut text = serde_json::to_string_pretty(table).expect("a table is plain data");
+    text.push('\n');
+    text
+}
+
+fn told(table: &CureTable, args: &Remedies) -> String {
+    let mut text = String::new();
+    for line in wrap(&table.verdict, 80) {
+        text += &strong(&line);
+        text.push('\n');
+    }
+    text.push('\n');
+    text += &cures::report(table);
+    if let Some(out) = &args.out {
+        text += &format!(
+            "\nwritten to {}: {}\n",
+            out.display(),
+            table.files.join(", ")
+        );
+    }
+    text
 }

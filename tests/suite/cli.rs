@@ -324,3 +324,100 @@ fn boards_can_be_listed_and_started_from() {
     }
     assert!(count >= 7, "{list}");
 }
+
+#[test]
+fn settings_are_compared() {
+    let dir = folder();
+    let job = write(&dir, "starved.gcode", &starving());
+    let out = dir.path().join("out");
+    let shown = out.display().to_string();
+    let done = ran(&[
+        "compare",
+        &job,
+        "--vary",
+        "save=1,layer,off",
+        "--vary",
+        "queue.blocks=8,16",
+        "--runs",
+        "8",
+        "--out",
+        &shown,
+    ]);
+    assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
+    assert!(
+        text(&done.stdout).lines().all(|l| l.chars().count() <= 80),
+        "{}",
+        text(&done.stdout)
+    );
+    assert_eq!(names(&out), ["compare.csv", "compare.json", "compare.svg"]);
+    let table = fs::read_to_string(out.join("compare.csv")).unwrap();
+    assert_eq!(table.lines().count(), 7, "{table}");
+    assert!(
+        table.starts_with("job,setting,board,runs,stalls,stalls_low,stalls_high,lost_s,"),
+        "{table}"
+    );
+    let svg = fs::read_to_string(out.join("compare.svg")).unwrap();
+    let xml = roxmltree::Document::parse(&svg).unwrap();
+    assert!(
+        xml.descendants()
+            .any(|n| n.attribute("class") == Some("cause"))
+    );
+    // A board against itself: exactly no difference.
+    let same = ran(&[
+        "compare",
+        &job,
+        "--boards",
+        "8bit-card,8bit-card",
+        "--runs",
+        "6",
+        "--json",
+    ]);
+    let json: serde_json::Value = serde_json::from_slice(&same.stdout).unwrap();
+    assert_eq!(json["rows"][1]["more_s"], 0.0);
+    assert_eq!(json["rows"][1]["p_holm"], 1.0);
+    refused(
+        &["compare", &job, "--vary", "queue.blocks=8,1"],
+        2,
+        "must be a whole number from 2",
+    );
+    refused(&["compare", &job, "no-such.gcode"], 2, "no-such.gcode");
+}
+
+#[test]
+fn remedies_are_ranked() {
+    let dir = folder();
+    let job = write(&dir, "starved.gcode", &starving());
+    let out = dir.path().join("out");
+    let shown = out.display().to_string();
+    let done = ran(&[
+        "remedies",
+        &job,
+        "--board",
+        "8bit-serial-115200",
+        "--out",
+        &shown,
+    ]);
+    assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
+    assert!(
+        text(&done.stdout).contains("Costs:"),
+        "{}",
+        text(&done.stdout)
+    );
+    assert!(
+        text(&done.stdout).lines().all(|l| l.chars().count() <= 80),
+        "{}",
+        text(&done.stdout)
+    );
+    assert_eq!(names(&out), ["remedies.csv", "remedies.json"]);
+    let table = fs::read_to_string(out.join("remedies.csv")).unwrap();
+    // All chords lie on one line: merged, nothing starves, and the path has not moved.
+    let merged = table
+        .lines()
+        .find(|l| l.contains("chords merged within 0.01 mm"))
+        .unwrap();
+    let columns: Vec<&str> = merged.split(',').collect();
+    assert!(
+        columns[2].parse::<f64>().unwrap() < 0.05 && columns[5].parse::<f64>().unwrap() < 1e-9,
+        "{merged}"
+    );
+}

@@ -15,4 +15,5 @@ mod ref_link;
 mod ref_motion;
 mod ref_stats;
 mod ref_stream;
+mod reshape;
 mod tidy;

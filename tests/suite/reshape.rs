@@ -1,0 +1,246 @@
+//! Chord merging, arc fitting, and causes that add up.
+
+use headstall::board::profile;
+use headstall::job::reader::{JobReader, Step};
+use headstall::job::state::{Act, Move};
+use headstall::replay::removal::Causes;
+use headstall::replay::source::Planned;
+use headstall::replay::stream::replay;
+use headstall::replay::world::Cause;
+use headstall::study::causes::{self, Span};
+use headstall::study::compare::sample;
+use headstall::study::reshape::{Reshape, reshape};
+use headstall::study::watch::Watch;
+use proptest::prelude::*;
+
+use super::laws::{any_board, any_job};
+use super::making::{board, board_from, run};
+
+fn steps(job: &str) -> Vec<Step> {
+    let mut reader = JobReader::new(job.as_bytes());
+    let mut steps = Vec::new();
+    while let Some(step) = reader.next_step().unwrap() {
+        steps.push(step);
+    }
+    steps
+}
+
+fn moves(steps: &[Step]) -> Vec<Move> {
+    let of = |s: &Step| {
+        if let Act::Move(m) = s.act {
+            Some(m)
+        } else {
+            None
+        }
+    };
+    steps
+        .iter()
+        .filter_map(of)
+        .filter(|m| m.e_mm > 0.0)
+        .collect()
+}
+
+/// Points along a printed path, 0.02 mm apart or closer.
+fn points(moves: &[Move]) -> Vec<[f64; 2]> {
+    let mut points = Vec::new();
+    for m in moves {
+        let (a, b) = (m.from_mm, m.to_mm);
+        let Some(circle) = m.circle else {
+            let count = ((b[0] - a[0]).hypot(b[1] - a[1]) / 0.02).ceil().max(1.0);
+            points.extend((0..=count as u32).map(|k| {
+                let t = f64::from(k) / count;
+                [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])]
+            }));
+            continue;
+        };
+        let c = circle.centre_mm;
+        let r = (a[0] - c[0]).hypot(a[1] - c[1]);
+        let (from, to) = (
+            (a[1] - c[1]).atan2(a[0] - c[0]),
+            (b[1] - c[1]).atan2(b[0] - c[0]),
+        );
+        let tau = std::f64::consts::TAU;
+        let turn = if circle.clockwise {
+            -(from - to).rem_euclid(tau)
+        } else {
+            (to - from).rem_euclid(tau)
+        };
+        let count = (r * turn.abs() / 0.02).ceil().max(1.0);
+        points.extend((0..=count as u32).map(|k| {
+            let angle = from + turn * f64::from(k) / count;
+            [c[0] + r * angle.cos(), c[1] + r * angle.sin()]
+        }));
+    }
+    points
+}
+
+fn farthest(from: &[[f64; 2]], to: &[[f64; 2]]) -> f64 {
+    from.iter()
+        .map(|p| {
+            to.iter()
+                .map(|q| (p[0] - q[0]).hypot(p[1] - q[1]))
+                .fold(f64::MAX, f64::min)
+        })
+        .fold(0.0, f64::max)
+}
+
+/// A wavy wall in short chords, on two layers.
+fn wall() -> impl Strategy<Value = String> {
+    (
+        prop::collection::vec((-0.9..0.9f64, 0.05..0.6f64), 10..90),
+        2.0..30.0f64,
+    )
+        .prop_map(|(turns, bend)| {
+            let mut job = String::from("M83\nG1 F3000 Z0.2\n");
+            for layer in 1..=2 {
+                job += &format!("G0 X50 Y50 Z{}\n", 0.2 * f64::from(layer));
+                let (mut x, mut y, mut angle) = (50.0, 50.0, 0.0f64);
+                for (k, (turn, long)) in turns.iter().enumerate() {
+                    // Mostly a gentle curve, now and then a corner.
+                    angle += if k % 11 == 0 { *turn } else { long / bend };
+                    x += long * angle.cos();
+                    y += long * angle.sin();
+                    job += &format!("G1 X{x:.4} Y{y:.4} E{:.6}\n", long * 0.04);
+                }
+            }
+            job
+        })
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 48, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn the_path_stays_within_the_tolerance(job in wall(), tolerance in 0.005..0.1f64, arcs in any::<bool>()) {
+        let before = steps(&job);
+        let how = if arcs { Reshape::Arcs(tolerance) } else { Reshape::Merge(tolerance) };
+        let (after, shift_mm) = reshape(&before, how);
+        prop_assert!(shift_mm <= tolerance);
+        let (old, new) = (points(&moves(&before)), points(&moves(&after)));
+        // The points themselves lie 0.02 mm apart: half of that may come on top.
+        prop_assert!(farthest(&old, &new) <= tolerance + 0.0101, "{}", farthest(&old, &new));
+        prop_assert!(farthest(&new, &old) <= tolerance + 0.0101, "{}", farthest(&new, &old));
+        // Ends and filament are kept, layer by layer.
+        for layer in 0..2 {
+            let of = |all: &[Step]| moves(&all.iter().filter(|s| s.layer == layer).copied().collect::<Vec<_>>());
+            let (old, new) = (of(&before), of(&after));
+            let e = |m: &[Move]| m.iter().map(|m| m.e_mm).sum::<f64>();
+            prop_assert!((e(&old) - e(&new)).abs() < 1e-6);
+            prop_assert_eq!(old[0].from_mm, new[0].from_mm);
+            prop_assert_eq!(old[old.len() - 1].to_mm, new[new.len() - 1].to_mm);
+            for pair in new.windows(2) {
+                prop_assert_eq!(pair[0].to_mm, pair[1].from_mm);
+            }
+        }
+    }
+
+    #[test]
+    fn shares_add_up_by_place_and_by_cause(text in any_board(), job in any_job(), seed in 0..4u64) {
+        let board = profile::parse(&text, "any.toml", &[]).unwrap();
+        let mut stalls = Vec::new();
+        let mut watch = Watch::new(None, |s| stalls.push(*s));
+        let done = replay(job.as_bytes(), &board, seed, &mut watch).unwrap();
+        watch.finish();
+        let kept = Planned::new(JobReader::new(job.as_bytes()), &board).store().unwrap();
+        let spans: Vec<Span> = stalls.iter().map(|s| Span { first: s.first_block, last: s.last_block }).collect();
+        let shares = causes::shares(&kept, &board, seed, &spans, 2, &|_| {}).unwrap();
+        let allowed = 1e-9 * done.lost_s.max(1.0);
+        for (stall, shares_s) in stalls.iter().zip(&shares.spans_s) {
+            let sum: f64 = shares_s.iter().sum();
+            prop_assert!((sum - stall.lost_s).abs() <= allowed, "{sum} {}", stall.lost_s);
+        }
+        let total: f64 = shares.total_s.iter().sum();
+        prop_assert!((total - done.lost_s).abs() <= allowed, "{total} {}", done.lost_s);
+        // A cause that the board lacks gets exactly nothing.
+        for cause in Cause::ALL {
+            if !Causes::of(&board).has(cause) {
+                prop_assert_eq!(shares.total_s[cause as usize], 0.0);
+            }
+        }
+        // One thread or two: the same bits.
+        prop_assert_eq!(&shares, &causes::shares(&kept, &board, seed, &spans, 1, &|_| {}).unwrap());
+    }
+
+    #[test]
+    fn the_stored_job_replays_as_the_file_does(text in any_board(), job in any_job(), seed in any::<u64>()) {
+        let board = profile::parse(&text, "any.toml", &[]).unwrap();
+        let mut watch = Watch::new(None, |_| {});
+        let done = replay(job.as_bytes(), &board, seed, &mut watch).unwrap();
+        let (seen, _) = watch.finish();
+        let kept = Planned::new(JobReader::new(job.as_bytes()), &board).store().unwrap();
+        let again = sample(&kept, &board, seed).unwrap();
+        prop_assert_eq!(again.lost_s.to_bits(), done.lost_s.to_bits());
+        prop_assert_eq!(again.replay_s.to_bits(), done.totals.replay_s.to_bits());
+        prop_assert_eq!(again.kinds, seen.kinds);
+        // Two boards that differ in nothing have the same luck: the difference is exactly 0.
+        prop_assert_eq!(sample(&kept, &board.clone(), seed).unwrap(), again);
+        let (lines, blocks) = (kept.line_count(), kept.block_count());
+        prop_assert!(kept.memory_bytes() <= 8 * lines + 40 * blocks + 64 * (2 + lines / 3) + 64 * 40);
+    }
+}
+
+/// With everything removed the replay is the ideal; with nothing removed it is the replay.
+#[test]
+fn the_empty_and_the_full_set() {
+    let text = include_str!("../../scenarios/lantern/stutters.toml");
+    let board = board_from(
+        text,
+        &["save.ms=100", "link.sector_ms=1.2", "link.hiccup_chance=0"],
+    );
+    let mut job = String::from("M83\nG1 F4800 Z0.2\n");
+    for k in 1..=3000 {
+        job += &format!("G1 X{:.2} E0.01\n", f64::from(k) * 0.1);
+    }
+    let whole = run(&job, &board);
+    let kept = Planned::new(JobReader::new(job.as_bytes()), &board)
+        .store()
+        .unwrap();
+    let shares = causes::shares(&kept, &board, 0, &[], 2, &|_| {}).unwrap();
+    let save = shares.total_s[Cause::Save as usize];
+    assert!(
+        whole.lost_s > 1.0 && save > 0.15 * whole.lost_s,
+        "{:?} {}",
+        shares.total_s,
+        whole.lost_s
+    );
+}
+
+/// Two causes that only bite together share alike: a link and a processor, each just fast enough.
+#[test]
+fn causes_that_only_bite_together() {
+    let board = board(&[
+        "link.sector_ms=20",
+        "queue.blocks=64",
+        "queue.lines=1",
+        "loop.block_us=900",
+        "motion.accel.print=5000",
+    ]);
+    let mut job = String::from("M83\nG1 F6000\n");
+    for k in 1..=4000 {
+        job += &format!("G1 X{:08.2} E0.01000\n", f64::from(k) * 0.11);
+    }
+    let kept = Planned::new(JobReader::new(job.as_bytes()), &board)
+        .store()
+        .unwrap();
+    let shares = causes::shares(&kept, &board, 0, &[], 2, &|_| {})
+        .unwrap()
+        .total_s;
+    let [link, _, _, _, compute, _] = shares;
+    assert!(link > 0.0 && compute > 0.0, "{shares:?}");
+    let lone = |sets: &[&str]| {
+        let mut all = vec![
+            "queue.blocks=64",
+            "queue.lines=1",
+            "motion.accel.print=5000",
+        ];
+        all.extend(sets);
+        run(&job, &super::making::board(&all)).lost_s
+    };
+    let together = run(&job, &board).lost_s;
+    let apart = lone(&["link.sector_ms=20"]) + lone(&["loop.block_us=900"]);
+    assert!(together > 2.0 * apart, "{together} {apart}");
+    assert!(
+        (link - compute).abs() < 0.5 * (link + compute),
+        "{shares:?}"
+    );
+}
