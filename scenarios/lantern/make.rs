@@ -76,11 +76,29 @@ impl Pen {
         self.at = to;
     }
 
-    /// Prints an arc about `centre`, counter-clockwise by `turn` rad.
-    fn arc(&mut self, to: (f64, f64), centre: (f64, f64), turn: f64) {
-        let e = distance(self.at, centre) * turn.abs() * self.e_per_mm;
+    /// Prints along a circle, counter-clockwise by `turn` rad: one arc, or chords.
+    fn sweep(
+        &mut self,
+        shape: &Shape,
+        chord: f64,
+        centre: (f64, f64),
+        radius: f64,
+        from: f64,
+        turn: f64,
+    ) {
+        let length = radius * turn.abs();
+        if !shape.arcs {
+            let chords = (length / chord).ceil().max(1.0) as u32;
+            for c in 1..=chords {
+                let angle = from + turn * f64::from(c) / f64::from(chords);
+                self.print(about(centre, radius, angle));
+            }
+            return;
+        }
+        let to = about(centre, radius, from + turn);
         let word = if turn > 0.0 { "G3" } else { "G2" };
         let (i, j) = (centre.0 - self.at.0, centre.1 - self.at.1);
+        let e = length * self.e_per_mm;
         let _ = writeln!(
             self.text,
             "{word} X{:.3} Y{:.3} I{i:.3} J{j:.3} E{e:.5}",
@@ -94,11 +112,16 @@ fn distance(a: (f64, f64), b: (f64, f64)) -> f64 {
     (a.0 - b.0).hypot(a.1 - b.1)
 }
 
-fn polar(radius: f64, angle: f64) -> (f64, f64) {
+/// The point at `angle` on a circle.
+fn about(centre: (f64, f64), radius: f64, angle: f64) -> (f64, f64) {
     (
-        CENTRE_MM + radius * angle.cos(),
-        CENTRE_MM + radius * angle.sin(),
+        centre.0 + radius * angle.cos(),
+        centre.1 + radius * angle.sin(),
     )
+}
+
+fn polar(radius: f64, angle: f64) -> (f64, f64) {
+    about((CENTRE_MM, CENTRE_MM), radius, angle)
 }
 
 /// A small generator of jitter (splitmix64, from memory).
@@ -110,47 +133,29 @@ fn jitter(state: &mut u64) -> f64 {
     ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
 }
 
-/// One round of flutes: half circles that stand on the circle of `radius`, `inside` mm within.
+/// One round of flutes, arcs about centres just within the circle of `radius` on which their cusps
+/// lie. `inside` mm within, the flutes are smaller and a small arc leads around each cusp.
 fn wall(pen: &mut Pen, shape: &Shape, radius: f64, inside: f64, start: f64) {
     let pitch = TAU / f64::from(shape.flutes);
-    let half_width = radius * (pitch / 2.0).sin();
     let foot = radius * (pitch / 2.0).cos();
-    // Moving a wall inwards shrinks each flute about its own centre and shifts where flutes meet.
-    let flute = half_width - inside;
-    let open = {
-        // Where two neighbouring circles of radius `flute` cross, seen from one centre.
-        let apart = 2.0 * foot * (pitch / 2.0).sin();
-        (apart / (2.0 * flute)).min(1.0).acos()
+    let flute = radius * (pitch / 2.0).sin() - inside;
+    let half = PI / 2.0;
+    let (chord, speed) = if inside == 0.0 {
+        (shape.chord, 4800)
+    } else {
+        (3.0 * shape.chord, 6000)
     };
     for k in 0..shape.flutes {
         let middle = start + pitch * f64::from(k);
         let centre = polar(foot, middle);
-        let side = PI / 2.0 + pitch / 2.0 - open;
-        let point = |angle: f64| {
-            (
-                centre.0 + flute * (middle + angle).cos(),
-                centre.1 + flute * (middle + angle).sin(),
-            )
-        };
-        let (from, to) = (-side, side);
         if k == 0 {
-            pen.travel(point(from));
-            let speed = if inside == 0.0 { 4800 } else { 6000 };
+            pen.travel(about(centre, flute, middle - half));
             pen.line(&format!("G1 F{speed}"));
         }
-        let length = flute * (to - from);
-        if shape.arcs {
-            pen.arc(point(to), centre, to - from);
-            continue;
-        }
-        let chord = if inside == 0.0 {
-            shape.chord
-        } else {
-            3.0 * shape.chord
-        };
-        let chords = (length / chord).ceil().max(1.0) as u32;
-        for c in 1..=chords {
-            pen.print(point(from + (to - from) * f64::from(c) / f64::from(chords)));
+        pen.sweep(shape, chord, centre, flute, middle - half, PI);
+        if inside > 0.0 {
+            let cusp = polar(radius, middle + pitch / 2.0);
+            pen.sweep(shape, chord, cusp, inside, middle - half, pitch - PI);
         }
     }
 }
@@ -188,19 +193,7 @@ fn make(shape: &Shape) -> String {
         e_per_mm: bead_mm2 / filament_mm2,
     };
     pen.line("; shade of the harbour lantern, act two; prop workshop");
-    for line in [
-        "G21",
-        "G90",
-        "M83",
-        "M140 S60",
-        "M104 S205",
-        "M190 S60",
-        "M109 S205",
-        "G28",
-        "G92 E0",
-    ] {
-        pen.line(line);
-    }
+    pen.line("G21\nG90\nM83\nM140 S60\nM104 S205\nM190 S60\nM109 S205\nG28\nG92 E0");
     let mut state = shape.seed;
     let height = h * f64::from(shape.layers);
     for layer in 0..shape.layers {
@@ -221,27 +214,16 @@ fn make(shape: &Shape) -> String {
         pen.line(&format!("M220 S{speed}"));
         wall(&mut pen, shape, radius, BEAD_MM, start);
         wall(&mut pen, shape, radius, 0.0, start);
-        let foot = radius * (PI / f64::from(shape.flutes)).cos() - 1.2;
-        let inner = foot - 5.0;
+        // The ribs end one bead within the inner wall where it is narrowest, at the cusps.
+        let tip = radius - 2.0 * BEAD_MM;
+        let inner = tip - 5.0;
         ring(&mut pen, inner, start + PI / 3.0);
-        let count = if layer < 3 {
-            4 * shape.flutes
-        } else {
-            shape.flutes
-        };
-        ribs(&mut pen, inner + BEAD_MM, foot, count, start);
+        let count = shape.flutes * if layer < 3 { 4 } else { 1 };
+        ribs(&mut pen, inner + BEAD_MM, tip, count, start);
     }
-    for line in [
-        "M220 S100",
-        "G1 E-2 F2400",
-        "G0 Z60 F600",
-        "M107",
-        "M104 S0",
-        "M140 S0",
-        "M84",
-    ] {
-        pen.line(line);
-    }
+    pen.line("M220 S100\nG1 E-2 F2400");
+    pen.line(&format!("G0 Z{:.3} F600", (height + 10.0).max(60.0)));
+    pen.line("M107\nM104 S0\nM140 S0\nM84");
     pen.text
 }
 
