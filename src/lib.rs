@@ -13,6 +13,7 @@
 //! * [`board`]: one TOML file → one checked [`board::types::Board`].
 //! * [`motion`]: moves → blocks, corner speeds, look-ahead, profiles.
 //! * [`replay`]: the controller's main loop, queues, link and saves; what each block did.
+//! * [`surface`]: the flow of plastic, and what a stall leaves too much.
 //! * [`study`]: stalls, layers, the worst places.
 //! * [`report`]: tables, the map, words.
 //!
@@ -25,7 +26,7 @@
 //! let text = builtin::text("32bit-card").unwrap();
 //! let board = profile::parse(text, "32bit-card", &[]).unwrap();
 //! let job = "G1 F3000 Z0.2\nG1 X20 E1\nG1 Y20 E1\n";
-//! let mut watch = Watch::new(None, |_stall| {});
+//! let mut watch = Watch::new(&board.nozzle, None, |_stall| {});
 //! let done = replay(job.as_bytes(), &board, 0, &mut watch).unwrap();
 //! let (seen, layer) = watch.finish();
 //! assert_eq!((seen.stalls(), layer.segments.len()), (0, 3));
@@ -86,6 +87,11 @@ pub mod replay {
     pub mod store;
     pub mod stream;
     pub mod world;
+}
+
+/// Plastic: what a stall leaves on the part.
+pub mod surface {
+    pub mod flow;
 }
 
 /// What a replay means: stalls, layers, worst places.

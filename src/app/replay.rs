@@ -79,8 +79,8 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         (_, true) => 0,
         _ => UNASKED_WORK / causes::replay_count(&board),
     };
-    let mut log = StallLog::new(stalls, keep_blocks_max);
-    let watch = Watch::new(args.layer, |stall: &Stall| log.take(stall));
+    let mut log = StallLog::new(stalls, &board.nozzle, keep_blocks_max);
+    let watch = Watch::new(&board.nozzle, args.layer, |stall: &Stall| log.take(stall));
     let mut desk = Desk {
         watch,
         blocks,

@@ -3,6 +3,7 @@
 use std::fs::File;
 use std::io::BufWriter;
 
+use headstall::board::types::Nozzle;
 use headstall::report::tables;
 use headstall::study::causes::{Shares, Span};
 use headstall::study::stalls::Stall;
@@ -13,6 +14,7 @@ use super::table::Table;
 /// The log.
 pub struct StallLog {
     table: Option<Table>,
+    nozzle: Nozzle,
     held: Vec<Stall>,
     held_max: usize,
     flows: bool,
@@ -20,9 +22,10 @@ pub struct StallLog {
 
 impl StallLog {
     /// A log that holds at most `held_max` stalls back; with more it lets all flow.
-    pub fn new(table: Option<Table>, held_max: usize) -> Self {
+    pub fn new(table: Option<Table>, nozzle: &Nozzle, held_max: usize) -> Self {
         StallLog {
             table,
+            nozzle: *nozzle,
             held: Vec::new(),
             held_max,
             flows: false,
@@ -47,8 +50,9 @@ impl StallLog {
     }
 
     fn write(&mut self, stall: &Stall) {
+        let nozzle = &self.nozzle;
         if let Some(table) = &mut self.table {
-            table.row(|rows: &mut csv::Writer<BufWriter<File>>| tables::stall(rows, stall));
+            table.row(|rows: &mut csv::Writer<BufWriter<File>>| tables::stall(rows, stall, nozzle));
         }
     }
 

@@ -141,6 +141,14 @@ pub struct Summary {
     pub causes_by: &'static str,
     /// Lost time by cause, s.
     pub by_cause: BTreeMap<&'static str, f64>,
+    /// Plastic too much, of all stalls, mm³.
+    pub excess_mm3: f64,
+    /// Plastic too little, of all stalls, mm³: the thin stretches behind the blobs.
+    pub deficit_mm3: f64,
+    /// How far the largest bump stands proud, mm.
+    pub largest_bump_mm: Option<f64>,
+    /// The layer of that bump, from 0.
+    pub largest_bump_layer: Option<u32>,
     /// The layer that loses most, from 0.
     pub worst_layer: Option<u32>,
     /// The five stalls that lose most.
@@ -200,6 +208,10 @@ impl Summary {
                 .into_iter()
                 .map(|c| (c.name(), by_cause_s[c as usize]))
                 .collect(),
+            excess_mm3: seen.excess_mm3,
+            deficit_mm3: seen.deficit_mm3,
+            largest_bump_mm: seen.largest_bump.map(|(mm, _)| mm),
+            largest_bump_layer: seen.largest_bump.map(|(_, stall)| stall.layer),
             worst_layer: seen.worst_layer(),
             worst: seen.worst.iter().map(place).collect(),
             worst_stretch: stretch(&seen.need),

@@ -6,8 +6,10 @@ use std::io::Write;
 
 use serde::Serialize;
 
+use crate::board::types::Nozzle;
 use crate::replay::stream::Done;
 use crate::study::stalls::Stall;
+use crate::surface::flow::Flow;
 
 #[derive(Serialize)]
 struct BlockRow {
@@ -68,7 +70,7 @@ pub fn block<W: Write>(table: &mut csv::Writer<W>, done: &Done) -> csv::Result<(
 pub const BLOCKS_HEADER: &str = "block,line,layer,x0_mm,y0_mm,z0_mm,x1_mm,y1_mm,z1_mm,e_mm,length_mm,nominal_mm_s,entry_mm_s,peak_mm_s,exit_mm_s,start_s,end_s,gap_s,ideal_s,lost_s,queued";
 
 /// Header of `stalls.csv`.
-pub const STALLS_HEADER: &str = "stall,kind,cause,line,layer,t_s,x_mm,y_mm,z_mm,dwell_s,lost_s,ideal_mm_s,least_mm_s,excess_mm3,bump_mm,surface,two_largest,link_s,hiccup_s,save_s,chore_s,compute_s,depth_s";
+pub const STALLS_HEADER: &str = "stall,kind,cause,line,layer,t_s,x_mm,y_mm,z_mm,dwell_s,lost_s,ideal_mm_s,least_mm_s,excess_mm3,bump_mm,surface,two_largest,link_s,hiccup_s,save_s,chore_s,compute_s,depth_s,deficit_mm3";
 
 #[derive(Serialize)]
 struct StallRow {
@@ -85,7 +87,7 @@ struct StallRow {
     lost_s: f64,
     ideal_mm_s: f64,
     least_mm_s: f64,
-    excess_mm3: Option<f64>,
+    excess_mm3: f64,
     bump_mm: Option<f64>,
     surface: &'static str,
     two_largest: String,
@@ -95,10 +97,15 @@ struct StallRow {
     chore_s: Option<f64>,
     compute_s: Option<f64>,
     depth_s: Option<f64>,
+    deficit_mm3: f64,
 }
 
 /// Writes one row of `stalls.csv`; the header comes with the first.
-pub fn stall<W: Write>(table: &mut csv::Writer<W>, stall: &Stall) -> csv::Result<()> {
+pub fn stall<W: Write>(
+    table: &mut csv::Writer<W>,
+    stall: &Stall,
+    nozzle: &Nozzle,
+) -> csv::Result<()> {
     let [x_mm, y_mm, z_mm] = stall.place_mm;
     let [link_s, hiccup_s, save_s, chore_s, compute_s, depth_s] = match stall.shares_s {
         Some(shares_s) => shares_s.map(Some),
@@ -121,8 +128,8 @@ pub fn stall<W: Write>(table: &mut csv::Writer<W>, stall: &Stall) -> csv::Result
         lost_s: stall.lost_s,
         ideal_mm_s: stall.ideal_mm_s,
         least_mm_s: stall.least_mm_s,
-        excess_mm3: None,
-        bump_mm: None,
+        excess_mm3: stall.excess_mm3,
+        bump_mm: Flow::new(nozzle).bump_mm(stall.excess_mm3, stall.layer_height_mm),
         surface: "",
         two_largest: two.unwrap_or_default(),
         link_s,
@@ -131,5 +138,6 @@ pub fn stall<W: Write>(table: &mut csv::Writer<W>, stall: &Stall) -> csv::Result
         chore_s,
         compute_s,
         depth_s,
+        deficit_mm3: stall.deficit_mm3,
     })
 }

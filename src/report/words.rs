@@ -91,6 +91,18 @@ pub fn report(s: &Summary) -> String {
             );
         }
     }
+    if let (Some(bump_mm), Some(layer)) = (s.largest_bump_mm, s.largest_bump_layer)
+        && s.excess_mm3 > 0.0
+    {
+        row(
+            "plastic",
+            &format!(
+                "{:.2} mm³ too much at the stalls, {:.2} too little behind them; the largest bump \
+                 stands {bump_mm:.3} mm proud, on layer {layer}",
+                s.excess_mm3, s.deficit_mm3
+            ),
+        );
+    }
     if let Some(n) = &s.worst_stretch
         && s.stalls > 0
     {

@@ -4,6 +4,7 @@ use crate::board::types::{Board, Link, Span};
 use crate::replay::duties::Restless;
 use crate::replay::store::StoredJob;
 use crate::replay::stream::{Done, ReplayError, Watcher, replay_source};
+use crate::surface::flow::Excess;
 
 use super::parallel;
 use super::stalls::{Stall, StallFinder};
@@ -43,7 +44,8 @@ impl Count {
 
 impl Watcher for Count {
     fn block(&mut self, done: &Done) {
-        let ended = self.finder.block(done);
+        // A stored job knows no filament.
+        let ended = self.finder.block(done, &Excess::default());
         self.take(ended);
     }
 

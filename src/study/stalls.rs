@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use crate::replay::stream::Done;
 use crate::replay::world::Cause;
+use crate::surface::flow::Excess;
 
 /// A block that loses more than this belongs to a stall, s.
 pub const LOST_MIN_S: f64 = 1e-4;
@@ -52,6 +53,12 @@ pub struct Stall {
     pub ideal_mm_s: f64,
     /// The replay's speed there, the least of the stall, mm/s.
     pub least_mm_s: f64,
+    /// Plastic too much: the sum over its blocks and rests where there is too much, mm³.
+    pub excess_mm3: f64,
+    /// Plastic too little, where there is too little, mm³.
+    pub deficit_mm3: f64,
+    /// Height of its layer, mm.
+    pub layer_height_mm: f64,
     /// Its first block, from 0.
     pub first_block: u64,
     /// Its last block.
@@ -94,6 +101,7 @@ pub struct StallFinder {
 struct Spot {
     line: u64,
     layer: u32,
+    layer_height_mm: f64,
     t_s: f64,
     place_mm: [f64; 3],
     ideal_mm_s: f64,
@@ -113,13 +121,17 @@ struct Open {
     slowest: Option<Spot>,
     /// Where it begins.
     first: Spot,
+    excess_mm3: f64,
+    deficit_mm3: f64,
     first_block: u64,
     last_block: u64,
 }
 
 impl StallFinder {
     /// Takes the next block; returns the stall that ended before it.
-    pub fn block(&mut self, done: &Done) -> Option<Stall> {
+    ///
+    /// `excess`: what the block and the rest before it leave too much.
+    pub fn block(&mut self, done: &Done, excess: &Excess) -> Option<Stall> {
         let lost_s = done.lost_s();
         if lost_s <= LOST_MIN_S {
             return self.close();
@@ -128,6 +140,7 @@ impl StallFinder {
         let spot = |t_s: f64, place_mm: [f64; 3], least_mm_s: f64, ideal_mm_s: f64| Spot {
             line: done.line,
             layer: done.layer,
+            layer_height_mm: done.layer_height_mm,
             t_s,
             place_mm,
             ideal_mm_s,
@@ -159,11 +172,17 @@ impl StallFinder {
                 real.peak_mm_s,
                 ideal.peak_mm_s,
             ),
+            excess_mm3: 0.0,
+            deficit_mm3: 0.0,
             first_block: done.ran.block,
             last_block: done.ran.block,
         });
         open.lost_s += lost_s;
         open.last_block = done.ran.block;
+        for part in [excess.rest_mm3, excess.motion_mm3] {
+            open.excess_mm3 += part.max(0.0);
+            open.deficit_mm3 += (-part).max(0.0);
+        }
         open.late_s[done.ran.late_by as usize] += done.ran.late_s;
         if done.ran.gap_s > 0.0 {
             open.dwell_s += done.ran.gap_s;
@@ -218,6 +237,9 @@ impl StallFinder {
             } else {
                 spot.least_mm_s
             },
+            excess_mm3: open.excess_mm3,
+            deficit_mm3: open.deficit_mm3,
+            layer_height_mm: spot.layer_height_mm,
             first_block: open.first_block,
             last_block: open.last_block,
             shares_s: None,

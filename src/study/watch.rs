@@ -4,6 +4,9 @@ use std::collections::VecDeque;
 
 use crate::replay::stream::{Done, Watcher};
 
+use crate::board::types::Nozzle;
+use crate::surface::flow::Flow;
+
 use super::stalls::{LOST_MIN_S, Stall, StallFinder};
 use super::trace::LayerTrace;
 
@@ -51,6 +54,12 @@ pub struct Seen {
     pub layers: Vec<LayerSum>,
     /// The stretch that loses most.
     pub need: Need,
+    /// Plastic too much, of all stalls, mm³.
+    pub excess_mm3: f64,
+    /// Plastic too little, of all stalls, mm³.
+    pub deficit_mm3: f64,
+    /// The largest bump, mm, and its stall.
+    pub largest_bump: Option<(f64, Stall)>,
 }
 
 impl Seen {
@@ -77,6 +86,7 @@ impl Seen {
 
 /// Watches a replay; hands each stall on as it is found.
 pub struct Watch<S> {
+    flow: Flow,
     finder: StallFinder,
     each_stall: S,
     /// What it has seen so far.
@@ -100,8 +110,9 @@ struct Recent {
 
 impl<S: FnMut(&Stall)> Watch<S> {
     /// A watch that traces `layer`, or the layer that loses most.
-    pub fn new(layer: Option<u32>, each_stall: S) -> Self {
+    pub fn new(nozzle: &Nozzle, layer: Option<u32>, each_stall: S) -> Self {
         Watch {
+            flow: Flow::new(nozzle),
             finder: StallFinder::default(),
             each_stall,
             seen: Seen::default(),
@@ -133,6 +144,16 @@ impl<S: FnMut(&Stall)> Watch<S> {
         self.seen.kinds[stall.kind as usize] += 1;
         self.seen.by_cause_s[stall.cause as usize] += stall.lost_s;
         self.seen.layer(stall.layer).stalls += 1;
+        self.seen.excess_mm3 += stall.excess_mm3;
+        self.seen.deficit_mm3 += stall.deficit_mm3;
+        if let Some(bump_mm) = self.flow.bump_mm(stall.excess_mm3, stall.layer_height_mm)
+            && self
+                .seen
+                .largest_bump
+                .is_none_or(|(most_mm, _)| bump_mm > most_mm)
+        {
+            self.seen.largest_bump = Some((bump_mm, stall));
+        }
         let place = self
             .seen
             .worst
@@ -201,7 +222,8 @@ impl Need {
 
 impl<S: FnMut(&Stall)> Watcher for Watch<S> {
     fn block(&mut self, done: &Done) {
-        let ended = self.finder.block(done);
+        let excess = self.flow.block(done);
+        let ended = self.finder.block(done, &excess);
         self.take(ended);
         let lost_s = done.lost_s();
         if lost_s <= LOST_MIN_S {
@@ -217,7 +239,8 @@ impl<S: FnMut(&Stall)> Watcher for Watch<S> {
         self.current.block(done);
     }
 
-    fn stop(&mut self, _start_s: f64, _end_s: f64) {
+    fn stop(&mut self, start_s: f64, end_s: f64) {
+        self.flow.stop(start_s, end_s);
         let ended = self.finder.close();
         self.take(ended);
         self.recent.clear();

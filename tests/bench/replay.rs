@@ -127,7 +127,7 @@ fn main() {
     ];
     for (what, board) in &cases {
         let began = Instant::now();
-        let mut watch = Watch::new(None, |_| {});
+        let mut watch = Watch::new(&board.nozzle, None, |_| {});
         let done = replay(File::open(&path).unwrap(), board, 0, &mut watch).unwrap();
         black_box((done.totals, watch.finish()));
         row(what, began.elapsed().as_secs_f64());

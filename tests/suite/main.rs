@@ -10,6 +10,7 @@ mod laws;
 mod making;
 mod map;
 mod oracle;
+mod ref_flow;
 mod ref_language;
 mod ref_link;
 mod ref_motion;

@@ -98,7 +98,7 @@ fn marks_stand_for_stalls() {
             50.0 + 12.0 * a.sin()
         );
     }
-    let mut watch = Watch::new(None, |_| {});
+    let mut watch = Watch::new(&board.nozzle, None, |_| {});
     let done = headstall::replay::stream::replay(job.as_bytes(), &board, 0, &mut watch).unwrap();
     let (seen, trace) = watch.finish();
     assert!(seen.kinds[0] > 3, "{:?}", seen.kinds);

@@ -1,0 +1,107 @@
+//! Plastic: what leaves the nozzle, and what a stall leaves too much (model section 10).
+//!
+//! The flow q follows the commanded flow e with a lag: lag·q' = e - q. Over any span
+//! ∫q dt = ∫e dt - lag·Δq, so that only q at the ends of a span is needed. Within a phase of a
+//! block e is linear in time, and q has a closed form.
+
+use crate::board::types::Nozzle;
+use crate::motion::trapezoid::Trapezoid;
+use crate::replay::stream::Done;
+
+/// Plastic more than the ideal's, mm³; less where negative.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Excess {
+    /// During the rest before the block.
+    pub rest_mm3: f64,
+    /// During the block's motion.
+    pub motion_mm3: f64,
+}
+
+/// Follows the flow of a replay and of its ideal.
+#[derive(Clone, Debug)]
+pub struct Flow {
+    filament_mm2: f64,
+    lag_s: f64,
+    lead_s: f64,
+    nozzle_mm: f64,
+    /// Flow of the replay and of the ideal, mm³/s.
+    real: f64,
+    ideal: f64,
+    /// When the replay's last block ended, s.
+    ended_s: f64,
+    /// Commanded stops since then, s.
+    stops_s: f64,
+}
+
+impl Flow {
+    /// Nothing flows.
+    pub fn new(nozzle: &Nozzle) -> Self {
+        Flow {
+            filament_mm2: std::f64::consts::PI * nozzle.filament_mm * nozzle.filament_mm / 4.0,
+            lag_s: nozzle.lag_s,
+            lead_s: nozzle.lead_s,
+            nozzle_mm: nozzle.nozzle_mm,
+            real: 0.0,
+            ideal: 0.0,
+            ended_s: 0.0,
+            stops_s: 0.0,
+        }
+    }
+
+    /// A commanded stop took this long.
+    pub fn stop(&mut self, start_s: f64, end_s: f64) {
+        self.stops_s += end_s - start_s;
+    }
+
+    /// Flow of the replay now, mm³/s: what is left in the nozzle goes by it.
+    pub fn now_mm3_s(&self) -> f64 {
+        self.real
+    }
+
+    /// The next block, and the rest before it.
+    pub fn block(&mut self, done: &Done) -> Excess {
+        let rest_s = (done.ran.start_s - self.ended_s).max(0.0);
+        let stops_s = std::mem::take(&mut self.stops_s);
+        self.ended_s = done.ran.end_s;
+        if self.lag_s == 0.0 {
+            return Excess::default();
+        }
+        let share = self.lag_s - self.lead_s;
+        let rested =
+            |q: f64, s: f64| (q * -(-s / self.lag_s).exp_m1(), q * (-s / self.lag_s).exp());
+        let (real_rest, real) = rested(self.real, rest_s);
+        let (ideal_rest, ideal) = rested(self.ideal, stops_s);
+        let per_mm = self.filament_mm2 * done.place.e_mm / done.length_mm;
+        self.real = self.through(&done.ran.profile, per_mm, real);
+        self.ideal = self.through(&done.ideal, per_mm, ideal);
+        Excess {
+            rest_mm3: share * (real_rest - ideal_rest),
+            motion_mm3: share * ((self.ideal - ideal) - (self.real - real)),
+        }
+    }
+
+    /// The flow behind a profile that draws `per_mm` mm³ for each mm, from `flow` before it.
+    fn through(&self, profile: &Trapezoid, per_mm: f64, flow: f64) -> f64 {
+        let p = profile;
+        let phases = [
+            (p.rise_s, p.entry_mm_s, p.peak_mm_s),
+            (p.cruise_s, p.peak_mm_s, p.peak_mm_s),
+            (p.fall_s, p.peak_mm_s, p.exit_mm_s),
+        ];
+        phases
+            .into_iter()
+            .filter(|phase| phase.0 > 0.0)
+            .fold(flow, |q, (took_s, from, to)| {
+                // e = e0 + s t:  q = e0 + s (t - lag) + (q0 - e0 + s lag) exp(-t/lag).
+                let slope = per_mm * (to - from) / took_s;
+                let start = per_mm * from - slope * self.lag_s;
+                start + slope * took_s + (q - start) * (-took_s / self.lag_s).exp()
+            })
+    }
+
+    /// How far a bead one nozzle wide stands proud with this much too much on a layer, mm; `None`
+    /// where the layer has no height.
+    pub fn bump_mm(&self, excess_mm3: f64, layer_height_mm: f64) -> Option<f64> {
+        (layer_height_mm > 0.0).then(|| excess_mm3 / (self.nozzle_mm * layer_height_mm))
+    }
+}
