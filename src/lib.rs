@@ -92,6 +92,8 @@ pub mod replay {
 /// Plastic: what a stall leaves on the part.
 pub mod surface {
     pub mod flow;
+    pub mod grid;
+    pub mod skin;
 }
 
 /// What a replay means: stalls, layers, worst places.

@@ -15,6 +15,7 @@ use headstall::report::{advice, tables, words};
 use headstall::study::causes::{self, Shares};
 use headstall::study::stalls::Stall;
 use headstall::study::watch::Watch;
+use headstall::surface::skin::Skin;
 
 use super::args::Replay;
 use super::failure::Failure;
@@ -35,6 +36,7 @@ const TOO_MANY_STALLS: u8 = 3;
 /// Everything that hears of the replay.
 struct Desk<S> {
     watch: Watch<S>,
+    skin: Option<Skin>,
     blocks: Option<Table>,
     bar: Bar,
     bytes: Option<u64>,
@@ -44,6 +46,9 @@ impl<S: FnMut(&Stall)> Watcher for Desk<S> {
     fn block(&mut self, done: &Done) {
         if let Some(table) = &mut self.blocks {
             table.row(|rows| tables::block(rows, done));
+        }
+        if let Some(skin) = &mut self.skin {
+            skin.block(done);
         }
         self.watch.block(done);
     }
@@ -82,6 +87,7 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
     let mut log = StallLog::new(stalls, &board.nozzle, keep_blocks_max);
     let watch = Watch::new(&board.nozzle, args.layer, |stall: &Stall| log.take(stall));
     let mut desk = Desk {
+        skin: (!args.quick).then(|| Skin::new(&board.nozzle)),
         watch,
         blocks,
         bar: Bar::new("replaying"),
@@ -94,7 +100,11 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
             ReplayError::Board(e) => Failure::Unusable(format!("--board {}: {e}", args.on.board)),
         })?;
     let Desk {
-        watch, blocks, bar, ..
+        watch,
+        skin,
+        blocks,
+        bar,
+        ..
     } = desk;
     drop(bar);
     let (mut seen, trace) = watch.finish();
@@ -107,6 +117,8 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         }
         _ => None,
     };
+    let exposure = skin.map(Skin::finish);
+    let surfaces = exposure.as_ref().map(|e| log.expose(e));
     let set: Vec<String> = args.on.set.iter().map(ToString::to_string).collect();
     let question = Question {
         job: &job.name,
@@ -116,6 +128,7 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         seed: args.on.seed,
     };
     let mut summary = Summary::new(&question, &replayed, &seen, shares.as_ref());
+    summary.tell_surfaces(surfaces);
     if let Some(layer) = args.layer
         && layer >= summary.layers.max(1)
     {

@@ -7,6 +7,7 @@ use headstall::board::types::Nozzle;
 use headstall::report::tables;
 use headstall::study::causes::{Shares, Span};
 use headstall::study::stalls::Stall;
+use headstall::surface::skin::Exposure;
 
 use super::failure::Failure;
 use super::table::Table;
@@ -77,6 +78,18 @@ impl StallLog {
                 stall.shares_s = Some(*shares_s);
             }
         }
+    }
+
+    /// Tells the stalls held back where they lie; how many are outer, on a hole, inner.
+    pub fn expose(&mut self, exposure: &Exposure) -> [u64; 3] {
+        let mut counts = [0; 3];
+        for stall in &mut self.held {
+            stall.surface = exposure.of(stall.block);
+            if let Some(surface) = stall.surface {
+                counts[surface as usize] += 1;
+            }
+        }
+        counts
     }
 
     /// Writes what was held back; returns the table.

@@ -13,6 +13,7 @@ use crate::replay::world::Cause;
 use crate::study::causes::Shares;
 use crate::study::stalls::{Kind, Stall};
 use crate::study::watch::{Need, Seen};
+use crate::surface::skin::Surface;
 
 /// What was replayed.
 #[derive(Clone, Copy, Debug)]
@@ -149,6 +150,8 @@ pub struct Summary {
     pub largest_bump_mm: Option<f64>,
     /// The layer of that bump, from 0.
     pub largest_bump_layer: Option<u32>,
+    /// Stalls on the outside, on holes open above, and inside; where worked out.
+    pub surfaces: Option<BTreeMap<&'static str, u64>>,
     /// The layer that loses most, from 0.
     pub worst_layer: Option<u32>,
     /// The five stalls that lose most.
@@ -212,6 +215,7 @@ impl Summary {
             deficit_mm3: seen.deficit_mm3,
             largest_bump_mm: seen.largest_bump.map(|(mm, _)| mm),
             largest_bump_layer: seen.largest_bump.map(|(_, stall)| stall.layer),
+            surfaces: None,
             worst_layer: seen.worst_layer(),
             worst: seen.worst.iter().map(place).collect(),
             worst_stretch: stretch(&seen.need),
@@ -221,6 +225,12 @@ impl Summary {
         };
         summary.verdict = super::words::verdict(&summary);
         summary
+    }
+
+    /// Tells on which surfaces the stalls lie: outer, hole, inner.
+    pub fn tell_surfaces(&mut self, counts: Option<[u64; 3]>) {
+        let names = [Surface::Outer, Surface::Hole, Surface::Inner].map(Surface::name);
+        self.surfaces = counts.map(|counts| names.into_iter().zip(counts).collect());
     }
 
     /// The cause with the most lost time and its share of it.

@@ -10,6 +10,7 @@ use crate::board::types::Nozzle;
 use crate::replay::stream::Done;
 use crate::study::stalls::Stall;
 use crate::surface::flow::Flow;
+use crate::surface::skin::Surface;
 
 #[derive(Serialize)]
 struct BlockRow {
@@ -130,7 +131,7 @@ pub fn stall<W: Write>(
         least_mm_s: stall.least_mm_s,
         excess_mm3: stall.excess_mm3,
         bump_mm: Flow::new(nozzle).bump_mm(stall.excess_mm3, stall.layer_height_mm),
-        surface: "",
+        surface: stall.surface.map_or("", Surface::name),
         two_largest: two.unwrap_or_default(),
         link_s,
         hiccup_s,

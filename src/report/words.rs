@@ -91,6 +91,21 @@ pub fn report(s: &Summary) -> String {
             );
         }
     }
+    if let Some(surfaces) = &s.surfaces
+        && s.stalls > 0
+        && s.extrudes
+    {
+        let of = |name| surfaces.get(name).copied().unwrap_or(0);
+        row(
+            "seen",
+            &format!(
+                "{} on outer walls, {} on holes that are open above; {} buried and harmless",
+                count(of("outer"), "stall"),
+                of("hole"),
+                of("inner")
+            ),
+        );
+    }
     if let (Some(bump_mm), Some(layer)) = (s.largest_bump_mm, s.largest_bump_layer)
         && s.excess_mm3 > 0.0
     {

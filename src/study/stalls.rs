@@ -5,6 +5,7 @@ use serde::Serialize;
 use crate::replay::stream::Done;
 use crate::replay::world::Cause;
 use crate::surface::flow::Excess;
+use crate::surface::skin::Surface;
 
 /// A block that loses more than this belongs to a stall, s.
 pub const LOST_MIN_S: f64 = 1e-4;
@@ -59,6 +60,10 @@ pub struct Stall {
     pub deficit_mm3: f64,
     /// Height of its layer, mm.
     pub layer_height_mm: f64,
+    /// The block at its place.
+    pub block: u64,
+    /// Where its place lies, if that was worked out.
+    pub surface: Option<Surface>,
     /// Its first block, from 0.
     pub first_block: u64,
     /// Its last block.
@@ -99,6 +104,7 @@ pub struct StallFinder {
 /// A place and how fast the head is there.
 #[derive(Clone, Copy, Debug)]
 struct Spot {
+    block: u64,
     line: u64,
     layer: u32,
     layer_height_mm: f64,
@@ -138,6 +144,7 @@ impl StallFinder {
         }
         let (real, ideal) = (done.ran.profile, done.ideal);
         let spot = |t_s: f64, place_mm: [f64; 3], least_mm_s: f64, ideal_mm_s: f64| Spot {
+            block: done.ran.block,
             line: done.line,
             layer: done.layer,
             layer_height_mm: done.layer_height_mm,
@@ -240,6 +247,8 @@ impl StallFinder {
             excess_mm3: open.excess_mm3,
             deficit_mm3: open.deficit_mm3,
             layer_height_mm: spot.layer_height_mm,
+            block: spot.block,
+            surface: None,
             first_block: open.first_block,
             last_block: open.last_block,
             shares_s: None,

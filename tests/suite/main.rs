@@ -17,4 +17,5 @@ mod ref_motion;
 mod ref_stats;
 mod ref_stream;
 mod reshape;
+mod surfaces;
 mod tidy;

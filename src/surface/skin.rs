@@ -1,0 +1,194 @@
+//! Which stalled blocks lie on a surface that can be seen, layer by layer.
+
+use crate::board::types::Nozzle;
+use crate::replay::stream::Done;
+
+use super::grid::{Bead, Grid, Label, OUTSIDE, SOLID};
+
+/// Where a piece of bead lies.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Surface {
+    /// On the outside of the part.
+    Outer,
+    /// On a hole that is open above: the inside of a vase.
+    Hole,
+    /// Buried.
+    Inner,
+}
+
+impl Surface {
+    /// Its name in tables.
+    pub fn name(self) -> &'static str {
+        ["outer", "hole", "inner"][self as usize]
+    }
+}
+
+/// Blocks that lose more than this are asked about, s.
+const LOST_MIN_S: f64 = 1e-4;
+
+/// Follows the printed path, layer by layer.
+#[derive(Debug)]
+pub struct Skin {
+    filament_mm2: f64,
+    nozzle_mm: f64,
+    layer: u32,
+    z_mm: f64,
+    beads: Vec<Bead>,
+    /// Stalled blocks of the layer: number, place, width.
+    asked: Vec<(u64, [f64; 2], f64)>,
+    below: Option<(Grid, Vec<u32>, f64)>,
+    /// Voids of all layers so far, joined where they lie over each other; 0 is outside.
+    parents: Vec<u32>,
+    /// Stalled blocks, in order, with the void that they face; `u32::MAX`: none.
+    faced: Vec<(u64, u32)>,
+}
+
+impl Skin {
+    /// Nothing printed.
+    pub fn new(nozzle: &Nozzle) -> Self {
+        Skin {
+            filament_mm2: std::f64::consts::PI * nozzle.filament_mm * nozzle.filament_mm / 4.0,
+            nozzle_mm: nozzle.nozzle_mm,
+            layer: 0,
+            z_mm: 0.0,
+            beads: Vec::new(),
+            asked: Vec::new(),
+            below: None,
+            parents: vec![0],
+            faced: Vec::new(),
+        }
+    }
+
+    /// The next block.
+    pub fn block(&mut self, done: &Done) {
+        if done.layer != self.layer {
+            self.end_layer();
+            self.layer = done.layer;
+        }
+        let (from, to) = (done.place.from_mm, done.place.to_mm);
+        let plane = (to[0] - from[0]).hypot(to[1] - from[1]);
+        if done.place.e_mm > 0.0 && plane > 0.0 {
+            let width_mm = self.width_mm(done, plane);
+            self.z_mm = to[2];
+            self.beads.push(Bead {
+                from_mm: [from[0], from[1]],
+                to_mm: [to[0], to[1]],
+                width_mm,
+            });
+        }
+        if done.lost_s() > LOST_MIN_S {
+            let width_mm = self.beads.last().map_or(self.nozzle_mm, |b| b.width_mm);
+            self.asked
+                .push((done.ran.block, [from[0], from[1]], width_mm));
+        }
+    }
+
+    /// Width of a bead with round ends: its section is (w - h) h + π h²/4.
+    fn width_mm(&self, done: &Done, plane_mm: f64) -> f64 {
+        let section_mm2 = self.filament_mm2 * done.place.e_mm / plane_mm;
+        let h = done.layer_height_mm;
+        let width = if h > 0.0 {
+            section_mm2 / h + h * (1.0 - std::f64::consts::FRAC_PI_4)
+        } else {
+            self.nozzle_mm
+        };
+        width.clamp(0.5 * self.nozzle_mm, 3.0 * self.nozzle_mm)
+    }
+
+    fn root(&mut self, mut void: u32) -> u32 {
+        while self.parents[void as usize] != void {
+            let above = self.parents[self.parents[void as usize] as usize];
+            self.parents[void as usize] = above;
+            void = above;
+        }
+        void
+    }
+
+    /// Joins two voids; outside (0) stays its own root.
+    fn join(&mut self, a: u32, b: u32) {
+        let (a, b) = (self.root(a), self.root(b));
+        self.parents[a.max(b) as usize] = a.min(b);
+    }
+
+    fn open_below(&mut self) {
+        if let Some((_, voids, _)) = self.below.take() {
+            for void in voids.into_iter().filter(|v| *v != u32::MAX) {
+                self.join(void, 0);
+            }
+        }
+    }
+
+    fn end_layer(&mut self) {
+        let asked = std::mem::take(&mut self.asked);
+        if self.beads.is_empty() {
+            self.faced
+                .extend(asked.iter().map(|(block, ..)| (*block, u32::MAX)));
+            return;
+        }
+        let grid = Grid::new(&std::mem::take(&mut self.beads), 0.3 * self.nozzle_mm);
+        // The voids' numbers over all layers, by label.
+        let mut voids = vec![u32::MAX; grid.labels_end as usize];
+        voids[OUTSIDE as usize] = 0;
+        for void in &mut voids[OUTSIDE as usize + 1..] {
+            *void = self.parents.len() as u32;
+            self.parents.push(*void);
+        }
+        // Another part begins lower: nothing more comes over the one before.
+        if self
+            .below
+            .as_ref()
+            .is_some_and(|(_, _, z_mm)| self.z_mm < *z_mm)
+        {
+            self.open_below();
+        }
+        if let Some((below, below_voids, _)) = self.below.take() {
+            for (own, under) in grid.over(&below, self.nozzle_mm * self.nozzle_mm) {
+                self.join(voids[own as usize], below_voids[under as usize]);
+            }
+        }
+        for (block, at_mm, width_mm) in asked {
+            let faced: Label = grid.faces(at_mm, width_mm);
+            let void = if faced == SOLID {
+                u32::MAX
+            } else {
+                voids[faced as usize]
+            };
+            self.faced.push((block, void));
+        }
+        self.below = Some((grid, voids, self.z_mm));
+    }
+
+    /// Ends the job: what is open above is seen.
+    pub fn finish(mut self) -> Exposure {
+        self.end_layer();
+        self.open_below();
+        let faced = std::mem::take(&mut self.faced);
+        let blocks = faced
+            .into_iter()
+            .map(|(block, void)| {
+                let surface = match void {
+                    0 => Surface::Outer,
+                    u32::MAX => Surface::Inner,
+                    void if self.root(void) == 0 => Surface::Hole,
+                    _ => Surface::Inner,
+                };
+                (block, surface)
+            })
+            .collect();
+        Exposure { blocks }
+    }
+}
+
+/// Where stalled blocks lie.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Exposure {
+    blocks: Vec<(u64, Surface)>,
+}
+
+impl Exposure {
+    /// Where this block lies, if it was asked about.
+    pub fn of(&self, block: u64) -> Option<Surface> {
+        let at = self.blocks.binary_search_by_key(&block, |b| b.0).ok()?;
+        Some(self.blocks[at].1)
+    }
+}
