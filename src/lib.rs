@@ -120,9 +120,11 @@ pub mod report {
     pub mod map;
     pub mod numbers;
     pub mod palette;
+    pub mod part;
     pub mod summary;
     pub mod svg;
     pub mod tables;
     mod thin;
+    pub mod wall;
     pub mod words;
 }

@@ -68,6 +68,9 @@ pub struct Replay {
     /// No causes worked out, no pictures, in constant memory
     #[arg(long)]
     pub quick: bool,
+    /// Height from which a bump on an outer wall counts as visible, mm: an assumption, no source
+    #[arg(long, value_name = "MM", default_value_t = 0.1, value_parser = parse_visible)]
+    pub visible: f64,
     /// Exit with 3 where there are more stalls than this
     #[arg(long, value_name = "N")]
     pub max_stalls: Option<u64>,
@@ -125,6 +128,12 @@ pub struct Remedies {
     /// Print remedies.json on standard output and nothing else there
     #[arg(long)]
     pub json: bool,
+}
+
+fn parse_visible(text: &str) -> Result<f64, String> {
+    let mm: Option<f64> = text.parse().ok();
+    mm.filter(|mm| *mm >= 0.0 && *mm <= 100.0)
+        .ok_or_else(|| "must be a number of mm from 0 to 100".to_string())
 }
 
 /// One key and the values that it is to take.

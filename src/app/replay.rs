@@ -11,7 +11,8 @@ use headstall::replay::store::StoredJob;
 use headstall::replay::stream::{self, Done, ReplayError, Watcher};
 use headstall::report::map::{self, MapText};
 use headstall::report::summary::{Question, Summary};
-use headstall::report::{advice, tables, words};
+use headstall::report::wall::{Bump, Caption};
+use headstall::report::{advice, part, tables, wall, words};
 use headstall::study::causes::{self, Shares};
 use headstall::study::stalls::Stall;
 use headstall::study::watch::Watch;
@@ -128,7 +129,10 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         seed: args.on.seed,
     };
     let mut summary = Summary::new(&question, &replayed, &seen, shares.as_ref());
-    summary.tell_surfaces(surfaces);
+    let visible = log.visible(args.visible);
+    if let Some(surfaces) = surfaces {
+        summary.tell_surfaces(surfaces, args.visible, &visible);
+    }
     if let Some(layer) = args.layer
         && layer >= summary.layers.max(1)
     {
@@ -148,6 +152,31 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
                 layers: summary.layers,
             };
             save(&mut folder, "map.svg", map::svg(&trace, &text).as_bytes())?;
+        }
+        if let Some(exposure) = &exposure {
+            let caption = Caption {
+                verdict: summary.verdict.clone(),
+                job: summary.job.clone(),
+                board: summary.board.clone(),
+                visible_mm: args.visible,
+            };
+            let bumps: Vec<Bump> = visible
+                .iter()
+                .map(|(bump_mm, stall)| Bump {
+                    place_mm: stall.place_mm,
+                    bump_mm: *bump_mm,
+                })
+                .collect();
+            save(
+                &mut folder,
+                "wall.svg",
+                wall::svg(&exposure.walls, &bumps, &caption).as_bytes(),
+            )?;
+            save(
+                &mut folder,
+                "part.svg",
+                part::svg(&exposure.walls, &bumps, &caption).as_bytes(),
+            )?;
         }
         summary.files = folder.names().to_vec();
         summary.files.push(MARK.to_string());

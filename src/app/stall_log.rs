@@ -7,7 +7,8 @@ use headstall::board::types::Nozzle;
 use headstall::report::tables;
 use headstall::study::causes::{Shares, Span};
 use headstall::study::stalls::Stall;
-use headstall::surface::skin::Exposure;
+use headstall::surface::flow::Flow;
+use headstall::surface::skin::{Exposure, Surface};
 
 use super::failure::Failure;
 use super::table::Table;
@@ -90,6 +91,22 @@ impl StallLog {
             }
         }
         counts
+    }
+
+    /// The stalls held back whose bumps can be seen, from this height on: the tallest first.
+    pub fn visible(&self, visible_mm: f64) -> Vec<(f64, Stall)> {
+        let flow = Flow::new(&self.nozzle);
+        let bump = |s: &Stall| flow.bump_mm(s.excess_mm3, s.layer_height_mm).unwrap_or(0.0);
+        let seen = |s: &&Stall| matches!(s.surface, Some(Surface::Outer | Surface::Hole));
+        let mut all: Vec<(f64, Stall)> = self
+            .held
+            .iter()
+            .filter(seen)
+            .map(|s| (bump(s), *s))
+            .filter(|(mm, _)| *mm > 0.0 && *mm >= visible_mm)
+            .collect();
+        all.sort_by(|a, b| b.0.total_cmp(&a.0));
+        all
     }
 
     /// Writes what was held back; returns the table.

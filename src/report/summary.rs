@@ -12,7 +12,7 @@ use crate::replay::stream::Replayed;
 use crate::replay::world::Cause;
 use crate::study::causes::Shares;
 use crate::study::stalls::{Kind, Stall};
-use crate::study::watch::{Need, Seen};
+use crate::study::watch::{Need, Seen, WORST_PLACES};
 use crate::surface::skin::Surface;
 
 /// What was replayed.
@@ -70,6 +70,8 @@ pub struct Place {
     pub dwell_s: f64,
     /// Lost time, s.
     pub lost_s: f64,
+    /// How far its bump stands proud, mm, where it is seen.
+    pub bump_mm: Option<f64>,
 }
 
 /// The stretch of 64 blocks that loses most: what it needs and what it got.
@@ -152,9 +154,13 @@ pub struct Summary {
     pub largest_bump_layer: Option<u32>,
     /// Stalls on the outside, on holes open above, and inside; where worked out.
     pub surfaces: Option<BTreeMap<&'static str, u64>>,
+    /// Height from which a bump counts as visible, mm: an assumption.
+    pub visible_mm: Option<f64>,
+    /// Stalls that leave a visible bump, where worked out.
+    pub visible_bumps: Option<u64>,
     /// The layer that loses most, from 0.
     pub worst_layer: Option<u32>,
-    /// The five stalls that lose most.
+    /// The five worst places: visible bumps, the tallest first, or else what loses most.
     pub worst: Vec<Place>,
     /// The stretch that loses most.
     pub worst_stretch: Option<Stretch>,
@@ -216,6 +222,8 @@ impl Summary {
             largest_bump_mm: seen.largest_bump.map(|(mm, _)| mm),
             largest_bump_layer: seen.largest_bump.map(|(_, stall)| stall.layer),
             surfaces: None,
+            visible_mm: None,
+            visible_bumps: None,
             worst_layer: seen.worst_layer(),
             worst: seen.worst.iter().map(place).collect(),
             worst_stretch: stretch(&seen.need),
@@ -227,10 +235,23 @@ impl Summary {
         summary
     }
 
-    /// Tells on which surfaces the stalls lie: outer, hole, inner.
-    pub fn tell_surfaces(&mut self, counts: Option<[u64; 3]>) {
+    /// Tells on which surfaces the stalls lie (outer, hole, inner), and which leave a bump of
+    /// `visible_mm` or more that is seen, the tallest first; the worst places are then those.
+    pub fn tell_surfaces(&mut self, counts: [u64; 3], visible_mm: f64, visible: &[(f64, Stall)]) {
         let names = [Surface::Outer, Surface::Hole, Surface::Inner].map(Surface::name);
-        self.surfaces = counts.map(|counts| names.into_iter().zip(counts).collect());
+        self.surfaces = Some(names.into_iter().zip(counts).collect());
+        self.visible_mm = Some(visible_mm);
+        self.visible_bumps = Some(visible.len() as u64);
+        if !visible.is_empty() {
+            let worst = visible.iter().take(WORST_PLACES);
+            self.worst = worst
+                .map(|(mm, stall)| Place {
+                    bump_mm: Some(*mm),
+                    ..place(stall)
+                })
+                .collect();
+        }
+        self.verdict = super::words::verdict(self);
     }
 
     /// The cause with the most lost time and its share of it.
@@ -258,6 +279,7 @@ fn place(stall: &Stall) -> Place {
         z_mm,
         dwell_s: stall.dwell_s,
         lost_s: stall.lost_s,
+        bump_mm: None,
     }
 }
 

@@ -56,7 +56,7 @@ impl Picture {
             description: description.to_string(),
             top: 24.0,
         };
-        for row in wrap(heading, ((width - 80.0) / 22.0) as usize) {
+        for row in wrap(heading, ((width - 80.0) / 20.5) as usize) {
             picture.top += 46.0;
             let y = picture.top;
             picture.text(40.0, y, 36.0, "700", INK, "start", &row);

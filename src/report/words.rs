@@ -29,7 +29,19 @@ pub fn verdict(s: &Summary) -> String {
                 count(s.drags, "slow stretch").replace("stretchs", "stretches")
             )
         } else {
-            format!("Stutters: {}, {lost}{place}.", count(s.stalls, "stall"))
+            let stalls = count(s.stalls, "stall");
+            match s.visible_bumps {
+                Some(0) if s.extrudes => {
+                    format!("Stutters out of sight: {stalls}, no visible bump; {lost}{place}.")
+                }
+                Some(bumps) if s.extrudes => {
+                    format!(
+                        "Stutters: {} at {stalls}; {lost}{place}.",
+                        count(bumps, "visible bump")
+                    )
+                }
+                _ => format!("Stutters: {stalls}, {lost}{place}."),
+            }
         }
     };
     if !s.extrudes && s.blocks > 0 {
@@ -112,8 +124,8 @@ pub fn report(s: &Summary) -> String {
         row(
             "plastic",
             &format!(
-                "{:.2} mm³ too much at the stalls, {:.2} too little behind them; the largest bump \
-                 stands {bump_mm:.3} mm proud, on layer {layer}",
+                "{:.2} mm³ too much at the stalls, {:.2} too little behind them; the largest bump, \
+                 on layer {layer}, would stand {bump_mm:.2} mm proud as a bead one nozzle wide",
                 s.excess_mm3, s.deficit_mm3
             ),
         );

@@ -23,6 +23,24 @@ impl Surface {
     }
 }
 
+/// A point of a wall that can be seen from outside, in the order of the path.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct WallPoint {
+    /// x, mm.
+    pub x_mm: f32,
+    /// y, mm.
+    pub y_mm: f32,
+    /// z, mm.
+    pub z_mm: f32,
+    /// Whether no wall leads here from the point before.
+    pub starts: bool,
+}
+
+/// Wall points are this far apart, or a bead if that is longer, mm.
+const WALL_STEP_MM: f64 = 0.7;
+/// Wall points that are kept; with more, layers are left out.
+const WALL_POINTS_MAX: usize = 400_000;
+
 /// Blocks that lose more than this are asked about, s.
 const LOST_MIN_S: f64 = 1e-4;
 
@@ -39,6 +57,9 @@ pub struct Skin {
     below: Option<(Grid, Vec<u32>, f64)>,
     /// Voids of all layers so far, joined where they lie over each other; 0 is outside.
     parents: Vec<u32>,
+    walls: Vec<WallPoint>,
+    /// Each how many-th layer's walls are kept.
+    wall_layers: u32,
     /// Stalled blocks, in order, with the void that they face; `u32::MAX`: none.
     faced: Vec<(u64, u32)>,
 }
@@ -55,6 +76,8 @@ impl Skin {
             asked: Vec::new(),
             below: None,
             parents: vec![0],
+            walls: Vec::new(),
+            wall_layers: 1,
             faced: Vec::new(),
         }
     }
@@ -125,7 +148,9 @@ impl Skin {
                 .extend(asked.iter().map(|(block, ..)| (*block, u32::MAX)));
             return;
         }
-        let grid = Grid::new(&std::mem::take(&mut self.beads), 0.3 * self.nozzle_mm);
+        let beads = std::mem::take(&mut self.beads);
+        let grid = Grid::new(&beads, 0.3 * self.nozzle_mm);
+        self.keep_walls(&beads, &grid);
         // The voids' numbers over all layers, by label.
         let mut voids = vec![u32::MAX; grid.labels_end as usize];
         voids[OUTSIDE as usize] = 0;
@@ -158,6 +183,46 @@ impl Skin {
         self.below = Some((grid, voids, self.z_mm));
     }
 
+    fn keep_walls(&mut self, beads: &[Bead], grid: &Grid) {
+        if !self.layer.is_multiple_of(self.wall_layers) {
+            return;
+        }
+        let mut last: Option<[f64; 2]> = None;
+        for bead in beads {
+            let at = bead.to_mm;
+            let away = |p: [f64; 2]| (at[0] - p[0]).hypot(at[1] - p[1]);
+            let joined = last.is_some_and(|p| p == bead.from_mm || away(p) < 3.0 * WALL_STEP_MM);
+            if joined && last.is_some_and(|p| away(p) < WALL_STEP_MM) {
+                continue;
+            }
+            if grid.faces(at, bead.width_mm) != OUTSIDE {
+                last = None;
+                continue;
+            }
+            let [x_mm, y_mm] = at.map(|v| v as f32);
+            self.walls.push(WallPoint {
+                x_mm,
+                y_mm,
+                z_mm: self.z_mm as f32,
+                starts: !joined,
+            });
+            last = Some(at);
+        }
+        if self.walls.len() > WALL_POINTS_MAX {
+            // Every other layer of those kept.
+            self.wall_layers *= 2;
+            let mut keeps = false;
+            let mut z_mm = f32::NAN;
+            self.walls.retain(|w| {
+                if w.z_mm != z_mm {
+                    z_mm = w.z_mm;
+                    keeps = !keeps;
+                }
+                keeps
+            });
+        }
+    }
+
     /// Ends the job: what is open above is seen.
     pub fn finish(mut self) -> Exposure {
         self.end_layer();
@@ -175,7 +240,10 @@ impl Skin {
                 (block, surface)
             })
             .collect();
-        Exposure { blocks }
+        Exposure {
+            blocks,
+            walls: self.walls,
+        }
     }
 }
 
@@ -183,6 +251,8 @@ impl Skin {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Exposure {
     blocks: Vec<(u64, Surface)>,
+    /// The walls that are seen from outside, thinned, in the order of the path.
+    pub walls: Vec<WallPoint>,
 }
 
 impl Exposure {

@@ -218,7 +218,14 @@ fn results_are_all_or_nothing() {
     assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
     assert_eq!(
         names(&out_dir),
-        ["blocks.csv", "map.svg", "stalls.csv", "summary.json"]
+        [
+            "blocks.csv",
+            "map.svg",
+            "part.svg",
+            "stalls.csv",
+            "summary.json",
+            "wall.svg"
+        ]
     );
     assert_eq!(
         fs::read_to_string(out_dir.join("blocks.csv"))
@@ -232,7 +239,14 @@ fn results_are_all_or_nothing() {
     assert_eq!(ran(&["replay", &job, "--out", &out]).status.code(), Some(0));
     assert_eq!(
         names(&out_dir),
-        ["map.svg", "notes.txt", "stalls.csv", "summary.json"]
+        [
+            "map.svg",
+            "notes.txt",
+            "part.svg",
+            "stalls.csv",
+            "summary.json",
+            "wall.svg"
+        ]
     );
     // A job that breaks off in its middle leaves all as it was.
     let before = fs::read(out_dir.join("summary.json")).unwrap();
@@ -241,7 +255,14 @@ fn results_are_all_or_nothing() {
     assert_eq!(fs::read(out_dir.join("summary.json")).unwrap(), before);
     assert_eq!(
         names(&out_dir),
-        ["map.svg", "notes.txt", "stalls.csv", "summary.json"]
+        [
+            "map.svg",
+            "notes.txt",
+            "part.svg",
+            "stalls.csv",
+            "summary.json",
+            "wall.svg"
+        ]
     );
     let fresh = dir.path().join("fresh");
     refused(

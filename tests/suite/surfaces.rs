@@ -1,6 +1,14 @@
 //! Outer, hole or inner: analytic shapes.
 
+use headstall::board::types::Board;
+use headstall::replay::stream::{Done, Watcher, replay};
+use headstall::report::wall::{Bump, Caption};
+use headstall::report::{part, wall};
 use headstall::surface::grid::{Bead, Grid, OUTSIDE, SOLID};
+use headstall::surface::skin::{Exposure, Skin, Surface};
+use roxmltree::Document;
+
+use super::making::board;
 
 const W: f64 = 0.45;
 
@@ -152,5 +160,128 @@ fn turned_and_shifted_it_is_the_same() {
     for (a, x, y) in [(0.3, 100.0, -7.0), (1.234, 0.06, 0.09)] {
         let [turned, _] = facing(&turn(&star, a, x, y));
         assert!((turned / plain - 1.0).abs() < 0.01, "{turned} {plain}");
+    }
+}
+
+struct Follow {
+    skin: Skin,
+    blocks: Vec<(u64, u32, [f64; 3])>,
+}
+
+impl Watcher for Follow {
+    fn block(&mut self, done: &Done) {
+        self.skin.block(done);
+        if done.lost_s() > 1e-4 && done.place.e_mm > 0.0 {
+            self.blocks
+                .push((done.ran.block, done.layer, done.place.from_mm));
+        }
+    }
+
+    fn stop(&mut self, _start_s: f64, _end_s: f64) {}
+}
+
+/// A board on which each block is late.
+fn late() -> Board {
+    board(&["loop.block_us=90000", "queue.blocks=2", "nozzle.lag_s=0.05"])
+}
+
+fn print(layers: &[Vec<Bead>]) -> (Exposure, Vec<(u64, u32, [f64; 3])>) {
+    let mut job = String::from("M83\nG1 F3000\n");
+    for (k, beads) in layers.iter().enumerate() {
+        job += &format!("G0 Z{:.2}\n", 0.2 * (k + 1) as f64);
+        let mut at = [f64::NAN; 2];
+        for bead in beads {
+            if at != bead.from_mm {
+                job += &format!("G0 X{:.4} Y{:.4}\n", bead.from_mm[0], bead.from_mm[1]);
+            }
+            at = bead.to_mm;
+            // 0.45 x 0.2 with round ends on 1.75 mm filament (0.03385 mm for each mm, computed).
+            job += &format!(
+                "G1 X{:.4} Y{:.4} E{:.6}\n",
+                at[0],
+                at[1],
+                0.03385 * length(bead)
+            );
+        }
+    }
+    let board = late();
+    let mut follow = Follow {
+        skin: Skin::new(&board.nozzle),
+        blocks: Vec::new(),
+    };
+    replay(job.as_bytes(), &board, 0, &mut follow).unwrap();
+    let blocks = follow.blocks;
+    (follow.skin.finish(), blocks)
+}
+
+/// A vase is seen inside and outside; under a lid its inside is not.
+#[test]
+fn vases_and_boxes() {
+    let tube = |_| [ring(0.0, 0.0, 9.0), ring(0.0, 0.0, 8.6)].concat();
+    let mut vase: Vec<Vec<Bead>> = vec![disc(0.0, 0.0, 9.2, 0.0)];
+    vase.extend((0..6).map(tube));
+    let mut lidded = vase.clone();
+    lidded.extend((0..2).map(|_| disc(0.0, 0.0, 9.2, 0.0)));
+    for (layers, inside) in [(&vase, Surface::Hole), (&lidded, Surface::Inner)] {
+        let (exposure, blocks) = print(layers);
+        let mut counts = [0; 3];
+        for (block, layer, at) in &blocks {
+            if !(1..=6).contains(layer) {
+                continue;
+            }
+            let radius = at[0].hypot(at[1]);
+            let found = exposure.of(*block).unwrap();
+            counts[found as usize] += 1;
+            let expected = if radius > 8.8 { Surface::Outer } else { inside };
+            assert_eq!(found, expected, "layer {layer}, radius {radius}");
+        }
+        assert!(
+            counts[0] > 500 && counts[inside as usize] > 500,
+            "{counts:?}"
+        );
+        assert!(exposure.walls.len() > 200);
+    }
+}
+
+/// The pictures of the whole part are XML, small, and show each bump.
+#[test]
+fn pictures_of_the_part() {
+    let layers: Vec<Vec<Bead>> = (0..6)
+        .map(|_| [ring(0.0, 0.0, 9.0), ring(40.0, 0.0, 6.0)].concat())
+        .collect();
+    let (exposure, blocks) = print(&layers);
+    let bumps: Vec<Bump> = blocks
+        .iter()
+        .step_by(97)
+        .enumerate()
+        .map(|(k, (_, _, place_mm))| Bump {
+            place_mm: *place_mm,
+            bump_mm: 0.1 + k as f64 * 0.01,
+        })
+        .collect();
+    assert!(bumps.len() > 10);
+    let caption = Caption {
+        verdict: "Stutters & more.".into(),
+        job: "<b>.gcode".into(),
+        board: "b".into(),
+        visible_mm: 0.1,
+    };
+    for svg in [
+        wall::svg(&exposure.walls, &bumps, &caption),
+        part::svg(&exposure.walls, &bumps, &caption),
+    ] {
+        let xml = Document::parse(&svg).unwrap();
+        let marks = xml
+            .descendants()
+            .filter(|n| n.attribute("class") == Some("bump"))
+            .count();
+        assert_eq!(marks, bumps.len());
+        assert!(svg.len() < 2_000_000 && !svg.contains("NaN"));
+    }
+    // Two parts on the bed are two labels.
+    let svg = wall::svg(&exposure.walls, &bumps, &caption);
+    assert_eq!(svg.matches("class=\"wall\"").count(), 2);
+    for svg in [wall::svg(&[], &[], &caption), part::svg(&[], &[], &caption)] {
+        Document::parse(&svg).unwrap();
     }
 }
