@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use clap::{Args as ClapArgs, Parser, Subcommand};
+use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
 use headstall::board::builtin;
 use headstall::board::profile::Override;
 
@@ -71,12 +71,24 @@ pub struct Replay {
     /// Height from which a bump on an outer wall counts as visible, mm: an assumption, no source
     #[arg(long, value_name = "MM", default_value_t = 0.1, value_parser = parse_visible)]
     pub visible: f64,
+    /// What runs across wall.svg: the angle around the part, or the length along its outer wall
+    #[arg(long, value_enum, default_value_t = By::Angle)]
+    pub by: By,
     /// Exit with 3 where there are more stalls than this
     #[arg(long, value_name = "N")]
     pub max_stalls: Option<u64>,
     /// Draw this layer (from 0) in place of the one that loses most
     #[arg(long, value_name = "N")]
     pub layer: Option<u32>,
+}
+
+/// What runs across `wall.svg`.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub enum By {
+    /// The angle around the part
+    Angle,
+    /// The length along the outer wall
+    Length,
 }
 
 /// Arguments of `compare`.

@@ -11,14 +11,14 @@ use headstall::replay::store::StoredJob;
 use headstall::replay::stream::{self, Done, ReplayError, Watcher};
 use headstall::report::map::{self, MapText};
 use headstall::report::summary::{Question, Summary};
-use headstall::report::wall::{Bump, Caption};
+use headstall::report::wall::{Across, Bump, Caption};
 use headstall::report::{advice, part, tables, wall, words};
 use headstall::study::causes::{self, Shares};
 use headstall::study::stalls::Stall;
 use headstall::study::watch::Watch;
 use headstall::surface::skin::Skin;
 
-use super::args::Replay;
+use super::args::{By, Replay};
 use super::failure::Failure;
 use super::folder::{Folder, save};
 use super::inputs;
@@ -159,6 +159,10 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
                 job: summary.job.clone(),
                 board: summary.board.clone(),
                 visible_mm: args.visible,
+                across: match args.by {
+                    By::Angle => Across::Angle,
+                    By::Length => Across::Length,
+                },
             };
             let bumps: Vec<Bump> = visible
                 .iter()

@@ -17,6 +17,15 @@ pub struct Bump {
     pub bump_mm: f64,
 }
 
+/// What runs across the wall.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Across {
+    /// The angle around the part.
+    Angle,
+    /// The length along the outer wall, from where its layer begins.
+    Length,
+}
+
 /// What stands around a picture of the whole part.
 #[derive(Clone, Debug)]
 pub struct Caption {
@@ -28,6 +37,8 @@ pub struct Caption {
     pub board: String,
     /// Bumps from this height on are drawn, mm.
     pub visible_mm: f64,
+    /// What runs across the unrolled wall.
+    pub across: Across,
 }
 
 const WIDTH: f64 = 1000.0;
@@ -97,6 +108,53 @@ fn parts(walls: &[WallPoint]) -> Vec<Part> {
     parts
 }
 
+/// Length along the wall, by layer.
+struct Lengths {
+    /// Points of each layer's wall with the length up to them, by height in micrometres.
+    layers: BTreeMap<i64, Vec<([f64; 2], f64)>>,
+    most_mm: f64,
+}
+
+impl Lengths {
+    fn key(z_mm: f64) -> i64 {
+        (z_mm * 1e3).round() as i64
+    }
+
+    fn along<'a>(walls: impl Iterator<Item = &'a WallPoint>) -> Self {
+        let mut layers: BTreeMap<i64, Vec<([f64; 2], f64)>> = BTreeMap::new();
+        let mut most_mm: f64 = 1e-3;
+        for w in walls {
+            let at = [f64::from(w.x_mm), f64::from(w.y_mm)];
+            let layer = layers.entry(Self::key(f64::from(w.z_mm))).or_default();
+            let length_mm = match layer.last() {
+                Some((before, so_far)) if !w.starts => {
+                    so_far + (at[0] - before[0]).hypot(at[1] - before[1])
+                }
+                Some((_, so_far)) => *so_far,
+                None => 0.0,
+            };
+            most_mm = most_mm.max(length_mm);
+            layer.push((at, length_mm));
+        }
+        Lengths { layers, most_mm }
+    }
+
+    /// Length up to the wall point nearest to this place, in the layer nearest to its height.
+    fn at(&self, place_mm: [f64; 3]) -> f64 {
+        let key = Self::key(place_mm[2]);
+        let above = self.layers.range(key..).next();
+        let below = self.layers.range(..key).next_back();
+        let layer = [above, below]
+            .into_iter()
+            .flatten()
+            .min_by_key(|(k, _)| (**k - key).abs());
+        let far = |p: &[f64; 2]| (p[0] - place_mm[0]).hypot(p[1] - place_mm[1]);
+        let nearest = layer
+            .and_then(|(_, points)| points.iter().min_by(|a, b| far(&a.0).total_cmp(&far(&b.0))));
+        nearest.map_or(0.0, |(_, length_mm)| *length_mm)
+    }
+}
+
 /// Draws the walls; below 2 MB.
 pub fn svg(walls: &[WallPoint], bumps: &[Bump], caption: &Caption) -> String {
     let line = format!(
@@ -104,7 +162,11 @@ pub fn svg(walls: &[WallPoint], bumps: &[Bump], caption: &Caption) -> String {
         caption.job, caption.board
     );
     let description = format!(
-        "Angle around the part across, height up, with {}.",
+        "{} across, height up, with {}.",
+        match caption.across {
+            Across::Angle => "Angle around the part",
+            Across::Length => "Length along the wall",
+        },
         count(bumps.len() as u64, "visible bump")
     );
     let mut picture = Picture::new(WIDTH, &caption.verdict, &line, &description);
@@ -130,14 +192,22 @@ pub fn svg(walls: &[WallPoint], bumps: &[Bump], caption: &Caption) -> String {
     let most_mm = bumps.iter().map(|b| b.bump_mm).fold(0.0, f64::max);
     for (k, part) in parts.iter().enumerate() {
         let left = LEFT + (wide + gap) * k as f64;
-        let turn = |p: [f64; 2]| {
-            let angle = (p[1] - part.middle[1]).atan2(p[0] - part.middle[0]);
-            left + wide * angle.rem_euclid(std::f64::consts::TAU) / std::f64::consts::TAU
-        };
         let own = |x: f64, y: f64| {
             let (cx, cy) = cell(x, y);
             (-1..=1)
                 .any(|dx| (-1..=1).any(|dy| part.cells.binary_search(&(cx + dx, cy + dy)).is_ok()))
+        };
+        let lengths = Lengths::along(
+            walls
+                .iter()
+                .filter(|w| own(f64::from(w.x_mm), f64::from(w.y_mm))),
+        );
+        let share = |p: [f64; 3]| match caption.across {
+            Across::Length => lengths.at(p) / lengths.most_mm,
+            Across::Angle => {
+                let angle = (p[1] - part.middle[1]).atan2(p[0] - part.middle[0]);
+                angle.rem_euclid(std::f64::consts::TAU) / std::f64::consts::TAU
+            }
         };
         let tall = walls
             .iter()
@@ -151,10 +221,7 @@ pub fn svg(walls: &[WallPoint], bumps: &[Bump], caption: &Caption) -> String {
         // The largest bump of each bin.
         let mut bins: BTreeMap<(i64, i64), (f64, f64, f64)> = BTreeMap::new();
         for bump in bumps.iter().filter(|b| own(b.place_mm[0], b.place_mm[1])) {
-            let (u, v) = (
-                turn([bump.place_mm[0], bump.place_mm[1]]),
-                y(bump.place_mm[2]),
-            );
+            let (u, v) = (left + wide * share(bump.place_mm), y(bump.place_mm[2]));
             let bin = bins
                 .entry(((u / BIN) as i64, (v / BIN) as i64))
                 .or_insert((u, v, 0.0));
@@ -171,24 +238,20 @@ pub fn svg(walls: &[WallPoint], bumps: &[Bump], caption: &Caption) -> String {
                 number(u), number(v), number(r), colour(mm, most_mm)
             ));
         }
-        let degrees: &[f64] = if parts.len() > 3 {
-            &[0.0, 180.0]
+        let ticks: &[f64] = if parts.len() > 3 {
+            &[0.0, 0.5]
         } else {
-            &[0.0, 90.0, 180.0, 270.0]
+            &[0.0, 0.25, 0.5, 0.75]
         };
-        for degree in degrees {
-            let x = left + wide * degree / 360.0;
-            picture.text(
-                x,
-                y(0.0) + 30.0,
-                20.0,
-                "400",
-                INK_SOFT,
-                "start",
-                &format!("{degree:.0}°"),
-            );
+        for tick in ticks {
+            let x = left + wide * tick;
+            let label = match caption.across {
+                Across::Angle => format!("{:.0}°", 360.0 * tick),
+                Across::Length => format!("{:.0} mm", lengths.most_mm * tick),
+            };
+            picture.text(x, y(0.0) + 30.0, 20.0, "400", INK_SOFT, "start", &label);
             picture.add(&format!(
-                "<path d=\"M{0} {1}v8\" stroke=\"{INK_FAINT}\" stroke-width=\"2\"/>",
+                "<path d=\"M{} {}v8\" stroke=\"{INK_FAINT}\" stroke-width=\"2\"/>",
                 number(x),
                 number(y(0.0))
             ));
@@ -208,10 +271,16 @@ pub fn svg(walls: &[WallPoint], bumps: &[Bump], caption: &Caption) -> String {
     }
     let mut foot = y(0.0) + 80.0;
     foot = legend(&mut picture, foot, bumps, most_mm, caption.visible_mm);
+    let across = match caption.across {
+        Across::Angle => "Scattered: a card's hiccups. 0° points right on the bed, 90° back.",
+        Across::Length => {
+            "Scattered: a card's hiccups. 0 mm is where the wall of each layer begins."
+        }
+    };
     for line in [
         "Slanting rows: something regular in time, such as saves.",
         "Bands: moves too short for the board. An upright row: the seam, or a corner.",
-        "Scattered: a card's hiccups. 0° points right on the bed, 90° back.",
+        across,
     ] {
         picture.text(40.0, foot, 20.0, "400", INK_SOFT, "start", line);
         foot += 30.0;

@@ -2,7 +2,7 @@
 
 use headstall::board::types::Board;
 use headstall::replay::stream::{Done, Watcher, replay};
-use headstall::report::wall::{Bump, Caption};
+use headstall::report::wall::{Across, Bump, Caption};
 use headstall::report::{part, wall};
 use headstall::surface::grid::{Bead, Grid, OUTSIDE, SOLID};
 use headstall::surface::skin::{Exposure, Skin, Surface};
@@ -97,6 +97,19 @@ fn analytic_shapes() {
     check(&two, 2.0 * round(5.0 - W / 2.0), 0.0);
     let nested = [ring(0.0, 0.0, 9.0), ring(0.0, 0.0, 5.0)].concat();
     check(&nested, round(9.0), round(5.0));
+}
+
+/// Two discs that touch are one part; where they meet is not outside.
+#[test]
+fn touching_parts() {
+    let both = [disc(0.0, 0.0, 5.0, 0.0), disc(9.9, 0.0, 5.0, 0.0)].concat();
+    let [outer, _] = facing(&both);
+    let apart = 2.0 * round(5.0 - W / 2.0);
+    // Each loses the arc within reach of the other: gaps below half a bead are closed.
+    assert!(
+        outer < 0.97 * apart && outer > 0.75 * apart,
+        "{outer} {apart}"
+    );
 }
 
 /// A wall seen from both sides counts once, by what comes first; a narrow gap lets nothing in, a
@@ -265,10 +278,16 @@ fn pictures_of_the_part() {
         job: "<b>.gcode".into(),
         board: "b".into(),
         visible_mm: 0.1,
+        across: Across::Angle,
+    };
+    let by_length = Caption {
+        across: Across::Length,
+        ..caption.clone()
     };
     for svg in [
         wall::svg(&exposure.walls, &bumps, &caption),
         part::svg(&exposure.walls, &bumps, &caption),
+        wall::svg(&exposure.walls, &bumps, &by_length),
     ] {
         let xml = Document::parse(&svg).unwrap();
         let marks = xml
