@@ -81,6 +81,8 @@ pub struct Step {
     pub raw_bytes: u32,
     /// Without comment and outer blanks, plus one for the newline.
     pub command_bytes: u32,
+    /// Those of its command bytes that say nothing: needless decimals.
+    pub spare_bytes: u32,
     /// What it asks for.
     pub act: Act,
 }
@@ -215,6 +217,7 @@ impl<R: Read> JobReader<R> {
                 end_byte: end,
                 raw_bytes,
                 command_bytes,
+                spare_bytes: self.words.spare_bytes(),
                 act,
             }));
         }

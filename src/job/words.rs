@@ -53,6 +53,7 @@ pub struct Words {
     pub faults: Vec<(Fault, usize)>,
     name: (usize, usize),
     scratch: Vec<u8>,
+    spare_bytes: u32,
 }
 
 impl Default for Words {
@@ -64,6 +65,7 @@ impl Default for Words {
             faults: Vec::new(),
             name: (0, 0),
             scratch: Vec::new(),
+            spare_bytes: 0,
         }
     }
 }
@@ -96,6 +98,11 @@ impl Words {
         self.given & !known != 0
     }
 
+    /// Bytes of decimals that say nothing: zeros at the end, and what lies beyond the fifth.
+    pub fn spare_bytes(&self) -> u32 {
+        self.spare_bytes
+    }
+
     /// The command's name as written, for the list of commands that only cost decoding.
     pub fn name<'a>(&'a self, line: &'a [u8]) -> &'a [u8] {
         let text = if self.scratch.is_empty() {
@@ -113,6 +120,7 @@ impl Words {
         self.faults.clear();
         self.name = (0, 0);
         self.scratch.clear();
+        self.spare_bytes = 0;
         match memchr::memchr2(b';', b'(', line) {
             None => self.body(line),
             Some(at) if line[at] == b';' => self.body(&line[..at]),
@@ -245,7 +253,8 @@ impl Words {
             }
             let bit = 1u32 << (letter - b'A');
             if next.is_ascii_digit() || matches!(next, b'+' | b'-' | b'.') {
-                let (value, end) = decimal(body, number_at);
+                let (value, end, spare) = decimal(body, number_at);
+                self.spare_bytes += spare;
                 if (self.given | self.bare) & bit != 0 {
                     self.faults.push((Fault::Twice, at));
                 }
@@ -393,11 +402,16 @@ const POWERS_OF_TEN: [f64; 23] = [
     1e17, 1e18, 1e19, 1e20, 1e21, 1e22,
 ];
 
+/// Decimals that are worth a byte: the fifth is a hundredth of a micrometre.
+const DECIMALS_MAX: usize = 5;
+
 /// A decimal number without exponent, blanks inside it ignored, rounded correctly.
 ///
 /// Up to 15 digits the quotient of two exact doubles is the nearest double (Clinger 1990, from
 /// memory); longer ones go through the standard library.
-fn decimal(text: &[u8], from: usize) -> (Option<f64>, usize) {
+///
+/// Also tells where it ends, and how many of its bytes say nothing.
+fn decimal(text: &[u8], from: usize) -> (Option<f64>, usize, u32) {
     let mut at = from;
     let negative = text[at] == b'-';
     if matches!(text[at], b'-' | b'+') {
@@ -428,8 +442,17 @@ fn decimal(text: &[u8], from: usize) -> (Option<f64>, usize) {
         at += 1;
     }
     if digits == 0 {
-        return (None, end.max(from + 1));
+        return (None, end.max(from + 1), 0);
     }
+    let mut spare = behind_point.saturating_sub(DECIMALS_MAX);
+    if spare == 0 && digits <= 15 {
+        let mut rest = mantissa;
+        while spare < behind_point && rest.is_multiple_of(10) {
+            rest /= 10;
+            spare += 1;
+        }
+    }
+    spare += usize::from(point && spare == behind_point);
     let size = if digits <= 15 {
         mantissa as f64 / POWERS_OF_TEN[behind_point]
     } else {
@@ -440,8 +463,8 @@ fn decimal(text: &[u8], from: usize) -> (Option<f64>, usize) {
             .collect();
         match clean.parse::<f64>() {
             Ok(value) => value,
-            Err(_) => return (None, end),
+            Err(_) => return (None, end, 0),
         }
     };
-    (Some(if negative { -size } else { size }), end)
+    (Some(if negative { -size } else { size }), end, spare as u32)
 }

@@ -223,9 +223,9 @@ pub fn list(board: &Board) -> Vec<Remedy> {
     };
     on_job(
         1,
-        "no comments in the job".to_string(),
+        "shorter lines: no comments, no needless decimals".to_string(),
         "nothing",
-        Reshape::NoComments,
+        Reshape::Short,
     );
     for mm in [0.01, 0.025, 0.05] {
         on_job(

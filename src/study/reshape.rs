@@ -1,4 +1,4 @@
-//! Another job for the same part: chords merged, arcs for chords, slower walls, no comments.
+//! Another job for the same part: chords merged, arcs for chords, slower walls, shorter lines.
 //!
 //! Points that a run of chords shares with the rest of the job stay, and so does the filament; how
 //! far the path moves is measured.
@@ -15,8 +15,8 @@ pub enum Reshape {
     Arcs(f64),
     /// Printing moves at this share of their speed.
     Slow(f64),
-    /// Comments and blank lines left out.
-    NoComments,
+    /// Comments, blank lines and needless decimals left out.
+    Short,
 }
 
 /// Chords that one move may stand for.
@@ -34,12 +34,15 @@ pub fn reshape(steps: &[Step], how: Reshape) -> (Vec<Step>, f64) {
     let mut out = Vec::with_capacity(steps.len());
     match how {
         Reshape::Slow(share) => out.extend(steps.iter().map(|step| slowed(step, share))),
-        Reshape::NoComments => {
-            out.extend(steps.iter().map(|s| Step {
-                raw_bytes: s.command_bytes,
+        Reshape::Short => out.extend(steps.iter().map(|s| {
+            let command_bytes = s.command_bytes - s.spare_bytes.min(s.command_bytes);
+            Step {
+                raw_bytes: command_bytes,
+                command_bytes,
+                spare_bytes: 0,
                 ..*s
-            }));
-        }
+            }
+        })),
         Reshape::Merge(tolerance_mm) => {
             shifted_mm = grow(steps, &mut out, |chords| straight(chords, tolerance_mm));
         }

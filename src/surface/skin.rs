@@ -36,7 +36,7 @@ pub struct WallPoint {
     pub starts: bool,
 }
 
-/// Wall points are this far apart, or a bead if that is longer, mm.
+/// Wall points are about this far apart, mm.
 const WALL_STEP_MM: f64 = 0.7;
 /// Wall points that are kept; with more, layers are left out.
 const WALL_POINTS_MAX: usize = 400_000;
@@ -187,27 +187,33 @@ impl Skin {
         if !self.layer.is_multiple_of(self.wall_layers) {
             return;
         }
-        let mut last: Option<[f64; 2]> = None;
+        let apart = |a: [f64; 2], b: [f64; 2]| (a[0] - b[0]).hypot(a[1] - b[1]);
+        // Where the wall has got to, and whether that point is kept already.
+        let mut end: Option<([f64; 2], bool)> = None;
         for bead in beads {
-            let at = bead.to_mm;
-            let away = |p: [f64; 2]| (at[0] - p[0]).hypot(at[1] - p[1]);
-            let joined = last.is_some_and(|p| p == bead.from_mm || away(p) < 3.0 * WALL_STEP_MM);
-            if joined && last.is_some_and(|p| away(p) < WALL_STEP_MM) {
-                continue;
+            let (from, to) = (bead.from_mm, bead.to_mm);
+            let joined = end.is_some_and(|(p, _)| apart(p, from) < WALL_STEP_MM);
+            if !joined {
+                self.end_wall(&mut end);
             }
-            if grid.faces(at, bead.width_mm) != OUTSIDE {
-                last = None;
-                continue;
+            let steps = (apart(from, to) / WALL_STEP_MM).floor().max(1.0);
+            for step in usize::from(joined)..=steps as usize {
+                let along = step as f64 / steps;
+                let at = [0, 1].map(|k| from[k] + (to[k] - from[k]) * along);
+                let near = self.walls.last().is_some_and(|w| {
+                    apart(at, [f64::from(w.x_mm), f64::from(w.y_mm)]) < WALL_STEP_MM
+                });
+                if end.is_some() && near {
+                    end = Some((at, false));
+                } else if grid.faces(at, bead.width_mm) == OUTSIDE {
+                    self.keep(at, end.is_none());
+                    end = Some((at, true));
+                } else {
+                    self.end_wall(&mut end);
+                }
             }
-            let [x_mm, y_mm] = at.map(|v| v as f32);
-            self.walls.push(WallPoint {
-                x_mm,
-                y_mm,
-                z_mm: self.z_mm as f32,
-                starts: !joined,
-            });
-            last = Some(at);
         }
+        self.end_wall(&mut end);
         if self.walls.len() > WALL_POINTS_MAX {
             // Every other layer of those kept.
             self.wall_layers *= 2;
@@ -220,6 +226,22 @@ impl Skin {
                 }
                 keeps
             });
+        }
+    }
+
+    fn keep(&mut self, [x_mm, y_mm]: [f64; 2], starts: bool) {
+        self.walls.push(WallPoint {
+            x_mm: x_mm as f32,
+            y_mm: y_mm as f32,
+            z_mm: self.z_mm as f32,
+            starts,
+        });
+    }
+
+    /// Ends a wall where it has got to.
+    fn end_wall(&mut self, end: &mut Option<([f64; 2], bool)>) {
+        if let Some((at, false)) = end.take() {
+            self.keep(at, false);
         }
     }
 

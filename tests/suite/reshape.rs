@@ -244,3 +244,21 @@ fn causes_that_only_bite_together() {
         "{shares:?}"
     );
 }
+
+/// `G1 X10.500 Y20.000 E0.1234567`: two zeros, a point and three zeros, two decimals beyond the fifth.
+#[test]
+fn shorter_lines() {
+    let all = steps("M83\nG1 X10.500 Y20.000 E0.1234567 ; wall\n\nG1 X10 Y-.5\n");
+    assert_eq!(
+        all.iter().map(|s| s.spare_bytes).collect::<Vec<_>>(),
+        [0, 8, 0]
+    );
+    let (short, shift_mm) = reshape(&all, Reshape::Short);
+    assert_eq!(shift_mm, 0.0);
+    let bytes: Vec<u32> = short.iter().map(|s| s.raw_bytes).collect();
+    assert_eq!(
+        bytes,
+        ["M83\n", "G1 X10.5 Y20 E0.12345\n", "G1 X10 Y-.5\n"].map(|t| t.len() as u32)
+    );
+    assert_eq!(moves(&short), moves(&all));
+}

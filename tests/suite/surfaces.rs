@@ -304,3 +304,36 @@ fn pictures_of_the_part() {
         Document::parse(&svg).unwrap();
     }
 }
+
+/// Long straight walls are kept along their whole length, once around.
+#[test]
+fn walls_of_a_box() {
+    let corners = [[0.0, 0.0], [30.0, 0.0], [30.0, 20.0], [0.0, 20.0]];
+    let sides: Vec<Bead> = (0..4)
+        .map(|k| Bead {
+            from_mm: corners[k],
+            to_mm: corners[(k + 1) % 4],
+            width_mm: W,
+        })
+        .collect();
+    let (exposure, _) = print(&[sides.clone(), sides]);
+    let walls = &exposure.walls;
+    let mut length = 0.0;
+    for pair in walls.windows(2).filter(|pair| !pair[1].starts) {
+        let step =
+            f64::from(pair[1].x_mm - pair[0].x_mm).hypot(f64::from(pair[1].y_mm - pair[0].y_mm));
+        assert!(step < 1.5, "{pair:?}");
+        length += step;
+    }
+    assert!((length - 200.0).abs() < 0.5, "{length}");
+    assert_eq!(walls.iter().filter(|w| w.starts).count(), 2);
+    let caption = Caption {
+        verdict: "v".into(),
+        job: "j".into(),
+        board: "b".into(),
+        visible_mm: 0.1,
+        across: Across::Angle,
+    };
+    let svg = wall::svg(walls, &[], &caption);
+    assert_eq!(svg.matches("class=\"wall\"").count(), 1);
+}
