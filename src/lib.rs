@@ -102,11 +102,14 @@ pub mod study {
     pub mod compare;
     pub mod facts;
     pub mod parallel;
+    pub mod paths;
     pub mod remedies;
     pub mod reshape;
     pub mod shapley;
     pub mod stalls;
     pub mod stats;
+    pub mod strips;
+    pub mod thin;
     pub mod trace;
     pub mod watch;
 }
@@ -117,14 +120,22 @@ pub mod report {
     pub mod bars;
     pub mod comparison;
     pub mod cures;
+    /// The one look of all pictures.
+    pub mod look {
+        pub mod palette;
+        pub mod picture;
+        pub mod png;
+    }
     pub mod map;
     pub mod numbers;
-    pub mod palette;
+    pub mod page;
     pub mod part;
+    pub mod post;
+    pub mod queue;
+    pub mod speed;
     pub mod summary;
-    pub mod svg;
     pub mod tables;
-    mod thin;
+    pub mod thick;
     pub mod wall;
     pub mod words;
 }

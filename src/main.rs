@@ -7,6 +7,7 @@ mod app {
     pub mod failure;
     pub mod folder;
     pub mod inputs;
+    pub mod pictures;
     pub mod progress;
     pub mod remedies;
     pub mod replay;

@@ -53,7 +53,7 @@ pub struct Replay {
     /// The board.
     #[command(flatten)]
     pub on: OnBoard,
-    /// Write summary.json, stalls.csv and the pictures to this folder
+    /// Write summary.json, stalls.csv, the pictures and report.html to this folder
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
     /// With --out: also write blocks.csv, one row for each block
@@ -74,6 +74,12 @@ pub struct Replay {
     /// What runs across wall.svg: the angle around the part, or the length along its outer wall
     #[arg(long, value_enum, default_value_t = By::Angle)]
     pub by: By,
+    /// With --out: each picture also as PNG, 1600 px wide
+    #[arg(long, requires = "out")]
+    pub png: bool,
+    /// Print a short summary in plain text, to be pasted into a forum
+    #[arg(long, conflicts_with = "json")]
+    pub post: bool,
     /// Exit with 3 where there are more stalls than this
     #[arg(long, value_name = "N")]
     pub max_stalls: Option<u64>,
@@ -118,6 +124,9 @@ pub struct Compare {
     /// Write compare.csv, compare.json and compare.svg to this folder
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
+    /// With --out: the chart also as PNG, 1600 px wide
+    #[arg(long, requires = "out")]
+    pub png: bool,
     /// Print compare.json on standard output and nothing else there
     #[arg(long)]
     pub json: bool,

@@ -19,6 +19,7 @@ use super::args::{Compare, OnBoard};
 use super::failure::Failure;
 use super::folder::{Folder, save};
 use super::inputs;
+use super::pictures::picture;
 use super::progress::Bar;
 use super::replay::{UNASKED_WORK, threads};
 use super::terminal::{print, strong};
@@ -103,6 +104,7 @@ pub fn run(args: &Compare) -> Result<ExitCode, Failure> {
         seed: args.on.seed,
         runs: samples.iter().map(Vec::len).max().unwrap_or(0),
         firm,
+        runs_needed: compare::runs_needed(&cases, &outcomes),
         jobs,
         rows,
         files: Vec::new(),
@@ -118,7 +120,7 @@ pub fn run(args: &Compare) -> Result<ExitCode, Failure> {
             .into_inner()
             .map_err(|e| Failure::Other(format!("compare.csv: {e}")))?;
         save(&mut folder, "compare.csv", &table)?;
-        save(&mut folder, "compare.svg", bars::svg(&result).as_bytes())?;
+        picture(&mut folder, "compare", &bars::svg(&result), args.png)?;
         result.files = folder.names().to_vec();
         result.files.push(MARK.to_string());
         save(&mut folder, MARK, json(&result).as_bytes())?;

@@ -71,6 +71,13 @@ impl Folder {
         Ok(BufWriter::new(file))
     }
 
+    /// The chart of a comparison that an earlier run put in the same place.
+    pub fn earlier_comparison(&self) -> Option<String> {
+        let ours = earlier(&self.place, "compare.json");
+        let chart = ours.iter().find(|n| n.as_str() == "compare.svg")?;
+        fs::read_to_string(self.place.join(chart)).ok()
+    }
+
     /// The files so far.
     pub fn names(&self) -> &[String] {
         &self.names

@@ -56,9 +56,14 @@ const BOARD_BYTES_MAX: u64 = 1 << 20;
 
 /// The board: a name of ours, or a file.
 pub fn board(on: &OnBoard) -> Result<Board, Failure> {
-    let unusable = |e: profile::BoardError| Failure::Unusable(e.to_string());
+    let text = board_text(on)?;
+    profile::parse(&text, &on.board, &on.set).map_err(|e| Failure::Unusable(e.to_string()))
+}
+
+/// The board's file.
+pub fn board_text(on: &OnBoard) -> Result<String, Failure> {
     if let Some(text) = builtin::text(&on.board) {
-        return profile::parse(text, &on.board, &on.set).map_err(unusable);
+        return Ok(text.to_string());
     }
     let path = Path::new(&on.board);
     let file = match File::open(path) {
@@ -83,14 +88,13 @@ pub fn board(on: &OnBoard) -> Result<Board, Failure> {
             on.board
         )));
     }
-    let text = String::from_utf8(text).map_err(|e| {
+    String::from_utf8(text).map_err(|e| {
         let at = e.utf8_error().valid_up_to();
         Failure::Unusable(format!(
             "{}: byte {at}: is not UTF-8 text, as TOML must be",
             on.board
         ))
-    })?;
-    profile::parse(&text, &on.board, &on.set).map_err(unusable)
+    })
 }
 
 /// The failure of naming a board that there isn't.

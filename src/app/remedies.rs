@@ -1,14 +1,16 @@
 //! `remedies`: what would cure it.
 
+use std::path::Path;
 use std::process::ExitCode;
 use std::sync::Mutex;
 
+use headstall::board::types::Board;
 use headstall::job::reader::{JobReader, Step};
 use headstall::report::cures::{self, CureTable};
 use headstall::report::words::wrap;
-use headstall::study::remedies;
+use headstall::study::remedies::{self, Cures};
 
-use super::args::Remedies;
+use super::args::{OnBoard, Remedies};
 use super::failure::Failure;
 use super::folder::{Folder, save};
 use super::inputs;
@@ -22,29 +24,13 @@ const MARK: &str = "remedies.json";
 /// Carries the command out.
 pub fn run(args: &Remedies) -> Result<ExitCode, Failure> {
     let board = inputs::board(&args.on)?;
-    let job = inputs::job(&args.job)?;
     let mut folder = args
         .out
         .as_deref()
         .map(|place| Folder::open(place, MARK))
         .transpose()?;
-    let unusable = |e: &dyn std::fmt::Display| Failure::Unusable(format!("{}: {e}", job.name));
-    let mut reader = JobReader::new(job.source);
-    let mut steps: Vec<Step> = Vec::new();
-    while let Some(step) = reader.next_step().map_err(|e| unusable(&e))? {
-        steps.push(step);
-    }
-    let total = remedies::list(&board).len() as u64;
-    let bar = Mutex::new(Bar::new("trying"));
-    let each = |done: usize| {
-        if let Ok(mut bar) = bar.lock() {
-            bar.at(done as u64, Some(total));
-        }
-    };
-    let found = remedies::cures(&steps, &board, args.on.seed, threads(), &each)
-        .map_err(|e| Failure::Unusable(format!("--board {}: {e}", args.on.board)))?;
-    drop(bar);
-    let mut table = CureTable::new(&job.name, &board.name, args.on.seed, &found);
+    let (name, found) = tried(&args.job, &board, &args.on)?;
+    let mut table = CureTable::new(&name, &board.name, args.on.seed, &found);
     if let Some(mut folder) = folder.take() {
         let mut rows = csv::Writer::from_writer(Vec::new());
         for row in std::iter::once(&table.today)
@@ -71,6 +57,27 @@ pub fn run(args: &Remedies) -> Result<ExitCode, Failure> {
         Ok(()) | Err(Failure::ClosedPipe) => Ok(ExitCode::SUCCESS),
         Err(failure) => Err(failure),
     }
+}
+
+/// All that was tried on a job, and the job's name.
+pub fn tried(path: &Path, board: &Board, on: &OnBoard) -> Result<(String, Cures), Failure> {
+    let job = inputs::job(path)?;
+    let unusable = |e: &dyn std::fmt::Display| Failure::Unusable(format!("{}: {e}", job.name));
+    let mut reader = JobReader::new(job.source);
+    let mut steps: Vec<Step> = Vec::new();
+    while let Some(step) = reader.next_step().map_err(|e| unusable(&e))? {
+        steps.push(step);
+    }
+    let total = remedies::list(board).len() as u64;
+    let bar = Mutex::new(Bar::new("trying"));
+    let each = |done: usize| {
+        if let Ok(mut bar) = bar.lock() {
+            bar.at(done as u64, Some(total));
+        }
+    };
+    let found = remedies::cures(&steps, board, on.seed, threads(), &each)
+        .map_err(|e| Failure::Unusable(format!("--board {}: {e}", on.board)))?;
+    Ok((job.name, found))
 }
 
 fn json(table: &CureTable) -> String {

@@ -9,21 +9,23 @@ use headstall::replay::duties::Restless;
 use headstall::replay::source::Planned;
 use headstall::replay::store::StoredJob;
 use headstall::replay::stream::{self, Done, ReplayError, Watcher};
-use headstall::report::map::{self, MapText};
+use headstall::replay::world::Cause;
+use headstall::report::advice::Idea;
+use headstall::report::cures::{CureRow, CureTable};
 use headstall::report::summary::{Question, Summary};
-use headstall::report::wall::{Across, Bump, Caption};
-use headstall::report::{advice, part, tables, wall, words};
+use headstall::report::{advice, post, tables, words};
 use headstall::study::causes::{self, Shares};
+use headstall::study::paths::Paths;
 use headstall::study::stalls::Stall;
-use headstall::study::watch::Watch;
-use headstall::surface::skin::Skin;
+use headstall::study::watch::{Found, Watch};
 
-use super::args::{By, Replay};
+use super::args::Replay;
 use super::failure::Failure;
 use super::folder::{Folder, save};
 use super::inputs;
+use super::pictures::{self, Material};
 use super::progress::Bar;
-use super::stall_log::StallLog;
+use super::stall_log::{StallLog, give};
 use super::table::Table;
 use super::terminal::{print, strong};
 
@@ -31,13 +33,16 @@ use super::terminal::{print, strong};
 pub const UNASKED_WORK: usize = 16_000_000;
 /// The command's summary.
 const MARK: &str = "summary.json";
+/// Stalls whose strips of time are kept, those that lose most.
+const STRIPS_MAX: usize = 200;
+/// Lines of a job whose remedies are tried for a post: some seconds.
+const POST_LINES_MAX: usize = 200_000;
 /// Exit code where there are more stalls than allowed.
 const TOO_MANY_STALLS: u8 = 3;
 
 /// Everything that hears of the replay.
 struct Desk<S> {
     watch: Watch<S>,
-    skin: Option<Skin>,
     blocks: Option<Table>,
     bar: Bar,
     bytes: Option<u64>,
@@ -48,14 +53,21 @@ impl<S: FnMut(&Stall)> Watcher for Desk<S> {
         if let Some(table) = &mut self.blocks {
             table.row(|rows| tables::block(rows, done));
         }
-        if let Some(skin) = &mut self.skin {
-            skin.block(done);
-        }
         self.watch.block(done);
     }
 
     fn stop(&mut self, start_s: f64, end_s: f64) {
         self.watch.stop(start_s, end_s);
+    }
+
+    #[inline]
+    fn spent(&mut self, on: Cause, from_s: f64, to_s: f64) {
+        self.watch.spent(on, from_s, to_s);
+    }
+
+    #[inline]
+    fn inserted(&mut self, at_s: f64) {
+        self.watch.inserted(at_s);
     }
 
     fn progress(&mut self, bytes: u64) {
@@ -86,9 +98,14 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         _ => UNASKED_WORK / causes::replay_count(&board),
     };
     let mut log = StallLog::new(stalls, &board.nozzle, keep_blocks_max);
-    let watch = Watch::new(&board.nozzle, args.layer, |stall: &Stall| log.take(stall));
+    let mut watch = Watch::new(&board.nozzle, args.layer, |stall: &Stall| log.take(stall));
+    if !args.quick {
+        watch = watch.with_surface(&board.nozzle);
+    }
+    if !args.quick && folder.is_some() {
+        watch = watch.with_strips(STRIPS_MAX).with_paths(Paths::default());
+    }
     let mut desk = Desk {
-        skin: (!args.quick).then(|| Skin::new(&board.nozzle)),
         watch,
         blocks,
         bar: Bar::new("replaying"),
@@ -101,24 +118,26 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
             ReplayError::Board(e) => Failure::Unusable(format!("--board {}: {e}", args.on.board)),
         })?;
     let Desk {
-        watch,
-        skin,
-        blocks,
-        bar,
-        ..
+        watch, blocks, bar, ..
     } = desk;
     drop(bar);
-    let (mut seen, trace) = watch.finish();
+    let Found {
+        mut seen,
+        trace,
+        exposure,
+        paths,
+    } = watch.found();
     let shares = match &replayed.kept {
         Some(kept) if seen.stalls() > 0 => {
             let shares = work_out(kept, &board, args.on.seed, &log)
                 .map_err(|e| Failure::Unusable(format!("--board {}: {e}", args.on.board)))?;
-            log.share(&shares, &mut seen.worst);
+            log.share(&shares);
+            let strips = seen.strips.iter_mut().map(|s| &mut s.stall);
+            give(&shares, seen.worst.iter_mut().chain(strips));
             Some(shares)
         }
         _ => None,
     };
-    let exposure = skin.map(Skin::finish);
     let surfaces = exposure.as_ref().map(|e| log.expose(e));
     let set: Vec<String> = args.on.set.iter().map(ToString::to_string).collect();
     let question = Question {
@@ -129,9 +148,14 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         seed: args.on.seed,
     };
     let mut summary = Summary::new(&question, &replayed, &seen, shares.as_ref());
-    let visible = log.visible(args.visible);
+    let seen_bumps = log.seen_bumps();
+    let visible: Vec<(f64, Stall)> = seen_bumps
+        .iter()
+        .filter(|(mm, _)| *mm >= args.visible)
+        .copied()
+        .collect();
     if let Some(surfaces) = surfaces {
-        summary.tell_surfaces(surfaces, args.visible, &visible);
+        summary.tell_surfaces(surfaces, args.visible, &seen_bumps);
     }
     if let Some(layer) = args.layer
         && layer >= summary.layers.max(1)
@@ -141,56 +165,38 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
             summary.layers.max(1) - 1
         )));
     }
+    let ideas = advice::ideas(&summary, &board);
     if let Some(mut folder) = folder {
-        log.close()?;
         blocks.map_or(Ok(()), Table::close)?;
-        if !args.quick {
-            let text = MapText {
-                verdict: summary.verdict.clone(),
-                job: summary.job.clone(),
-                board: summary.board.clone(),
-                layers: summary.layers,
+        if let (Some(exposure), Some(paths)) = (&exposure, paths) {
+            let material = Material {
+                args,
+                board: &board,
+                board_text: &inputs::board_text(&args.on)?,
+                summary: &summary,
+                seen: &seen,
+                trace: &trace,
+                exposure,
+                stalls: log.held(),
+                visible: &visible,
+                ideas: &ideas,
+                comparison: folder.earlier_comparison(),
             };
-            save(&mut folder, "map.svg", map::svg(&trace, &text).as_bytes())?;
+            pictures::draw(&material, paths, &mut folder)?;
         }
-        if let Some(exposure) = &exposure {
-            let caption = Caption {
-                verdict: summary.verdict.clone(),
-                job: summary.job.clone(),
-                board: summary.board.clone(),
-                visible_mm: args.visible,
-                across: match args.by {
-                    By::Angle => Across::Angle,
-                    By::Length => Across::Length,
-                },
-            };
-            let bumps: Vec<Bump> = visible
-                .iter()
-                .map(|(bump_mm, stall)| Bump {
-                    place_mm: stall.place_mm,
-                    bump_mm: *bump_mm,
-                })
-                .collect();
-            save(
-                &mut folder,
-                "wall.svg",
-                wall::svg(&exposure.walls, &bumps, &caption).as_bytes(),
-            )?;
-            save(
-                &mut folder,
-                "part.svg",
-                part::svg(&exposure.walls, &bumps, &caption).as_bytes(),
-            )?;
-        }
+        log.close()?;
         summary.files = folder.names().to_vec();
         summary.files.push(MARK.to_string());
         save(&mut folder, MARK, json(&summary).as_bytes())?;
         folder.publish()?;
     }
-    let text = if args.json {
-        json(&summary)
-    } else {
-        told(&summary, args, &board)
+    let text = match (args.json, args.post) {
+        (true, _) => json(&summary),
+        (_, true) => {
+            let cures = cures(args, &board, &summary)?;
+            post::text(&summary, &board, &ideas, &cures)
+        }
+        _ => told(&summary, &ideas, args),
     };
     match print(&text) {
         Ok(()) | Err(Failure::ClosedPipe) => {}
@@ -200,6 +206,16 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         Some(most) if summary.stalls > most => ExitCode::from(TOO_MANY_STALLS),
         _ => ExitCode::SUCCESS,
     })
+}
+
+/// The best changes for a post, where the job can be read again and is not too long for them.
+fn cures(args: &Replay, board: &Board, summary: &Summary) -> Result<Vec<CureRow>, Failure> {
+    let again = args.job.is_file() && summary.commands as usize <= POST_LINES_MAX;
+    if summary.stalls == 0 || !again {
+        return Ok(Vec::new());
+    }
+    let (name, found) = super::remedies::tried(&args.job, board, &args.on)?;
+    Ok(CureTable::new(&name, &board.name, args.on.seed, &found).single)
 }
 
 /// How many threads this machine runs at a time.
@@ -225,7 +241,7 @@ fn json(summary: &Summary) -> String {
     text
 }
 
-fn told(summary: &Summary, args: &Replay, board: &Board) -> String {
+fn told(summary: &Summary, ideas: &[Idea], args: &Replay) -> String {
     let mut text = String::new();
     for line in words::wrap(&summary.verdict, 80) {
         text += &strong(&line);
@@ -233,7 +249,6 @@ fn told(summary: &Summary, args: &Replay, board: &Board) -> String {
     }
     text.push('\n');
     text += &words::report(summary);
-    let ideas = advice::ideas(summary, board);
     if !ideas.is_empty() {
         text += "\ntry next\n";
     }
@@ -247,7 +262,13 @@ fn told(summary: &Summary, args: &Replay, board: &Board) -> String {
                 shown(&args.job.to_string_lossy()),
                 shown(&args.on.board)
             );
-            for set in args.on.set.iter().map(ToString::to_string).chain(idea.set) {
+            for set in args
+                .on
+                .set
+                .iter()
+                .map(ToString::to_string)
+                .chain(idea.set.clone())
+            {
                 text += &format!(" --set {}", shown(&set));
             }
             if args.on.seed != 0 {

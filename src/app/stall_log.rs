@@ -69,16 +69,9 @@ impl StallLog {
             .collect()
     }
 
-    /// Gives the stalls held back, and those of `worst`, their shares.
-    pub fn share(&mut self, shares: &Shares, worst: &mut [Stall]) {
-        for (stall, shares_s) in self.held.iter_mut().zip(&shares.spans_s) {
-            stall.shares_s = Some(*shares_s);
-        }
-        for stall in worst {
-            if let Some(shares_s) = shares.spans_s.get(stall.stall as usize) {
-                stall.shares_s = Some(*shares_s);
-            }
-        }
+    /// Gives the stalls held back their shares.
+    pub fn share(&mut self, shares: &Shares) {
+        give(shares, self.held.iter_mut());
     }
 
     /// Tells the stalls held back where they lie; how many are outer, on a hole, inner.
@@ -93,8 +86,13 @@ impl StallLog {
         counts
     }
 
-    /// The stalls held back whose bumps can be seen, from this height on: the tallest first.
-    pub fn visible(&self, visible_mm: f64) -> Vec<(f64, Stall)> {
+    /// The stalls held back.
+    pub fn held(&self) -> &[Stall] {
+        &self.held
+    }
+
+    /// The bumps of the stalls held back that lie on surfaces that are seen, the tallest first, mm.
+    pub fn seen_bumps(&self) -> Vec<(f64, Stall)> {
         let flow = Flow::new(&self.nozzle);
         let bump = |s: &Stall| flow.bump_mm(s.excess_mm3, s.layer_height_mm).unwrap_or(0.0);
         let seen = |s: &&Stall| matches!(s.surface, Some(Surface::Outer | Surface::Hole));
@@ -103,7 +101,7 @@ impl StallLog {
             .iter()
             .filter(seen)
             .map(|s| (bump(s), *s))
-            .filter(|(mm, _)| *mm > 0.0 && *mm >= visible_mm)
+            .filter(|(mm, _)| *mm > 0.0)
             .collect();
         all.sort_by(|a, b| b.0.total_cmp(&a.0));
         all
@@ -113,5 +111,14 @@ impl StallLog {
     pub fn close(mut self) -> Result<(), Failure> {
         self.let_flow();
         self.table.map_or(Ok(()), Table::close)
+    }
+}
+
+/// Gives stalls, by their numbers, their shares.
+pub fn give<'s>(shares: &Shares, stalls: impl Iterator<Item = &'s mut Stall>) {
+    for stall in stalls {
+        if let Some(shares_s) = shares.spans_s.get(stall.stall as usize) {
+            stall.shares_s = Some(*shares_s);
+        }
     }
 }

@@ -54,4 +54,66 @@ impl Trapezoid {
     pub fn duration_s(&self) -> f64 {
         self.rise_s + self.cruise_s + self.fall_s
     }
+
+    /// Distances of the three phases, mm.
+    fn spans_mm(&self) -> [f64; 3] {
+        [
+            0.5 * (self.entry_mm_s + self.peak_mm_s) * self.rise_s,
+            self.peak_mm_s * self.cruise_s,
+            0.5 * (self.peak_mm_s + self.exit_mm_s) * self.fall_s,
+        ]
+    }
+
+    /// Distance covered after `t_s`, mm.
+    pub fn covered_mm(&self, t_s: f64) -> f64 {
+        let phases = [
+            (self.rise_s, self.entry_mm_s, self.peak_mm_s),
+            (self.cruise_s, self.peak_mm_s, self.peak_mm_s),
+            (self.fall_s, self.peak_mm_s, self.exit_mm_s),
+        ];
+        let mut left_s = t_s.max(0.0);
+        let mut covered_mm = 0.0;
+        for (span_s, from_mm_s, to_mm_s) in phases {
+            let t_s = left_s.min(span_s);
+            if t_s > 0.0 {
+                let end_mm_s = from_mm_s + (to_mm_s - from_mm_s) * t_s / span_s;
+                covered_mm += 0.5 * (from_mm_s + end_mm_s) * t_s;
+            }
+            left_s -= t_s;
+        }
+        covered_mm
+    }
+
+    /// Speed where `at_mm` are covered, mm/s: v² is linear in the distance.
+    pub fn speed_mm_s(&self, at_mm: f64) -> f64 {
+        let [rise_mm, cruise_mm, fall_mm] = self.spans_mm();
+        let ramp = |from: f64, to: f64, part: f64| {
+            (from * from + (to * to - from * from) * part.clamp(0.0, 1.0)).sqrt()
+        };
+        let falls_mm = at_mm - rise_mm - cruise_mm;
+        if at_mm < rise_mm {
+            ramp(self.entry_mm_s, self.peak_mm_s, at_mm / rise_mm)
+        } else if falls_mm <= 0.0 || fall_mm <= 0.0 {
+            self.peak_mm_s
+        } else {
+            ramp(self.peak_mm_s, self.exit_mm_s, falls_mm / fall_mm)
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// By the elementary formulas: 1000 mm/s² from 10 to 50 mm/s takes 40 ms and 1.2 mm.
+    #[test]
+    fn places_and_speeds() {
+        let block = Trapezoid::fit(10.0, 50.0, 1000.0, 10.0, 0.0);
+        assert!((block.covered_mm(0.04) - 1.2).abs() < 1e-12);
+        assert!((block.covered_mm(block.duration_s()) - 10.0).abs() < 1e-12);
+        assert!((block.speed_mm_s(1.2) - 50.0).abs() < 1e-12);
+        // 0.45 mm before the end: v = sqrt(2 a s) = 30 mm/s.
+        assert!((block.speed_mm_s(9.55) - 30.0).abs() < 1e-9);
+        assert_eq!(block.speed_mm_s(0.0), 10.0);
+    }
 }

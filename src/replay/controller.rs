@@ -169,7 +169,9 @@ impl<'a, W: World> Replay<'a, W> {
     /// Holds the main loop for a span of wall time, s.
     fn hold(&mut self, span_s: f64, cause: Cause) {
         self.spent_s[cause as usize] += span_s;
-        self.pass_wall(span_s, self.now_s + span_s);
+        let began_s = self.now_s;
+        self.pass_wall(span_s, began_s + span_s);
+        self.world.spent(cause, began_s, self.now_s);
     }
 
     /// Waits for a moment. What is waited for in vain counts for `cause`.
@@ -178,7 +180,9 @@ impl<'a, W: World> Replay<'a, W> {
         let span_s = until_s - self.now_s;
         if span_s > 0.0 {
             self.spent_s[cause as usize] += span_s;
+            let began_s = self.now_s;
             self.pass_wall(span_s, until_s);
+            self.world.spent(cause, began_s, self.now_s);
         }
         // A block may be shorter than the clock can tell.
         while self.head.end_s <= self.now_s {
@@ -215,6 +219,7 @@ impl<'a, W: World> Replay<'a, W> {
             }
         }
         self.spent_s[cause as usize] += self.now_s - began_s;
+        self.world.spent(cause, began_s, self.now_s);
     }
 
     // Chores.
@@ -357,6 +362,7 @@ impl<'a, W: World> Replay<'a, W> {
             }
         }
         self.head.insert(self.now_s, &block, late_by, late_s);
+        self.world.inserted(self.now_s);
         self.spent_s = [0.0; 6];
     }
 

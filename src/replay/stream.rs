@@ -14,7 +14,7 @@ use super::duties::Restless;
 use super::removal::Setup;
 use super::source::{Planned, Source};
 use super::store::StoredJob;
-use super::world::{Line, Ran, Totals, Work, World};
+use super::world::{Cause, Line, Ran, Totals, Work, World};
 
 /// A block that was replayed, beside its ideal.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -45,6 +45,16 @@ impl Done {
         self.ideal.duration_s()
     }
 
+    /// Replayed over ideal speed, the rest before the block included; 0 to 1.
+    pub fn speed_ratio(&self) -> f64 {
+        let took_s = self.ran.profile.duration_s() + self.ran.gap_s;
+        if took_s > 0.0 {
+            (self.ideal_s() / took_s).clamp(0.0, 1.0)
+        } else {
+            1.0
+        }
+    }
+
     /// Time lost at this block: its gap, and what it took longer than the ideal; s.
     pub fn lost_s(&self) -> f64 {
         self.ran.gap_s + (self.ran.profile.duration_s() - self.ideal.duration_s())
@@ -59,6 +69,12 @@ pub trait Watcher {
     fn stop(&mut self, start_s: f64, end_s: f64);
     /// Bytes of the job read so far.
     fn progress(&mut self, _bytes: u64) {}
+    /// The main loop was held by this for a while; comes earlier than the blocks of that time.
+    #[inline]
+    fn spent(&mut self, _on: Cause, _from_s: f64, _to_s: f64) {}
+    /// A block has come into the planner queue; comes earlier than the block.
+    #[inline]
+    fn inserted(&mut self, _at_s: f64) {}
 }
 
 /// Why a replay was not done.
@@ -273,5 +289,15 @@ impl<S: Source, W: Watcher> World for Stream<'_, S, W> {
 
     fn stopped(&mut self, start_s: f64, end_s: f64) {
         self.watcher.stop(start_s, end_s);
+    }
+
+    #[inline]
+    fn spent(&mut self, on: Cause, from_s: f64, to_s: f64) {
+        self.watcher.spent(on, from_s, to_s);
+    }
+
+    #[inline]
+    fn inserted(&mut self, at_s: f64) {
+        self.watcher.inserted(at_s);
     }
 }

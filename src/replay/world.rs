@@ -106,6 +106,12 @@ pub trait World {
     fn ran(&mut self, ran: &Ran);
     /// A commanded stop took hold; blocks after it start from rest. `end_s`: when it ends.
     fn stopped(&mut self, start_s: f64, end_s: f64);
+    /// The main loop was held by this for a while.
+    #[inline]
+    fn spent(&mut self, _on: Cause, _from_s: f64, _to_s: f64) {}
+    /// A block has come into the planner queue.
+    #[inline]
+    fn inserted(&mut self, _at_s: f64) {}
 }
 
 /// Sums of one replay, s.

@@ -13,19 +13,14 @@ pub struct Idea {
     pub set: Vec<String>,
 }
 
-/// At most three ideas for a job that stutters, those for what cost most first.
+/// At most three ideas for a job that stutters, in the order of what they are for.
 pub fn ideas(summary: &Summary, board: &Board) -> Vec<Idea> {
     if summary.stalls == 0 {
         return Vec::new();
     }
     let total_s: f64 = summary.by_cause.values().sum();
     let mut causes: Vec<(&str, f64)> = summary.by_cause.iter().map(|(n, s)| (*n, *s)).collect();
-    // The queue's length can hardly be changed, so it comes last.
-    causes.sort_by(|a, b| {
-        (a.0 == "depth")
-            .cmp(&(b.0 == "depth"))
-            .then(b.1.total_cmp(&a.1))
-    });
+    causes.sort_by(|a, b| b.1.total_cmp(&a.1));
     causes
         .into_iter()
         .filter(|(_, s)| *s > 0.05 * total_s)
@@ -79,7 +74,8 @@ fn idea(cause: &str, board: &Board) -> Option<Idea> {
             vec![],
         ),
         ("depth", _) => (
-            "a longer planner queue; on a board that cannot, fewer and longer moves do the same:",
+            "fewer, longer moves: slice again with a coarser curve tolerance or with arcs. What a longer \
+             planner queue would do, where a board can have one:",
             vec![format!("queue.blocks={}", board.queue.blocks * 4)],
         ),
         _ => return None,

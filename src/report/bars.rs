@@ -2,15 +2,26 @@
 
 use crate::replay::world::Cause;
 
-use super::comparison::{Comparison, Row, shortened};
+use super::comparison::{Comparison, Row, short, shortened};
+use super::look::palette::{self, CARD, INK, INK_FAINT, INK_SOFT};
+use super::look::picture::{Anchor, MARGIN, Picture, Voice, number, round_length};
 use super::numbers::time;
-use super::palette::{self, CARD, INK, INK_FAINT, INK_SOFT};
-use super::svg::{Picture, number, round_length};
+use super::words::wrap_evenly;
 
-const WIDTH: f64 = 1000.0;
-const LEFT: f64 = 330.0;
-const RIGHT: f64 = 770.0;
-const ROW: f64 = 58.0;
+const LEFT: f64 = 340.0;
+const RIGHT: f64 = 690.0;
+const ROW: f64 = 62.0;
+/// Height of a job's name.
+const NAME: f64 = 44.0;
+/// The causes, in words.
+pub const WHAT: [&str; 6] = [
+    "card or wire too slow",
+    "card busy with itself, or a line sent again",
+    "state saved for a power cut",
+    "display, sensors and the like",
+    "decoding and planning",
+    "planner queue too short",
+];
 /// Rows drawn.
 const ROWS_MAX: usize = 30;
 
@@ -32,7 +43,7 @@ pub fn svg(c: &Comparison) -> String {
         })
         .collect::<Vec<_>>()
         .join(" ");
-    let mut picture = Picture::new(WIDTH, &c.verdict, &line, &description);
+    let mut picture = Picture::new(&c.verdict, &line, &description);
     let reach = |r: &Row| r.lost_high_s.unwrap_or(r.lost_s).max(r.lost_s);
     let most_s = c.rows.iter().map(reach).fold(0.0, f64::max).max(1e-3);
     let x = |s: f64| LEFT + (RIGHT - LEFT) * s / most_s;
@@ -41,7 +52,7 @@ pub fn svg(c: &Comparison) -> String {
     let several = c.jobs.len() > 1;
     let mut job = "";
     let heads = if several { c.jobs.len() } else { 0 };
-    let foot = top + ROW * c.rows.len().min(ROWS_MAX) as f64 + 38.0 * heads as f64;
+    let foot = top + ROW * c.rows.len().min(ROWS_MAX) as f64 + NAME * heads as f64;
     // The axis: its start and one round length, in words.
     let tick_s = round_length(most_s);
     for (s, label) in [(0.0, "0".to_string()), (tick_s, time(tick_s))] {
@@ -51,21 +62,14 @@ pub fn svg(c: &Comparison) -> String {
             number(top),
             number(foot)
         ));
-        picture.text(x(s), foot + 28.0, 22.0, "400", INK_SOFT, "middle", &label);
+        picture.say(x(s), foot + 32.0, Voice::Note, Anchor::Middle, &label);
     }
     for row in c.rows.iter().take(ROWS_MAX) {
         if several && row.job != job {
             job = &row.job;
-            y += 38.0;
-            picture.text(
-                40.0,
-                y - 8.0,
-                24.0,
-                "700",
-                INK,
-                "start",
-                &shortened(job, 50),
-            );
+            y += NAME;
+            let name = shortened(job, 50);
+            picture.say(MARGIN, y - 8.0, Voice::Strong, Anchor::Start, &name);
         }
         bar(&mut picture, row, y, &x);
         y += ROW;
@@ -76,24 +80,25 @@ pub fn svg(c: &Comparison) -> String {
             "{} more settings are in compare.csv.",
             c.rows.len() - ROWS_MAX
         );
-        picture.text(40.0, y, 22.0, "400", INK_SOFT, "start", &note);
-        y += 34.0;
+        y = picture.paragraph(y, Voice::Note, &note);
     }
     y = legend(&mut picture, c, y);
-    picture.finish(y + 20.0)
+    picture.finish(y + 4.0)
 }
 
 fn bar(picture: &mut Picture, row: &Row, y: f64, x: &dyn Fn(f64) -> f64) {
-    picture.text(
-        LEFT - 16.0,
-        y + 32.0,
-        23.0,
-        "400",
-        INK,
-        "end",
-        &shortened(&row.setting, 24),
-    );
-    let (top, high) = (y + 8.0, 34.0);
+    // One line, or two small ones.
+    let name = short(&row.setting);
+    let lines = wrap_evenly(&name, 20);
+    if let [name] = lines.as_slice() {
+        picture.say(LEFT - 14.0, y + 36.0, Voice::Body, Anchor::End, name);
+    } else {
+        for (k, line) in wrap_evenly(&name, 21).iter().take(2).enumerate() {
+            let y = y + 24.0 + 28.0 * k as f64;
+            picture.say(LEFT - 14.0, y, Voice::Note, Anchor::End, line);
+        }
+    }
+    let (top, high) = (y + 8.0, 40.0);
     let causes = row.by_cause_s().unwrap_or([0.0; 6]);
     let helped: f64 = causes.iter().map(|s| s.max(0.0)).sum();
     let mut from = 0.0;
@@ -110,15 +115,15 @@ fn bar(picture: &mut Picture, row: &Row, y: f64, x: &dyn Fn(f64) -> f64) {
                 "<rect class=\"cause\" x=\"{}\" y=\"{}\" width=\"{}\" height=\"{high}\" fill=\"{}\" stroke=\"{CARD}\" stroke-width=\"1.5\"/>",
                 number(x(from)), number(top), number(wide), palette::cause(cause as usize)
             ));
-            if wide > 11.5 * cause.name().len() as f64 + 10.0 {
+            if wide > Voice::Note.width(cause.name()) + 8.0 {
                 let ink = palette::cause_ink(cause as usize);
-                picture.text(
-                    x(from) + wide / 2.0,
-                    top + 24.0,
-                    19.0,
-                    "400",
+                let middle = x(from) + wide / 2.0;
+                picture.say_in(
                     ink,
-                    "middle",
+                    middle,
+                    top + 29.0,
+                    Voice::Note,
+                    Anchor::Middle,
                     cause.name(),
                 );
             }
@@ -135,7 +140,8 @@ fn bar(picture: &mut Picture, row: &Row, y: f64, x: &dyn Fn(f64) -> f64) {
     if let (Some(low), Some(high_s)) = (row.lost_low_s, row.lost_high_s)
         && x(high_s) - x(low) > 2.0
     {
-        let middle = top + high / 2.0;
+        // Below the causes' names.
+        let middle = top + high + 6.0;
         picture.add(&format!(
             "<path d=\"M{} {}H{}\" stroke=\"{CARD}\" stroke-width=\"8\"/>",
             number(x(low) - 3.0),
@@ -158,7 +164,7 @@ fn bar(picture: &mut Picture, row: &Row, y: f64, x: &dyn Fn(f64) -> f64) {
     } else {
         format!("{} · {stalls}", time(row.lost_s))
     };
-    picture.text(end + 12.0, y + 33.0, 22.0, "700", INK, "start", &label);
+    picture.say(end + 12.0, y + 37.0, Voice::Strong, Anchor::Start, &label);
 }
 
 fn legend(picture: &mut Picture, c: &Comparison, mut y: f64) -> f64 {
@@ -169,28 +175,27 @@ fn legend(picture: &mut Picture, c: &Comparison, mut y: f64) -> f64 {
         };
         c.rows.iter().any(share)
     };
-    let what = [
-        "card or wire too slow",
-        "card busy with itself, line sent again",
-        "state saved for a power cut",
-        "display and the like",
-        "decoding and planning",
-        "planner queue too short",
-    ];
     for cause in Cause::ALL.into_iter().filter(|c| present(*c)) {
-        picture.add(&format!(
-            "<rect x=\"40\" y=\"{}\" width=\"26\" height=\"22\" fill=\"{}\"/>",
-            number(y - 18.0),
-            palette::cause(cause as usize)
-        ));
-        let label = format!("{}: {}", cause.name(), what[cause as usize]);
-        picture.text(80.0, y, 22.0, "400", INK, "start", &label);
-        y += 34.0;
+        y = cause_key(picture, y, cause, WHAT[cause as usize]);
     }
     if c.runs > 1 {
-        let note = format!("Medians of {} runs; whiskers hold them with 95 %.", c.runs);
-        picture.text(40.0, y, 22.0, "400", INK_SOFT, "start", &note);
-        y += 34.0;
+        let note = format!(
+            "Medians of {} runs; brackets hold them with 95 %. Causes: shares of the first run.",
+            c.runs
+        );
+        y = picture.paragraph(y, Voice::Note, &note);
     }
     y
+}
+
+/// One line of a key to the causes; returns where the next may stand.
+pub fn cause_key(picture: &mut Picture, y: f64, cause: Cause, what: &str) -> f64 {
+    picture.add(&format!(
+        "<rect x=\"{MARGIN}\" y=\"{}\" width=\"28\" height=\"24\" fill=\"{}\"/>",
+        number(y - 21.0),
+        palette::cause(cause as usize)
+    ));
+    let label = format!("{}: {what}", cause.name());
+    picture.say(MARGIN + 42.0, y, Voice::Body, Anchor::Start, &label);
+    y + 38.0
 }

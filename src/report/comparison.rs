@@ -133,6 +133,8 @@ pub struct Comparison {
     pub runs: usize,
     /// Whether more runs would hardly change the answer.
     pub firm: bool,
+    /// About how many runs a firm answer needs, where there are too few and that can be told.
+    pub runs_needed: Option<usize>,
     /// The jobs.
     pub jobs: Vec<JobRow>,
     /// Each job under each setting.
@@ -180,61 +182,39 @@ fn stalls(n: f64) -> String {
     }
 }
 
-/// The answer: the best setting against the first, and the hungriest job where there are several.
+/// The answer: the best setting against the first for each job, and the hungriest job where there
+/// are several.
 pub fn verdict(rows: &[Row], jobs: &[JobRow]) -> String {
     let Some(first) = rows.first() else {
         return String::new();
     };
     let mut text = String::new();
-    let own: Vec<&Row> = rows.iter().filter(|r| r.job == first.job).collect();
-    if own.len() > 1 {
-        let best = own.iter().fold(own[0], |best, row| {
-            if (row.lost_s, row.stalls) < (best.lost_s, best.stalls) {
-                row
-            } else {
-                best
-            }
-        });
-        if best.setting == first.setting {
-            let _ = write!(
-                text,
-                "Nothing here beats {}: {}, {} lost.",
-                first.setting,
-                stalls(first.stalls),
-                time(first.lost_s)
-            );
-        } else {
-            let left = if first.lost_s > 0.0 {
-                share(best.lost_s / first.lost_s)
-            } else {
-                "0 %".into()
-            };
-            let _ = write!(
-                text,
-                "{} is best: {} and {} lost, where {} has {} and {} ({left} is left).",
-                best.setting,
-                stalls(best.stalls),
-                time(best.lost_s),
-                first.setting,
-                stalls(first.stalls),
-                time(first.lost_s)
-            );
-        }
+    if rows.iter().any(|r| r.setting != first.setting) {
+        let told: Vec<String> = jobs
+            .iter()
+            .filter_map(|job| best(rows, job, jobs.len() > 1))
+            .collect();
+        text = told.join(" ");
     }
     if jobs.len() > 1 {
         let of = |row: &Row| jobs.iter().find(|j| j.job == row.job);
-        let firsts = rows.iter().filter(|r| r.setting == first.setting);
-        let worst = firsts.max_by(|a, b| a.lost_s.total_cmp(&b.lost_s));
-        if let Some((row, job)) = worst.and_then(|row| Some((row, of(row)?)))
-            && row.lost_s > 0.0
+        let mut firsts: Vec<&Row> = rows.iter().filter(|r| r.setting == first.setting).collect();
+        firsts.sort_by(|a, b| b.lost_s.total_cmp(&a.lost_s));
+        if let (Some(worst), Some(job)) = (firsts.first(), firsts.first().and_then(|r| of(r)))
+            && worst.lost_s > 0.0
         {
+            let others: Vec<String> = firsts[1..]
+                .iter()
+                .map(|r| format!("{} {}", r.job, time(r.lost_s)))
+                .collect();
             let _ = write!(
                 text,
-                "{}{} starves the board most ({} lost): half of its moves are at most {:.2} mm, it asks \
-                 for up to {} moves/s and {:.0} bytes for each millimetre.",
+                "{}{} starves the board most: {} lost against {}; half of its moves are at most \
+                 {:.2} mm, it asks for up to {} moves/s and {:.0} bytes for each millimetre.",
                 if text.is_empty() { "" } else { " " },
-                row.job,
-                time(row.lost_s),
+                worst.job,
+                time(worst.lost_s),
+                others.join(", "),
                 job.median_block_mm,
                 rate(job.peak_blocks_per_s),
                 job.bytes_per_mm
@@ -242,6 +222,68 @@ pub fn verdict(rows: &[Row], jobs: &[JobRow]) -> String {
         }
     }
     text
+}
+
+/// A job's best setting; `named`: with the job's name.
+fn best(rows: &[Row], job: &JobRow, named: bool) -> Option<String> {
+    let own: Vec<&Row> = rows.iter().filter(|r| r.job == job.job).collect();
+    let first = *own.first()?;
+    let best = own.iter().fold(first, |best, row| {
+        if (row.lost_s, row.stalls) < (best.lost_s, best.stalls) {
+            row
+        } else {
+            best
+        }
+    });
+    let whose = if named {
+        format!("{}: ", job.job)
+    } else {
+        String::new()
+    };
+    Some(if best.setting == first.setting {
+        format!(
+            "{whose}Nothing here loses less than {}: {}, {} lost.",
+            first.setting,
+            stalls(first.stalls),
+            time(first.lost_s)
+        )
+    } else {
+        let left = match first.lost_s {
+            s if s > 0.0 => share(best.lost_s / s),
+            _ => "0 %".into(),
+        };
+        format!(
+            "{whose}{} is best: {} and {} lost, where {} has {} and {} ({left} is left).",
+            best.setting,
+            stalls(best.stalls),
+            time(best.lost_s),
+            first.setting,
+            stalls(first.stalls),
+            time(first.lost_s)
+        )
+    })
+}
+
+/// Settings by the last part of their keys: `when=off blocks=8`.
+pub fn short(setting: &str) -> String {
+    let words = setting.split(' ').map(|word| match word.split_once('=') {
+        Some((key, value)) => {
+            let last = key.rsplit('.').next().unwrap_or(key);
+            format!("{last}={value}")
+        }
+        None => word.to_string(),
+    });
+    words.collect::<Vec<_>>().join(" ")
+}
+
+fn range(middle: &str, low: Option<String>, high: Option<String>) -> String {
+    match (low, high) {
+        (Some(low), Some(high)) if low != high && low.starts_with(['-', '+']) => {
+            format!("{middle} ({low} to {high})")
+        }
+        (Some(low), Some(high)) if low != high => format!("{middle} ({low}–{high})"),
+        _ => middle.to_string(),
+    }
 }
 
 /// The tables, without the verdict, in at most 80 columns.
@@ -267,40 +309,62 @@ pub fn report(c: &Comparison) -> String {
         let _ = writeln!(out, "\n{}", shortened(&job.job, 80));
         let _ = writeln!(
             out,
-            "  setting                          stalls       lost  against the first"
+            "  {:<20}{:<17}{:<24}stutters",
+            "setting", "stalls", "lost"
         );
-        for row in rows {
-            let range = match (row.stalls_low, row.stalls_high) {
-                (Some(low), Some(high)) if low < high => format!("{low:.0}..{high:.0}"),
-                _ => format!("{:.0}", row.stalls),
-            };
-            let against = match (row.more_low_s, row.more_high_s) {
-                (Some(low), Some(high)) if low < high => {
-                    format!("{} .. {}", signed(low), signed(high))
-                }
-                _ if row.more_s == 0.0 => "-".to_string(),
-                _ => signed(row.more_s),
-            };
-            let _ = writeln!(
-                out,
-                "  {:<28} {range:>10} {:>10}  {against}",
-                shortened(&row.setting, 28),
-                time(row.lost_s)
+        for row in &rows {
+            let whole = |n: f64| format!("{n:.0}");
+            let stalls = range(
+                &whole(row.stalls),
+                row.stalls_low.map(whole),
+                row.stalls_high.map(whole),
             );
+            let lost = range(
+                &time(row.lost_s),
+                row.lost_low_s.map(time),
+                row.lost_high_s.map(time),
+            );
+            let percent = |p: f64| format!("{:.0}", 100.0 * p);
+            let mut chance = format!("{} %", percent(row.chance));
+            if row.runs > 1 {
+                let _ = write!(
+                    chance,
+                    " ({}–{})",
+                    percent(row.chance_low),
+                    percent(row.chance_high)
+                );
+            }
+            let name = short(&row.setting);
+            if name.chars().count() > 19 {
+                // A long name has a line of its own.
+                let _ = writeln!(out, "  {}", shortened(&name, 78));
+                let line = format!("  {:<20}{stalls:<17}{lost:<24}{chance}", "");
+                let _ = writeln!(out, "{}", line.trim_end());
+            } else {
+                let line = format!("  {name:<20}{stalls:<17}{lost:<24}{chance}");
+                let _ = writeln!(out, "{}", line.trim_end());
+            }
         }
+        if rows.len() > 1 {
+            against(&mut out, &rows);
+        }
+        lost_by(&mut out, &rows);
     }
     let note = match (c.runs, c.firm) {
         (1, true) => "Nothing is drawn on these boards: one run each is exact.".to_string(),
         (1, false) => "One run each: other luck may give other numbers (--runs).".to_string(),
         (n, true) => format!(
-            "{n} runs each, seeds {} to {}, the same luck for all settings. Ranges hold the median with 95 %. \
-             More runs would hardly change the answer.",
+            "{n} runs each, seeds {} to {}, the same luck for all settings. In brackets: what holds the median, or the chance, \
+             with 95 %. More runs would hardly change the answer.",
             c.seed,
             c.seed + n as u64 - 1
         ),
         (n, false) => format!(
-            "{n} runs each are not enough for a firm answer: some differences may be luck (--runs {}).",
-            4 * n
+            "{n} runs each are not enough for a firm answer: some differences may be luck{}.",
+            match c.runs_needed {
+                Some(more) => format!("; about {more} may do (--runs {more})"),
+                None => "; they are so near each other that more runs will hardly tell".into(),
+            }
         ),
     };
     out.push('\n');
@@ -308,6 +372,53 @@ pub fn report(c: &Comparison) -> String {
         let _ = writeln!(out, "{line}");
     }
     out
+}
+
+/// Differences to the first setting, run by run.
+fn against(out: &mut String, rows: &[&Row]) {
+    let first = short(&rows[0].setting);
+    let _ = writeln!(out, "\n  against {first}, run by run");
+    for row in &rows[1..] {
+        let more = range(
+            &signed(row.more_s),
+            row.more_low_s.map(signed),
+            row.more_high_s.map(signed),
+        );
+        let luck = match row.runs {
+            1 => String::new(),
+            _ if row.p_holm >= 0.95 => "no difference but luck".to_string(),
+            _ => format!("by luck alone: {}", share(row.p_holm)),
+        };
+        let name = shortened(&short(&row.setting), 25);
+        let line = format!("  {name:<26}{more:<31}{luck}");
+        let _ = writeln!(out, "{}", line.trim_end());
+    }
+}
+
+/// What the first run's lost time goes to.
+fn lost_by(out: &mut String, rows: &[&Row]) {
+    let told: Vec<(&Row, [f64; 6])> = rows
+        .iter()
+        .filter_map(|r| Some((*r, r.by_cause_s()?)))
+        .filter(|(_, all)| all.iter().any(|s| *s != 0.0))
+        .collect();
+    if told.is_empty() {
+        return;
+    }
+    let _ = writeln!(out, "\n  lost by, in the first run");
+    for (row, all) in told {
+        let total_s: f64 = all.iter().sum();
+        let mut causes: Vec<Cause> = Cause::ALL.into_iter().collect();
+        causes.sort_by(|a, b| all[*b as usize].total_cmp(&all[*a as usize]));
+        let text: Vec<String> = causes
+            .into_iter()
+            .filter(|c| all[*c as usize].abs() > 0.02 * total_s)
+            .take(3)
+            .map(|c| format!("{} {}", c.name(), share(all[c as usize] / total_s)))
+            .collect();
+        let name = shortened(&short(&row.setting), 25);
+        let _ = writeln!(out, "  {name:<26}{}", text.join(", "));
+    }
 }
 
 fn signed(s: f64) -> String {

@@ -102,7 +102,22 @@ fn row(t: &Tried, before: &Sample) -> CureRow {
     }
 }
 
-fn sentence(row: &CureRow, today: &CureRow) -> String {
+impl CureRow {
+    /// What it costs, all of it, in plain words.
+    pub fn costs(&self) -> Vec<String> {
+        let mut costs = vec![self.cost.clone()];
+        if self.shift_mm > 0.0 {
+            costs.push(format!("the path moves by at most {:.3} mm", self.shift_mm));
+        }
+        if self.longer_s > 1.0 {
+            costs.push(format!("the print takes {} longer", time(self.longer_s)));
+        }
+        costs
+    }
+}
+
+/// The change and what it comes to, in a sentence or two.
+pub fn sentence(row: &CureRow, today: &CureRow) -> String {
     let mut text = format!(
         "{}: {} become {}, {} lost become {}.",
         row.remedy,
@@ -114,14 +129,7 @@ fn sentence(row: &CureRow, today: &CureRow) -> String {
     if let Some(first) = text.get(..1) {
         text = first.to_uppercase() + &text[1..];
     }
-    let mut costs = vec![row.cost.clone()];
-    if row.shift_mm > 0.0 {
-        costs.push(format!("the path moves by at most {:.3} mm", row.shift_mm));
-    }
-    if row.longer_s > 1.0 {
-        costs.push(format!("the print takes {} longer", time(row.longer_s)));
-    }
-    let _ = write!(text, " Costs: {}.", costs.join("; "));
+    let _ = write!(text, " Costs: {}.", row.costs().join("; "));
     text
 }
 
@@ -152,7 +160,12 @@ fn verdict(t: &CureTable) -> String {
             .chain(&t.set)
             .filter(|r| r.stalls == 0);
         if let Some(clean) = clean.min_by_key(|r| r.effort) {
-            let _ = write!(text, " No stall at all is left by: {}.", clean.remedy);
+            let _ = write!(
+                text,
+                " No stall at all is left by {}; costs: {}.",
+                clean.remedy,
+                clean.costs().join("; ")
+            );
         }
     }
     text
@@ -166,7 +179,7 @@ pub fn report(t: &CureTable) -> String {
         "job       {}\nboard     {}, seed {}\n",
         t.job, t.board, t.seed
     );
-    let _ = writeln!(out, "  stalls       lost    longer  change");
+    let _ = writeln!(out, "  stalls       lost      longer  change (its cost)");
     let set = t.set.iter();
     for row in std::iter::once(&t.today).chain(&t.single).chain(set) {
         let longer = if row.longer_s.abs() < 0.5 {
@@ -179,8 +192,12 @@ pub fn report(t: &CureTable) -> String {
             )
         };
         let mut what = row.remedy.clone();
-        if row.shift_mm > 0.0 {
-            let _ = write!(what, " (moves {:.3} mm)", row.shift_mm);
+        let price: Vec<String> = row.costs().into_iter().filter(|c| c != "time").collect();
+        // How much longer it takes stands in a column of its own.
+        let price: Vec<&String> = price.iter().filter(|c| !c.ends_with("longer")).collect();
+        if price.iter().any(|c| !c.is_empty()) {
+            let price: Vec<&str> = price.iter().map(|c| c.as_str()).collect();
+            let _ = write!(what, " ({})", price.join("; "));
         }
         for (k, line) in wrap(&what, 46).iter().enumerate() {
             if k == 0 {
@@ -196,5 +213,6 @@ pub fn report(t: &CureTable) -> String {
             }
         }
     }
+    out.push_str("\nOne run each, under one seed: differences of a few stalls may be luck.\n");
     out
 }

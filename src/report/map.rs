@@ -5,10 +5,10 @@ use std::fmt::Write;
 use crate::study::stalls::{Kind, Stall};
 use crate::study::trace::{LayerTrace, Segment};
 
+use super::look::palette::{self, CARD, INK, INK_FAINT};
+use super::look::picture::{Anchor, MARGIN, Picture, Voice, WIDTH, number};
 use super::numbers::{count, time};
-use super::palette::{self, CARD, INK, INK_FAINT, INK_SOFT};
-use super::svg::{Picture, number, round_length};
-use super::thin::thin;
+use crate::study::thin::thin;
 
 /// What stands around the map.
 #[derive(Clone, Debug)]
@@ -23,9 +23,7 @@ pub struct MapText {
     pub layers: u32,
 }
 
-const WIDTH: f64 = 1000.0;
-const SIDE: f64 = 920.0;
-const MARGIN: f64 = 40.0;
+const SIDE: f64 = WIDTH - 2.0 * MARGIN;
 /// Bytes that the path may take.
 const PATH_BYTES_MAX: usize = 1_500_000;
 /// Marks drawn, the longest stalls.
@@ -47,19 +45,11 @@ pub fn svg(trace: &LayerTrace, text: &MapText) -> String {
         count(trace.stalls.len() as u64 + trace.stalls_left_out, "stall"),
         kinds(trace)
     );
-    let mut picture = Picture::new(WIDTH, &text.verdict, &line, &description);
+    let mut picture = Picture::new(&text.verdict, &line, &description);
     let Some(frame) = Frame::around(trace, picture.top) else {
-        let top = picture.top + 40.0;
-        picture.text(
-            MARGIN,
-            top,
-            26.0,
-            "400",
-            INK,
-            "start",
-            "This layer has no path to draw.",
-        );
-        return picture.finish(top + 60.0);
+        let y = picture.top + 40.0;
+        let y = picture.paragraph(y, Voice::Body, "This layer has no path to draw.");
+        return picture.finish(y + 10.0);
     };
     draw_path(&mut picture, trace, &frame);
     draw_marks(&mut picture, trace, &frame);
@@ -212,6 +202,11 @@ fn draw_path(picture: &mut Picture, trace: &LayerTrace, frame: &Frame) {
     };
     let width = (0.4 * frame.pixels_per_mm).clamp(2.0, 7.0) * FINE;
     picture.add(&format!(
+        "<clipPath id=\"frame\"><rect y=\"{}\" width=\"{WIDTH}\" height=\"{}\"/></clipPath><g clip-path=\"url(#frame)\">",
+        number(frame.top - 10.0),
+        number(frame.height + 20.0)
+    ));
+    picture.add(&format!(
         "<g transform=\"scale({})\" fill=\"none\" stroke-linejoin=\"round\" stroke-linecap=\"round\">",
         1.0 / FINE
     ));
@@ -230,7 +225,7 @@ fn draw_path(picture: &mut Picture, trace: &LayerTrace, frame: &Frame) {
             number(width * (1.0 + 0.4 * (1.0 - ratio)))
         ));
     }
-    picture.add("</g>");
+    picture.add("</g></g>");
 }
 
 /// Path data: moves without printing, then the levels from full speed to stopped.
@@ -295,71 +290,18 @@ fn draw_marks(picture: &mut Picture, trace: &LayerTrace, frame: &Frame) {
 }
 
 fn draw_legend(picture: &mut Picture, trace: &LayerTrace, frame: &Frame) -> f64 {
-    let mut y = frame.top + frame.height + 60.0;
-    picture.add(&format!(
-        "<path d=\"M{MARGIN} {0}H{1}\" stroke=\"{INK_FAINT}\" stroke-width=\"1.5\"/>",
-        number(y - 26.0),
-        WIDTH - MARGIN
-    ));
-    y += 12.0;
-    // The scale, from stopped to full speed.
-    let (wide, steps) = (420.0, LEVELS);
-    picture.text(
+    let mut y = frame.top + frame.height + 34.0;
+    picture.rule(y);
+    y += 38.0;
+    picture.say(
         MARGIN,
-        y + 4.0,
-        24.0,
-        "700",
-        INK,
-        "start",
-        "Speed of the head against what the job allows",
+        y,
+        Voice::Strong,
+        Anchor::Start,
+        "Speed, against what the job allows",
     );
-    y += 22.0;
-    for k in 0..steps {
-        let ratio = k as f64 / (steps - 1) as f64;
-        let step = wide / steps as f64;
-        picture.add(&format!(
-            "<rect x=\"{}\" y=\"{}\" width=\"{}\" height=\"26\" fill=\"{}\"/>",
-            number(MARGIN + step * k as f64),
-            number(y),
-            number(step + 0.5),
-            palette::hex(palette::speed(ratio))
-        ));
-    }
-    for (part, anchor, label) in [
-        (0.0, "start", "stopped"),
-        (0.5, "middle", "half"),
-        (1.0, "end", "full speed"),
-    ] {
-        picture.text(
-            MARGIN + wide * part,
-            y + 54.0,
-            24.0,
-            "400",
-            INK_SOFT,
-            anchor,
-            label,
-        );
-    }
-    // The scale bar.
-    let bar_mm = round_length(300.0 / frame.pixels_per_mm);
-    let bar = bar_mm * frame.pixels_per_mm;
-    let right = WIDTH - MARGIN;
-    picture.add(&format!(
-        "<path class=\"scale\" d=\"M{} {}v16h{}v-16\" fill=\"none\" stroke=\"{INK}\" stroke-width=\"3\"/>",
-        number(right - bar),
-        number(y + 4.0),
-        number(bar)
-    ));
-    picture.text(
-        right - bar / 2.0,
-        y + 54.0,
-        24.0,
-        "400",
-        INK_SOFT,
-        "middle",
-        &format!("{} mm", number(bar_mm)),
-    );
-    y += 84.0;
+    picture.scale_bar(WIDTH - MARGIN, y + 36.0, 250.0, frame.pixels_per_mm);
+    y = speed_key(picture, y + 18.0, 560.0);
     let names = [
         (Kind::Dwell, "dwell", "the head stood still and oozed"),
         (Kind::Dip, "dip", "it braked below half speed"),
@@ -372,28 +314,47 @@ fn draw_legend(picture: &mut Picture, trace: &LayerTrace, frame: &Frame) -> f64 
             continue;
         }
         let longest_s = of_kind.map(|s| s.lost_s).fold(0.0, f64::max);
-        y += 38.0;
         let size = radius(longest_s).min(15.0);
-        picture.add(&mark(kind, MARGIN + 16.0, y - 8.0, size));
+        picture.add(&mark(kind, MARGIN + 16.0, y - 9.0, size));
         let label = format!(
             "{}: {what}; at most {} lost",
             count(n, name),
             time(longest_s)
         );
-        picture.text(MARGIN + 48.0, y, 24.0, "400", INK, "start", &label);
+        picture.say(MARGIN + 48.0, y, Voice::Body, Anchor::Start, &label);
+        y += 38.0;
     }
     let hidden =
         (trace.stalls.len() as u64 + trace.stalls_left_out).saturating_sub(MARKS_MAX as u64);
-    let note = if trace.stalls.is_empty() {
+    let mut note = if trace.stalls.is_empty() {
         "No stall on this layer.".to_string()
-    } else if hidden > 0 {
-        format!(
-            "The larger a mark, the more time was lost there. {hidden} smaller stalls are not marked."
-        )
     } else {
         "The larger a mark, the more time was lost there.".to_string()
     };
-    y += 40.0;
-    picture.text(MARGIN, y, 22.0, "400", INK_SOFT, "start", &note);
-    y + 36.0
+    if hidden > 0 {
+        let _ = write!(note, " {hidden} smaller stalls are not marked.");
+    }
+    picture.paragraph(y, Voice::Note, &note)
+}
+
+/// The key to the colours of speed; returns where what follows may begin.
+pub fn speed_key(picture: &mut Picture, y: f64, wide: f64) -> f64 {
+    let step = wide / LEVELS as f64;
+    for k in 0..LEVELS {
+        picture.add(&format!(
+            "<rect x=\"{}\" y=\"{}\" width=\"{}\" height=\"28\" fill=\"{}\"/>",
+            number(MARGIN + step * k as f64),
+            number(y),
+            number(step + 0.5),
+            palette::hex(palette::speed(k as f64 / (LEVELS - 1) as f64))
+        ));
+    }
+    for (part, anchor, label) in [
+        (0.0, Anchor::Start, "stopped"),
+        (0.5, Anchor::Middle, "half"),
+        (1.0, Anchor::End, "full speed"),
+    ] {
+        picture.say(MARGIN + wide * part, y + 56.0, Voice::Note, anchor, label);
+    }
+    y + 106.0
 }

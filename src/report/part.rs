@@ -2,12 +2,11 @@
 
 use crate::surface::skin::WallPoint;
 
+use super::look::palette::{self, CARD};
+use super::look::picture::{MARGIN, Picture, Voice, WIDTH, number};
 use super::numbers::count;
-use super::palette::{self, CARD, INK, INK_SOFT};
-use super::svg::{Picture, number, round_length};
-use super::wall::{Bump, Caption, colour, legend};
+use super::wall::{Bump, Caption, colour, legend, parts, radius};
 
-const WIDTH: f64 = 1000.0;
 /// Layers whose outlines are drawn.
 const LAYERS_MAX: usize = 120;
 /// Points drawn.
@@ -38,20 +37,12 @@ pub fn svg(walls: &[WallPoint], bumps: &[Bump], caption: &Caption) -> String {
         "The whole part seen from a corner, with {}.",
         count(bumps.len() as u64, "visible bump")
     );
-    let mut picture = Picture::new(WIDTH, &caption.verdict, &line, &description);
+    let mut picture = Picture::new(&caption.verdict, &line, &description);
     let flat = |w: &WallPoint| seen(f64::from(w.x_mm), f64::from(w.y_mm), f64::from(w.z_mm));
     let Some(first) = walls.first().map(flat) else {
-        let top = picture.top + 40.0;
-        picture.text(
-            40.0,
-            top,
-            26.0,
-            "400",
-            INK,
-            "start",
-            "Nothing is printed: there is no part to show.",
-        );
-        return picture.finish(top + 60.0);
+        let text = "Nothing is printed: there is no part to show.";
+        let y = picture.paragraph(picture.top + 40.0, Voice::Body, text);
+        return picture.finish(y + 10.0);
     };
     let (mut low, mut high) = (first, first);
     for w in walls {
@@ -62,7 +53,7 @@ pub fn svg(walls: &[WallPoint], bumps: &[Bump], caption: &Caption) -> String {
     }
     let scale = (900.0 / (high[0] - low[0]).max(1e-3)).min(1000.0 / (high[1] - low[1]).max(1e-3));
     let left = (WIDTH - (high[0] - low[0]) * scale) / 2.0;
-    let top = picture.top + 30.0;
+    let top = picture.top + 16.0;
     let at = |p: [f64; 3]| {
         (
             left + (p[0] - low[0]) * scale,
@@ -71,16 +62,23 @@ pub fn svg(walls: &[WallPoint], bumps: &[Bump], caption: &Caption) -> String {
     };
     outlines(&mut picture, walls, &at);
     let most_mm = bumps.iter().map(|b| b.bump_mm).fold(0.0, f64::max);
-    let middle = middle(walls);
-    let mut order: Vec<&Bump> = bumps.iter().collect();
+    let parts = parts(walls);
+    let mut order: Vec<&Bump> = bumps.iter().filter(|b| !b.stretch).collect();
     order.sort_by(|a, b| b.bump_mm.total_cmp(&a.bump_mm));
     order.truncate(BUMPS_MAX);
     for bump in order.into_iter().rev() {
         let [x, y, z] = bump.place_mm;
         let (u, v) = at(seen(x, y, z));
-        let r = 3.5 + 9.0 * (bump.bump_mm / most_mm.max(1e-9)).sqrt();
-        // Towards the eye or on the far side, as seen from the middle of the part.
-        let front = seen(x - middle[0], y - middle[1], 0.0)[2] >= 0.0;
+        let r = radius(bump.bump_mm, most_mm);
+        // Towards the eye or on the far side, as seen from the middle of its part; in a hole it is
+        // the other way round.
+        let middle = parts
+            .iter()
+            .find(|p| p.has(x, y))
+            .or(parts.first())
+            .map_or([0.0; 2], |p| p.middle);
+        let towards = seen(x - middle[0], y - middle[1], 0.0)[2];
+        let front = (towards >= 0.0) == bump.outer;
         let (fill, edge) = if front {
             (colour(bump.bump_mm, most_mm), CARD.to_string())
         } else {
@@ -91,43 +89,17 @@ pub fn svg(walls: &[WallPoint], bumps: &[Bump], caption: &Caption) -> String {
             number(u), number(v), number(r)
         ));
     }
-    let mut y = top + (high[1] - low[1]) * scale + 50.0;
-    let bar_mm = round_length(260.0 / scale);
-    picture.add(&format!(
-        "<path class=\"scale\" d=\"M{} {}v14h{}v-14\" fill=\"none\" stroke=\"{INK}\" stroke-width=\"3\"/>",
-        number(960.0 - bar_mm * scale), number(y - 14.0), number(bar_mm * scale)
-    ));
-    picture.text(
-        960.0 - bar_mm * scale / 2.0,
-        y + 28.0,
-        22.0,
-        "400",
-        INK_SOFT,
-        "middle",
-        &format!("{} mm", number(bar_mm)),
-    );
-    y = legend(&mut picture, y, bumps, most_mm, caption.visible_mm);
-    if !bumps.is_empty() {
-        picture.text(
-            40.0,
-            y,
-            22.0,
-            "400",
-            INK_SOFT,
-            "start",
-            "Rings lie on the far side.",
-        );
-        y += 34.0;
-    }
-    picture.finish(y + 10.0)
-}
-
-fn middle(walls: &[WallPoint]) -> [f64; 2] {
-    let n = walls.len() as f64;
-    let sum = walls.iter().fold([0.0; 2], |s, w| {
-        [s[0] + f64::from(w.x_mm), s[1] + f64::from(w.y_mm)]
-    });
-    sum.map(|v| v / n)
+    let y = top + (high[1] - low[1]) * scale + 30.0;
+    picture.rule(y);
+    picture.scale_bar(WIDTH - MARGIN, y + 40.0, 250.0, scale);
+    let y = legend(&mut picture, y + 40.0, bumps, most_mm, caption.visible_mm);
+    let note = if bumps.is_empty() {
+        "Each line is a layer's outer wall."
+    } else {
+        "Rings lie on the far side. Each line is a layer's outer wall."
+    };
+    let y = picture.paragraph(y, Voice::Note, note);
+    picture.finish(y + 4.0)
 }
 
 /// Some layers' outlines, in a calm ink.

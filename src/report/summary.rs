@@ -72,6 +72,8 @@ pub struct Place {
     pub lost_s: f64,
     /// How far its bump stands proud, mm, where it is seen.
     pub bump_mm: Option<f64>,
+    /// `outer`, `hole` or `inner`, where that was worked out.
+    pub surface: Option<&'static str>,
 }
 
 /// The stretch of 64 blocks that loses most: what it needs and what it got.
@@ -148,7 +150,7 @@ pub struct Summary {
     pub excess_mm3: f64,
     /// Plastic too little, of all stalls, mm³: the thin stretches behind the blobs.
     pub deficit_mm3: f64,
-    /// How far the largest bump stands proud, mm.
+    /// How far the largest bump stands proud, mm; on a surface that is seen, where that is known.
     pub largest_bump_mm: Option<f64>,
     /// The layer of that bump, from 0.
     pub largest_bump_layer: Option<u32>,
@@ -158,7 +160,7 @@ pub struct Summary {
     pub visible_mm: Option<f64>,
     /// Stalls that leave a visible bump, where worked out.
     pub visible_bumps: Option<u64>,
-    /// The layer that loses most, from 0.
+    /// The layer with most visible bumps, by their heights; with none, the one that loses most; from 0.
     pub worst_layer: Option<u32>,
     /// The five worst places: visible bumps, the tallest first, or else what loses most.
     pub worst: Vec<Place>,
@@ -235,13 +237,17 @@ impl Summary {
         summary
     }
 
-    /// Tells on which surfaces the stalls lie (outer, hole, inner), and which leave a bump of
-    /// `visible_mm` or more that is seen, the tallest first; the worst places are then those.
-    pub fn tell_surfaces(&mut self, counts: [u64; 3], visible_mm: f64, visible: &[(f64, Stall)]) {
+    /// Tells on which surfaces the stalls lie (outer, hole, inner), and the bumps on those that are
+    /// seen, the tallest first. Those of `visible_mm` or more are what the verdict and the worst
+    /// places then speak of.
+    pub fn tell_surfaces(&mut self, counts: [u64; 3], visible_mm: f64, bumps: &[(f64, Stall)]) {
         let names = [Surface::Outer, Surface::Hole, Surface::Inner].map(Surface::name);
         self.surfaces = Some(names.into_iter().zip(counts).collect());
+        let visible = &bumps[..bumps.partition_point(|(mm, _)| *mm >= visible_mm)];
         self.visible_mm = Some(visible_mm);
         self.visible_bumps = Some(visible.len() as u64);
+        self.largest_bump_mm = bumps.first().map(|(mm, _)| *mm);
+        self.largest_bump_layer = bumps.first().map(|(_, stall)| stall.layer);
         if !visible.is_empty() {
             let worst = visible.iter().take(WORST_PLACES);
             self.worst = worst
@@ -250,6 +256,14 @@ impl Summary {
                     ..place(stall)
                 })
                 .collect();
+            let mut layers: BTreeMap<u32, f64> = BTreeMap::new();
+            for (mm, stall) in visible {
+                *layers.entry(stall.layer).or_insert(0.0) += mm;
+            }
+            let most = layers
+                .iter()
+                .max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(a.0)));
+            self.worst_layer = most.map(|(layer, _)| *layer);
         }
         self.verdict = super::words::verdict(self);
     }
@@ -280,6 +294,7 @@ fn place(stall: &Stall) -> Place {
         dwell_s: stall.dwell_s,
         lost_s: stall.lost_s,
         bump_mm: None,
+        surface: stall.surface.map(Surface::name),
     }
 }
 

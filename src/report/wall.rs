@@ -1,12 +1,15 @@
 //! `wall.svg`: the outer wall unrolled like the label of a can: angle across, height up.
 
 use std::collections::BTreeMap;
+use std::fmt::Write;
 
-use crate::surface::skin::WallPoint;
+use crate::study::stalls::{Kind, Stall};
+use crate::surface::skin::{Patch, Surface, WallPoint};
 
+use super::look::palette::{self, CARD, INK_FAINT};
+use super::look::picture::{Anchor, MARGIN, Picture, Voice, WIDTH, number};
 use super::numbers::count;
-use super::palette::{self, CARD, INK, INK_FAINT, INK_SOFT};
-use super::svg::{Picture, number};
+use super::thick::{GROUND, THIN_MM, Thick, tints};
 
 /// A bump that will be seen.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -15,7 +18,26 @@ pub struct Bump {
     pub place_mm: [f64; 3],
     /// How far it stands proud, mm.
     pub bump_mm: f64,
+    /// Whether it is on the outside; else it is on a hole that is open.
+    pub outer: bool,
+    /// Whether the stall is too long for one place: then it is a stretch of thicker wall.
+    pub stretch: bool,
 }
+
+impl Bump {
+    /// What a stall leaves that is seen.
+    pub fn new(stall: &Stall, bump_mm: f64) -> Self {
+        Bump {
+            place_mm: stall.place_mm,
+            bump_mm,
+            outer: stall.surface == Some(Surface::Outer),
+            stretch: stall.kind != Kind::Dwell && stall.length_mm > STRETCH_MM,
+        }
+    }
+}
+
+/// A stall without a rest that is longer than this has no one place, mm.
+const STRETCH_MM: f64 = 20.0;
 
 /// What runs across the wall.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -41,13 +63,14 @@ pub struct Caption {
     pub across: Across,
 }
 
-const WIDTH: f64 = 1000.0;
-const LEFT: f64 = 110.0;
-const RIGHT: f64 = 970.0;
+const LEFT: f64 = 126.0;
+const RIGHT: f64 = WIDTH - MARGIN;
 /// Parts drawn side by side.
 const PARTS_MAX: usize = 6;
-/// Two points closer than this, seen from above, belong to one part, mm.
-const APART_MM: f64 = 3.0;
+/// Points in neighbouring squares this wide, seen from above, belong to one part, mm.
+const APART_MM: f64 = 1.5;
+/// A part lower than this share of the tallest is a skirt or the like, and not drawn.
+const LOW_SHARE: f64 = 0.1;
 /// Marks closer than this are drawn as one, the largest, pixels.
 const BIN: f64 = 5.0;
 
@@ -58,10 +81,20 @@ pub fn colour(bump_mm: f64, most_mm: f64) -> String {
     ))
 }
 
-/// One part on the bed: its middle, and where it is.
-struct Part {
-    middle: [f64; 2],
+/// One part on the bed.
+pub struct Part {
+    /// Its middle, x and y, mm.
+    pub middle: [f64; 2],
+    tall_mm: f64,
     cells: Vec<(i32, i32)>,
+}
+
+impl Part {
+    /// Whether a place is on it, or next to it.
+    pub fn has(&self, x_mm: f64, y_mm: f64) -> bool {
+        let (cx, cy) = cell(x_mm, y_mm);
+        (-1..=1).any(|dx| (-1..=1).any(|dy| self.cells.binary_search(&(cx + dx, cy + dy)).is_ok()))
+    }
 }
 
 fn cell(x: f64, y: f64) -> (i32, i32) {
@@ -69,7 +102,7 @@ fn cell(x: f64, y: f64) -> (i32, i32) {
 }
 
 /// Parts by what touches seen from above, from left to right.
-fn parts(walls: &[WallPoint]) -> Vec<Part> {
+pub fn parts(walls: &[WallPoint]) -> Vec<Part> {
     let mut owner: BTreeMap<(i32, i32), Option<usize>> = walls
         .iter()
         .map(|w| (cell(f64::from(w.x_mm), f64::from(w.y_mm)), None))
@@ -100,10 +133,18 @@ fn parts(walls: &[WallPoint]) -> Vec<Part> {
         };
         let middle = [mid(&|c| c.0), mid(&|c| c.1)];
         cells.sort_unstable();
-        parts.push(Part { middle, cells });
+        parts.push(Part {
+            middle,
+            tall_mm: 0.0,
+            cells,
+        });
     }
-    parts.sort_by_key(|p| std::cmp::Reverse(p.cells.len()));
-    parts.truncate(PARTS_MAX);
+    for w in walls {
+        let at = cell(f64::from(w.x_mm), f64::from(w.y_mm));
+        if let Some(Some(own)) = owner.get(&at) {
+            parts[*own].tall_mm = parts[*own].tall_mm.max(f64::from(w.z_mm));
+        }
+    }
     parts.sort_by(|a, b| a.middle[0].total_cmp(&b.middle[0]));
     parts
 }
@@ -156,7 +197,9 @@ impl Lengths {
 }
 
 /// Draws the walls; below 2 MB.
-pub fn svg(walls: &[WallPoint], bumps: &[Bump], caption: &Caption) -> String {
+pub fn svg(walls: &[WallPoint], patches: &[Patch], bumps: &[Bump], caption: &Caption) -> String {
+    let all = bumps;
+    let bumps: Vec<Bump> = all.iter().filter(|b| b.outer).copied().collect();
     let line = format!(
         "outer wall of {} on {}, unrolled",
         caption.job, caption.board
@@ -169,38 +212,27 @@ pub fn svg(walls: &[WallPoint], bumps: &[Bump], caption: &Caption) -> String {
         },
         count(bumps.len() as u64, "visible bump")
     );
-    let mut picture = Picture::new(WIDTH, &caption.verdict, &line, &description);
+    let mut picture = Picture::new(&caption.verdict, &line, &description);
     let top = picture.top + 20.0;
     let most_z = walls.iter().map(|w| f64::from(w.z_mm)).fold(0.0, f64::max);
     if walls.is_empty() || most_z <= 0.0 {
-        picture.text(
-            40.0,
-            top + 20.0,
-            26.0,
-            "400",
-            INK,
-            "start",
-            "Nothing is printed: there is no wall to unroll.",
-        );
-        return picture.finish(top + 70.0);
+        let text = "Nothing is printed: there is no wall to unroll.";
+        let y = picture.paragraph(top + 20.0, Voice::Body, text);
+        return picture.finish(y + 10.0);
     }
     let high = 640.0;
-    let parts = parts(walls);
+    let (parts, left_out) = drawn(parts(walls));
     let gap = 24.0;
     let wide = ((RIGHT - LEFT) - gap * (parts.len() as f64 - 1.0)) / parts.len() as f64;
     let y = |z: f64| top + high * (1.0 - z / most_z);
     let most_mm = bumps.iter().map(|b| b.bump_mm).fold(0.0, f64::max);
+    let mut thickest_mm: f64 = 0.0;
     for (k, part) in parts.iter().enumerate() {
         let left = LEFT + (wide + gap) * k as f64;
-        let own = |x: f64, y: f64| {
-            let (cx, cy) = cell(x, y);
-            (-1..=1)
-                .any(|dx| (-1..=1).any(|dy| part.cells.binary_search(&(cx + dx, cy + dy)).is_ok()))
-        };
         let lengths = Lengths::along(
             walls
                 .iter()
-                .filter(|w| own(f64::from(w.x_mm), f64::from(w.y_mm))),
+                .filter(|w| part.has(f64::from(w.x_mm), f64::from(w.y_mm))),
         );
         let share = |p: [f64; 3]| match caption.across {
             Across::Length => lengths.at(p) / lengths.most_mm,
@@ -209,18 +241,24 @@ pub fn svg(walls: &[WallPoint], bumps: &[Bump], caption: &Caption) -> String {
                 angle.rem_euclid(std::f64::consts::TAU) / std::f64::consts::TAU
             }
         };
-        let tall = walls
-            .iter()
-            .filter(|w| own(f64::from(w.x_mm), f64::from(w.y_mm)))
-            .map(|w| f64::from(w.z_mm))
-            .fold(0.0, f64::max);
         picture.add(&format!(
-            "<rect class=\"wall\" x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" fill=\"{}\" fill-opacity=\"0.35\"/>",
-            number(left), number(y(tall)), number(wide), number(y(0.0) - y(tall)), palette::hex(palette::speed(1.0))
+            "<rect class=\"wall\" x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" fill=\"{GROUND}\"/>",
+            number(left),
+            number(y(part.tall_mm)),
+            number(wide),
+            number(y(0.0) - y(part.tall_mm))
         ));
+        let own = patches
+            .iter()
+            .filter(|p| part.has(f64::from(p.x_mm), f64::from(p.y_mm)));
+        let frame = [left, y(part.tall_mm), wide, y(0.0) - y(part.tall_mm)];
+        let thick = Thick::spread(own, frame, part.tall_mm, lengths.most_mm, &share);
+        thickest_mm = thickest_mm.max(thick.most_mm);
+        thick.draw(&mut picture);
         // The largest bump of each bin.
         let mut bins: BTreeMap<(i64, i64), (f64, f64, f64)> = BTreeMap::new();
-        for bump in bumps.iter().filter(|b| own(b.place_mm[0], b.place_mm[1])) {
+        let here = |b: &&Bump| !b.stretch && part.has(b.place_mm[0], b.place_mm[1]);
+        for bump in bumps.iter().filter(here) {
             let (u, v) = (left + wide * share(bump.place_mm), y(bump.place_mm[2]));
             let bin = bins
                 .entry(((u / BIN) as i64, (v / BIN) as i64))
@@ -232,7 +270,7 @@ pub fn svg(walls: &[WallPoint], bumps: &[Bump], caption: &Caption) -> String {
         let mut marks: Vec<_> = bins.into_values().collect();
         marks.sort_by(|a, b| a.2.total_cmp(&b.2));
         for (u, v, mm) in marks {
-            let r = 3.0 + 7.0 * (mm / most_mm.max(1e-9)).sqrt();
+            let r = radius(mm, most_mm);
             picture.add(&format!(
                 "<circle class=\"bump\" cx=\"{}\" cy=\"{}\" r=\"{}\" fill=\"{}\" stroke=\"{CARD}\" stroke-width=\"1\"/>",
                 number(u), number(v), number(r), colour(mm, most_mm)
@@ -249,7 +287,7 @@ pub fn svg(walls: &[WallPoint], bumps: &[Bump], caption: &Caption) -> String {
                 Across::Angle => format!("{:.0}°", 360.0 * tick),
                 Across::Length => format!("{:.0} mm", lengths.most_mm * tick),
             };
-            picture.text(x, y(0.0) + 30.0, 20.0, "400", INK_SOFT, "start", &label);
+            picture.say(x, y(0.0) + 34.0, Voice::Note, Anchor::Start, &label);
             picture.add(&format!(
                 "<path d=\"M{} {}v8\" stroke=\"{INK_FAINT}\" stroke-width=\"2\"/>",
                 number(x),
@@ -259,33 +297,54 @@ pub fn svg(walls: &[WallPoint], bumps: &[Bump], caption: &Caption) -> String {
     }
     for part in [0.0, 0.5, 1.0] {
         let z = most_z * part;
-        picture.text(
-            LEFT - 14.0,
-            y(z) + 8.0,
-            20.0,
-            "400",
-            INK_SOFT,
-            "end",
-            &format!("{z:.0} mm"),
-        );
+        let label = format!("{z:.0} mm");
+        picture.say(LEFT - 12.0, y(z) + 8.0, Voice::Note, Anchor::End, &label);
     }
-    let mut foot = y(0.0) + 80.0;
-    foot = legend(&mut picture, foot, bumps, most_mm, caption.visible_mm);
-    let across = match caption.across {
-        Across::Angle => "Scattered: a card's hiccups. 0° points right on the bed, 90° back.",
-        Across::Length => {
-            "Scattered: a card's hiccups. 0 mm is where the wall of each layer begins."
-        }
-    };
+    let mut foot = y(0.0) + 92.0;
+    foot = legend(&mut picture, foot, &bumps, most_mm, caption.visible_mm);
+    if thickest_mm > THIN_MM {
+        foot = tints(&mut picture, foot, thickest_mm);
+    }
+    let holes = all.len() - bumps.len();
+    if holes > 0 {
+        let text = format!(
+            "{} more {} in holes that are open, not on this wall.",
+            holes,
+            if holes == 1 { "bump is" } else { "bumps are" }
+        );
+        foot = picture.paragraph(foot, Voice::Note, &text);
+    }
+    if left_out > 0 {
+        let text = format!(
+            "{} more on the bed not drawn here.",
+            count(left_out, "part")
+        );
+        foot = picture.paragraph(foot, Voice::Note, &text);
+    }
     for line in [
         "Slanting rows: something regular in time, such as saves.",
-        "Bands: moves too short for the board. An upright row: the seam, or a corner.",
-        across,
+        "Bands: moves too short for the board. Scattered: a card's hiccups.",
+        "Upright rows: the seam, a corner.",
+        match caption.across {
+            Across::Angle => "0° points right on the bed, 90° to the back.",
+            Across::Length => "0 mm is where the wall of each layer begins.",
+        },
     ] {
-        picture.text(40.0, foot, 20.0, "400", INK_SOFT, "start", line);
-        foot += 30.0;
+        foot = picture.paragraph(foot, Voice::Note, line);
     }
-    picture.finish(foot + 10.0)
+    picture.finish(foot + 4.0)
+}
+
+/// The parts to draw, the largest, and how many are left out.
+fn drawn(mut parts: Vec<Part>) -> (Vec<Part>, u64) {
+    let tallest_mm = parts.iter().map(|p| p.tall_mm).fold(0.0, f64::max);
+    parts.retain(|p| p.tall_mm >= LOW_SHARE * tallest_mm);
+    let all = parts.len();
+    parts.sort_by_key(|p| std::cmp::Reverse(p.cells.len()));
+    parts.truncate(PARTS_MAX);
+    parts.sort_by(|a, b| a.middle[0].total_cmp(&b.middle[0]));
+    let left_out = (all - parts.len()) as u64;
+    (parts, left_out)
 }
 
 /// The key to bumps; returns where what follows may stand.
@@ -297,40 +356,50 @@ pub fn legend(
     visible_mm: f64,
 ) -> f64 {
     if bumps.is_empty() {
-        let text = format!(
-            "No bump of {} mm or more on a surface that is seen.",
-            number(visible_mm)
-        );
-        picture.text(40.0, y, 24.0, "400", INK, "start", &text);
-        return y + 38.0;
+        let text = format!("No bump of {} mm or more is seen here.", number(visible_mm));
+        return picture.paragraph(y, Voice::Body, &text) + 4.0;
     }
-    let title = format!(
+    let stretches = bumps.iter().filter(|b| b.stretch).count() as u64;
+    let mut title = format!(
         "{} of {} mm or more",
         count(bumps.len() as u64, "visible bump"),
         number(visible_mm)
     );
-    picture.text(40.0, y, 24.0, "700", INK, "start", &title);
-    y += 40.0;
-    let mut x = 56.0;
-    for share in [0.1, 0.4, 1.0] {
-        let r = 3.5 + 9.0 * f64::sqrt(share);
+    if stretches == bumps.len() as u64 {
+        title += ", all long stretches without a dot";
+    } else if stretches > 0 {
+        let _ = write!(title, ", {stretches} of them long stretches without a dot");
+    }
+    y = picture.paragraph(y, Voice::Strong, &title) + 12.0;
+    if stretches == bumps.len() as u64 {
+        return y;
+    }
+    let mut x = MARGIN + 16.0;
+    let least_mm = visible_mm.max(0.1 * most_mm).min(most_mm);
+    let middle_mm = (least_mm * most_mm).sqrt();
+    let mut sizes = vec![least_mm, middle_mm, most_mm];
+    sizes.dedup_by(|a, b| (*a - *b).abs() < 0.02 * most_mm);
+    for mm in sizes {
         picture.add(&format!(
             "<circle cx=\"{}\" cy=\"{}\" r=\"{}\" fill=\"{}\"/>",
             number(x),
-            number(y - 8.0),
-            number(r),
-            colour(share * most_mm, most_mm)
+            number(y - 9.0),
+            number(radius(mm, most_mm)),
+            colour(mm, most_mm)
         ));
-        picture.text(
-            x + 20.0,
+        picture.say(
+            x + 22.0,
             y,
-            22.0,
-            "400",
-            INK,
-            "start",
-            &format!("{:.2} mm", share * most_mm),
+            Voice::Body,
+            Anchor::Start,
+            &format!("{mm:.2} mm"),
         );
-        x += 160.0;
+        x += 180.0;
     }
-    y + 44.0
+    y + 46.0
+}
+
+/// Radius of a bump's dot, px.
+pub fn radius(mm: f64, most_mm: f64) -> f64 {
+    3.5 + 8.0 * (mm / most_mm.max(1e-9)).sqrt()
 }

@@ -23,25 +23,23 @@ pub fn verdict(s: &Summary) -> String {
             Some(layer) if s.layers > 1 => format!(", worst around layer {layer}"),
             _ => String::new(),
         };
-        if s.dwells + s.dips == 0 {
-            format!(
-                "Slows down, never brakes hard: {}, {lost}{place}.",
-                count(s.drags, "slow stretch").replace("stretchs", "stretches")
-            )
-        } else {
-            let stalls = count(s.stalls, "stall");
-            match s.visible_bumps {
-                Some(0) if s.extrudes => {
-                    format!("Stutters out of sight: {stalls}, no visible bump; {lost}{place}.")
-                }
-                Some(bumps) if s.extrudes => {
-                    format!(
-                        "Stutters: {} at {stalls}; {lost}{place}.",
-                        count(bumps, "visible bump")
-                    )
-                }
-                _ => format!("Stutters: {stalls}, {lost}{place}."),
+        let stalls = count(s.stalls, "stall");
+        match s.visible_bumps {
+            Some(bumps) if s.extrudes && bumps > 0 => {
+                let bumps = count(bumps, "visible bump");
+                format!("Stutters: {bumps} at {stalls}; {lost}{place}.")
             }
+            _ if s.dwells + s.dips == 0 => {
+                let stretches = if s.drags == 1 { "stretch" } else { "stretches" };
+                format!(
+                    "Slows down, never brakes hard: {} slow {stretches}, {lost}{place}.",
+                    s.drags
+                )
+            }
+            Some(_) if s.extrudes => {
+                format!("Stutters out of sight: {stalls}, no visible bump; {lost}{place}.")
+            }
+            _ => format!("Stutters: {stalls}, {lost}{place}."),
         }
     };
     if !s.extrudes && s.blocks > 0 {
@@ -111,7 +109,7 @@ pub fn report(s: &Summary) -> String {
         row(
             "seen",
             &format!(
-                "{} on outer walls, {} on holes that are open above; {} buried and harmless",
+                "{} on outer walls, {} in holes that are open; {} buried and harmless",
                 count(of("outer"), "stall"),
                 of("hole"),
                 of("inner")
@@ -124,8 +122,9 @@ pub fn report(s: &Summary) -> String {
         row(
             "plastic",
             &format!(
-                "{:.2} mm³ too much at the stalls, {:.2} too little behind them; the largest bump, \
-                 on layer {layer}, would stand {bump_mm:.2} mm proud as a bead one nozzle wide",
+                "{:.2} mm³ too much at the stalls, {:.2} too little behind them; the largest bump \
+                 that is seen, on layer {layer}, would stand {bump_mm:.2} mm proud as a bead one \
+                 nozzle wide",
                 s.excess_mm3, s.deficit_mm3
             ),
         );
@@ -195,10 +194,16 @@ fn causes(s: &Summary) -> String {
 }
 
 fn places(out: &mut String, worst: &[Place]) {
-    let _ = writeln!(out, "\nworst places (layers count from 0)");
+    let bumps = worst.iter().any(|p| p.bump_mm.is_some());
+    let what = if bumps {
+        "largest visible bumps"
+    } else {
+        "worst places"
+    };
+    let _ = writeln!(out, "\n{what} (layers count from 0)");
     let _ = writeln!(
         out,
-        "  layer    z mm     x mm     y mm     line  kind  rest s lost s  by"
+        "  layer    x mm     y mm     line  kind  rest s lost s  bump mm  by"
     );
     for p in worst {
         let rest = match p.kind {
@@ -209,11 +214,15 @@ fn places(out: &mut String, worst: &[Place]) {
             ("mixed", Some([most, next])) => format!("{}+{}", most.name(), next.name()),
             (cause, _) => cause.to_string(),
         };
+        let bump = match (p.bump_mm, p.surface) {
+            (Some(mm), _) => format!("{mm:.2}"),
+            (None, Some("inner")) => "inside".to_string(),
+            _ => "-".to_string(),
+        };
         let _ = writeln!(
             out,
-            "  {:>5} {:>7.2} {:>8.2} {:>8.2} {:>8}  {:<5} {rest:>6} {:>6.3}  {by}",
+            "  {:>5} {:>8.2} {:>8.2} {:>8}  {:<5} {rest:>6} {:>6.3} {bump:>8}  {by}",
             p.layer,
-            p.z_mm,
             p.x_mm,
             p.y_mm,
             p.line,
@@ -268,8 +277,18 @@ fn cut(text: &str, columns: usize) -> String {
 /// Breaks a text at blanks so that lines fit; a longer word stands alone, cut where it must be.
 pub fn wrap(text: &str, columns: usize) -> Vec<String> {
     let mut lines = vec![String::new()];
+    let mut words: Vec<String> = Vec::new();
     for word in text.split_whitespace() {
-        let mut word = word.to_string();
+        match words.last_mut() {
+            // A number and its unit stay together.
+            Some(last) if is_unit(word) && last.ends_with(|c: char| c.is_ascii_digit()) => {
+                last.push(' ');
+                last.push_str(word);
+            }
+            _ => words.push(word.to_string()),
+        }
+    }
+    for mut word in words {
         while word.chars().count() > columns {
             let head: String = word.chars().take(columns).collect();
             word = word.chars().skip(columns).collect();
@@ -287,4 +306,27 @@ pub fn wrap(text: &str, columns: usize) -> Vec<String> {
     }
     lines.retain(|l| !l.is_empty());
     lines
+}
+
+fn is_unit(word: &str) -> bool {
+    let word = word.trim_end_matches([',', ';', '.', ':', ')']);
+    [
+        "ms", "s", "min", "h", "mm", "mm/s", "mm³", "%", "kB/s", "B/s",
+    ]
+    .contains(&word)
+}
+
+/// Like [`wrap`], with lines of like length: no word is left alone on the last.
+pub fn wrap_evenly(text: &str, columns: usize) -> Vec<String> {
+    let lines = wrap(text, columns);
+    let longest = lines
+        .iter()
+        .flat_map(|l| l.split_whitespace())
+        .map(|w| w.chars().count())
+        .max();
+    let even = text.chars().count().div_ceil(lines.len().max(1));
+    (even.max(longest.unwrap_or(1)).min(columns)..columns)
+        .map(|narrow| wrap(text, narrow))
+        .find(|other| other.len() == lines.len())
+        .unwrap_or(lines)
 }

@@ -148,6 +148,8 @@ pub struct Outcome {
     pub more_s: Median,
     /// Sign test of that difference, Holm-adjusted over the cases of the job.
     pub p_holm: f64,
+    /// Runs in which that difference is above 0, and below.
+    pub signs: [usize; 2],
     /// Share of runs with any stall, and its Wilson interval.
     pub chance: [f64; 3],
 }
@@ -188,6 +190,10 @@ pub fn outcomes(cases: &[Case], samples: &Samples) -> Vec<Outcome> {
                 replay_s: stats::median(&of(i, &|s| s.replay_s)),
                 more_s: stats::median(&more[i]),
                 p_holm: p_holm[i],
+                signs: [
+                    more[i].iter().filter(|d| **d > 0.0).count(),
+                    more[i].iter().filter(|d| **d < 0.0).count(),
+                ],
                 chance: [stuttered as f64 / runs as f64, low, high],
             }
         })
@@ -199,13 +205,44 @@ const FIRM_SHARE: f64 = 0.05;
 /// And in seconds.
 const FIRM_S: f64 = 0.1;
 
-/// Whether each difference to the first case is known: its interval leaves 0 out, or is narrow.
+/// Chance of a wrong sign that a firm answer may have.
+const FIRM_P: f64 = 0.05;
+
+/// Whether this difference to the first case is known: its interval is narrow, or it has a sign
+/// that is no luck (Holm-adjusted sign test).
+fn is_known(case: usize, cases: &[Case], outcomes: &[Outcome]) -> bool {
+    let (first, o) = (cases[case].first, &outcomes[case]);
+    if first == case || !(has_draws(cases[case].board) || has_draws(cases[first].board)) {
+        return true;
+    }
+    let narrow_s = FIRM_S.max(FIRM_SHARE * outcomes[first].lost_s.middle);
+    o.p_holm <= FIRM_P
+        || o.more_s
+            .interval
+            .is_some_and(|[low, high]| high - low <= narrow_s)
+}
+
+/// Whether each difference to the first case of its job is known.
 pub fn is_firm(cases: &[Case], outcomes: &[Outcome]) -> bool {
-    outcomes.iter().enumerate().all(|(i, o)| {
-        let Some([low, high]) = o.more_s.interval else {
-            return !has_draws(cases[i].board);
-        };
-        let narrow_s = FIRM_S.max(FIRM_SHARE * outcomes[cases[i].first].lost_s.middle);
-        cases[i].first == i || low > 0.0 || high < 0.0 || high - low <= narrow_s
-    })
+    (0..cases.len()).all(|i| is_known(i, cases, outcomes))
+}
+
+/// About how many runs a firm answer needs, if signs go on as they did; `None` where it is firm,
+/// or where no number of runs is likely to do.
+pub fn runs_needed(cases: &[Case], outcomes: &[Outcome]) -> Option<usize> {
+    let need = |i: usize| {
+        let [up, down] = outcomes[i].signs;
+        let tests = cases.iter().filter(|c| c.first == cases[i].first).count() - 1;
+        let (most, all) = (up.max(down) as f64, (up + down) as f64);
+        let lead = 2.0 * most / all.max(1.0) - 1.0;
+        // With all signs alike 2·tests/2^n must be small; else a normal bound on their share.
+        let alike = (2.0 * tests as f64 / FIRM_P).log2();
+        let uneven = 4.0 / (lead * lead);
+        let n = if lead < 1.0 { alike.max(uneven) } else { alike };
+        (n < 1e4).then(|| (n.ceil() as usize).max(outcomes[i].runs + 1))
+    };
+    let open = (0..cases.len()).filter(|i| !is_known(*i, cases, outcomes));
+    open.map(need)
+        .try_fold(0, |most, n| n.map(|n| most.max(n)))
+        .filter(|n| *n > 0)
 }

@@ -8,7 +8,7 @@ use crate::replay::store::StoredJob;
 
 use super::compare::{Sample, sample};
 use super::parallel;
-use super::reshape::{Reshape, reshape};
+use super::reshape::{Reshape, fastest_mm_s, reshape};
 
 /// What a change is made to; two changes of one kind exclude each other.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -191,7 +191,7 @@ pub fn list(board: &Board) -> Vec<Remedy> {
                 },
             );
             let lines = (serial.in_flight * 4).min(100_000);
-            let name = format!("{lines} lines in flight");
+            let name = format!("{lines} lines in flight, each answered when received");
             on_board(Kind::Link, 2, &name, "a host and a buffer that can", &|b| {
                 if let Link::Serial(s) = &mut b.link {
                     s.in_flight = lines;
@@ -238,7 +238,10 @@ pub fn list(board: &Board) -> Vec<Remedy> {
             2,
             format!("arcs in place of chords within {mm} mm"),
             "slice again, with arcs",
-            Reshape::Arcs(mm),
+            Reshape::Arcs {
+                within_mm: mm,
+                chord_mm: board.motion.arc_chord_mm,
+            },
         );
     }
     all
@@ -259,7 +262,7 @@ pub fn cures(
     let before = sample(&job, board, seed)?;
     let mut remedies = list(board);
     if before.stalls() > 0 {
-        remedies.extend(slower(steps, board, seed)?);
+        remedies.extend(slower(steps, board, seed, &before)?);
     }
     let tried = parallel::map(remedies.len(), threads, each, &|k| {
         attempt(steps, &job, board, &[&remedies[k]], seed)
@@ -269,9 +272,10 @@ pub fn cures(
         .collect::<Result<Vec<Tried>, Restless>>()?;
     single.sort_by(|a, b| {
         let longer = a.sample.replay_s.total_cmp(&b.sample.replay_s);
-        better(a).total_cmp(&better(b)).then(longer)
+        let left = |t: &Tried| left(&t.sample, &before);
+        left(a).total_cmp(&left(b)).then(longer)
     });
-    let set = best_set(steps, &job, board, &single, seed, threads)?;
+    let set = best_set(steps, &job, board, &before, &single, seed, threads)?;
     Ok(Cures {
         before,
         single,
@@ -279,9 +283,10 @@ pub fn cures(
     })
 }
 
-/// Lost time and stalls in one number to rank by: stalls first.
-fn better(tried: &Tried) -> f64 {
-    tried.sample.stalls() as f64 + tried.sample.lost_s.min(1e6) * 1e-7
+/// What is left of lost time and of stalls, both shares in one number to rank by.
+fn left(after: &Sample, before: &Sample) -> f64 {
+    let share = |a: f64, b: f64| if b > 0.0 { a / b } else { a };
+    share(after.lost_s, before.lost_s) + share(after.stalls() as f64, before.stalls() as f64)
 }
 
 fn stored(steps: &[Step], board: &Board) -> StoredJob {
@@ -325,56 +330,69 @@ fn attempt(
     })
 }
 
-/// The highest share of the printing speed at which as few stalls are left as at a crawl.
-fn slower(steps: &[Step], board: &Board, seed: u64) -> Result<Option<Remedy>, Restless> {
-    let at = |share: f64| -> Result<u64, Restless> {
-        let (slow, _) = reshape(steps, Reshape::Slow(share));
-        Ok(sample(&stored(&slow, board), board, seed)?.stalls())
+/// Lost time that is left counts as starving no more, as a share of today's.
+const STARVED_SHARE: f64 = 0.02;
+
+/// The highest feed of printing moves at which next to no time is lost.
+fn slower(
+    steps: &[Step],
+    board: &Board,
+    seed: u64,
+    before: &Sample,
+) -> Result<Option<Remedy>, Restless> {
+    let fastest_mm_s = fastest_mm_s(steps);
+    let starves = |most_mm_s: f64| -> Result<bool, Restless> {
+        let (slow, _) = reshape(steps, Reshape::Slow(most_mm_s));
+        let after = sample(&stored(&slow, board), board, seed)?;
+        Ok(after.lost_s > STARVED_SHARE * before.lost_s)
     };
-    let mut low = 0.1;
-    let least = at(low)?;
-    if least >= at(1.0)? {
+    let (mut low, mut high) = (0.1 * fastest_mm_s, fastest_mm_s);
+    if fastest_mm_s <= 0.0 || starves(low)? {
         return Ok(None);
     }
-    let mut high = 1.0;
     for _ in 0..SEARCH_STEPS {
-        let middle: f64 = (low + high) / 2.0;
-        if at(middle)? <= least {
-            low = middle
-        } else {
+        let middle = (low + high) / 2.0;
+        if starves(middle)? {
             high = middle
+        } else {
+            low = middle
         }
     }
     Ok(Some(Remedy {
-        name: format!("printing moves at {:.0} % of their speed", low * 100.0),
+        name: format!("printing moves at most {low:.0} mm/s"),
         cost: "time".to_string(),
         effort: 1,
         kind: Kind::Job,
         board: None,
-        reshape: Some(Reshape::Slow(low)),
+        reshape: Some(Reshape::Slow(low.floor().max(0.1 * fastest_mm_s))),
     }))
 }
 
 /// Single changes out of which sets are made.
 const SET_FROM: usize = 8;
 
-/// The cheapest pair, or three, that leaves fewer stalls than any single change.
+/// Longer prints than this share of today's are no part of a set.
+const LONGER_SHARE: f64 = 0.1;
+
+/// The cheapest pair, or three, that leaves fewer stalls than any single change of little time.
 fn best_set(
     steps: &[Step],
     job: &StoredJob,
     board: &Board,
+    before: &Sample,
     single: &[Tried],
     seed: u64,
     threads: usize,
 ) -> Result<Option<Tried>, Restless> {
-    let Some(least) = single.first().map(|t| t.sample.stalls()) else {
-        return Ok(None);
-    };
+    let quick = |t: &&Tried| t.sample.replay_s <= (1.0 + LONGER_SHARE) * before.replay_s;
+    let stalls = single.iter().filter(quick).map(|t| t.sample.stalls());
+    let least = stalls.min().unwrap_or(before.stalls());
     if least == 0 {
         return Ok(None);
     }
     let pool: Vec<&Remedy> = single
         .iter()
+        .filter(quick)
         .take(SET_FROM)
         .map(|t| &t.remedies[0])
         .collect();

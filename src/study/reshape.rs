@@ -11,9 +11,15 @@ use crate::job::state::{Act, Circle, Move};
 pub enum Reshape {
     /// Straight moves joined where the path stays within this, mm.
     Merge(f64),
-    /// Straight moves joined to arcs where the path stays within this, mm.
-    Arcs(f64),
-    /// Printing moves at this share of their speed.
+    /// Straight moves joined to arcs where the path stays within this, mm; the board cuts arcs
+    /// into chords of `chord_mm`, which moves the path too.
+    Arcs {
+        /// How far the arc may lie from the chords, mm.
+        within_mm: f64,
+        /// Length of the board's chords, mm.
+        chord_mm: f64,
+    },
+    /// Printing moves at most this fast, mm/s.
     Slow(f64),
     /// Comments, blank lines and needless decimals left out.
     Short,
@@ -33,7 +39,7 @@ pub fn reshape(steps: &[Step], how: Reshape) -> (Vec<Step>, f64) {
     let mut shifted_mm: f64 = 0.0;
     let mut out = Vec::with_capacity(steps.len());
     match how {
-        Reshape::Slow(share) => out.extend(steps.iter().map(|step| slowed(step, share))),
+        Reshape::Slow(most_mm_s) => out.extend(steps.iter().map(|step| slowed(step, most_mm_s))),
         Reshape::Short => out.extend(steps.iter().map(|s| {
             let command_bytes = s.command_bytes - s.spare_bytes.min(s.command_bytes);
             Step {
@@ -46,8 +52,15 @@ pub fn reshape(steps: &[Step], how: Reshape) -> (Vec<Step>, f64) {
         Reshape::Merge(tolerance_mm) => {
             shifted_mm = grow(steps, &mut out, |chords| straight(chords, tolerance_mm));
         }
-        Reshape::Arcs(tolerance_mm) => {
-            shifted_mm = grow(steps, &mut out, |chords| arc(chords, tolerance_mm));
+        Reshape::Arcs {
+            within_mm,
+            chord_mm,
+        } => {
+            shifted_mm = grow(steps, &mut out, |chords| arc(chords, within_mm));
+            shifted_mm += out
+                .iter()
+                .map(|step| sagitta_mm(step, chord_mm))
+                .fold(0.0, f64::max);
         }
     }
     let mut end_byte = 0;
@@ -58,16 +71,46 @@ pub fn reshape(steps: &[Step], how: Reshape) -> (Vec<Step>, f64) {
     (out, shifted_mm)
 }
 
-fn slowed(step: &Step, share: f64) -> Step {
+fn slowed(step: &Step, most_mm_s: f64) -> Step {
     match step.act {
         Act::Move(m) if m.e_mm > 0.0 => Step {
             act: Act::Move(Move {
-                feed_mm_s: m.feed_mm_s * share,
+                feed_mm_s: m.feed_mm_s.min(most_mm_s),
                 ..m
             }),
             ..*step
         },
         _ => *step,
+    }
+}
+
+/// The highest feed of a printing move, mm/s.
+pub fn fastest_mm_s(steps: &[Step]) -> f64 {
+    let feed = |s: &Step| match s.act {
+        Act::Move(m) if m.e_mm > 0.0 => m.feed_mm_s,
+        _ => 0.0,
+    };
+    steps.iter().map(feed).fold(0.0, f64::max)
+}
+
+/// How far the middle of a chord of an arc's lies from it, mm: r - sqrt(r² - (c/2)²).
+fn sagitta_mm(step: &Step, chord_mm: f64) -> f64 {
+    match step.act {
+        Act::Move(Move {
+            circle: Some(circle),
+            from_mm,
+            ..
+        }) => {
+            let [u, v] = circle.plane;
+            let (dx, dy) = (
+                from_mm[u] - circle.centre_mm[0],
+                from_mm[v] - circle.centre_mm[1],
+            );
+            let radius = dx.hypot(dy);
+            let half = (chord_mm / 2.0).min(radius);
+            radius - (radius * radius - half * half).sqrt()
+        }
+        _ => 0.0,
     }
 }
 

@@ -60,6 +60,8 @@ pub struct Stall {
     pub deficit_mm3: f64,
     /// Height of its layer, mm.
     pub layer_height_mm: f64,
+    /// Length of its blocks, mm.
+    pub length_mm: f64,
     /// The block at its place.
     pub block: u64,
     /// Where its place lies, if that was worked out.
@@ -129,6 +131,7 @@ struct Open {
     first: Spot,
     excess_mm3: f64,
     deficit_mm3: f64,
+    length_mm: f64,
     first_block: u64,
     last_block: u64,
 }
@@ -181,10 +184,12 @@ impl StallFinder {
             ),
             excess_mm3: 0.0,
             deficit_mm3: 0.0,
+            length_mm: 0.0,
             first_block: done.ran.block,
             last_block: done.ran.block,
         });
         open.lost_s += lost_s;
+        open.length_mm += done.length_mm;
         open.last_block = done.ran.block;
         for part in [excess.rest_mm3, excess.motion_mm3] {
             open.excess_mm3 += part.max(0.0);
@@ -247,6 +252,7 @@ impl StallFinder {
             excess_mm3: open.excess_mm3,
             deficit_mm3: open.deficit_mm3,
             layer_height_mm: spot.layer_height_mm,
+            length_mm: open.length_mm,
             block: spot.block,
             surface: None,
             first_block: open.first_block,

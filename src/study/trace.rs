@@ -63,8 +63,7 @@ impl LayerTrace {
         if extrudes {
             self.z_mm = to[2];
         }
-        let took_s = done.ran.profile.duration_s() + done.ran.gap_s;
-        let speed_ratio = (done.ideal_s() / took_s).clamp(0.0, 1.0) as f32;
+        let speed_ratio = done.speed_ratio() as f32;
         let (x_mm, y_mm) = (to[0] as f32, to[1] as f32);
         let end = self.segments.last().map(|s| (s.x_mm, s.y_mm));
         let start = (from[0] as f32, from[1] as f32);

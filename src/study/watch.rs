@@ -3,11 +3,15 @@
 use std::collections::VecDeque;
 
 use crate::replay::stream::{Done, Watcher};
+use crate::replay::world::Cause;
 
 use crate::board::types::Nozzle;
 use crate::surface::flow::Flow;
+use crate::surface::skin::{Exposure, Skin};
 
+use super::paths::Paths;
 use super::stalls::{LOST_MIN_S, Stall, StallFinder};
+use super::strips::{Strip, Strips};
 use super::trace::LayerTrace;
 
 /// How many of the worst places are told.
@@ -60,6 +64,8 @@ pub struct Seen {
     pub deficit_mm3: f64,
     /// The largest bump, mm, and its stall.
     pub largest_bump: Option<(f64, Stall)>,
+    /// The time around the stalls that lose most, if that was wanted; worst first.
+    pub strips: Vec<Strip>,
 }
 
 impl Seen {
@@ -97,6 +103,24 @@ pub struct Watch<S> {
     current: LayerTrace,
     previous: LayerTrace,
     best: LayerTrace,
+    strips: Option<Strips>,
+    skin: Option<Skin>,
+    paths: Option<Paths>,
+    /// Too much plastic on the outside of the layers of `current` and `previous`, mm³.
+    outer_mm3: [f64; 2],
+    best_outer_mm3: f64,
+}
+
+/// What a watch leaves.
+pub struct Found {
+    /// What it has seen.
+    pub seen: Seen,
+    /// The layer traced: that with most plastic too much on its outside, or that loses most.
+    pub trace: LayerTrace,
+    /// Where stalled blocks lie, if that was wanted.
+    pub exposure: Option<Exposure>,
+    /// The path of all layers, if that was wanted.
+    pub paths: Option<Paths>,
 }
 
 #[derive(Clone, Copy)]
@@ -122,21 +146,63 @@ impl<S: FnMut(&Stall)> Watch<S> {
             current: LayerTrace::new(0),
             previous: LayerTrace::new(0),
             best: LayerTrace::new(0),
+            strips: None,
+            skin: None,
+            paths: None,
+            outer_mm3: [0.0; 2],
+            best_outer_mm3: 0.0,
         }
     }
 
+    /// Finds out which stalls lie on which surface too.
+    pub fn with_surface(mut self, nozzle: &Nozzle) -> Self {
+        self.skin = Some(Skin::new(nozzle));
+        self
+    }
+
+    /// Keeps the path of all layers too.
+    pub fn with_paths(mut self, paths: Paths) -> Self {
+        self.paths = Some(paths);
+        self
+    }
+
+    /// Keeps time strips too, of this many stalls at most.
+    pub fn with_strips(mut self, most: usize) -> Self {
+        self.strips = (most > 0).then(|| Strips::new(most));
+        self
+    }
+
     /// Ends the watch; returns what it has seen, and the traced layer.
-    pub fn finish(mut self) -> (Seen, LayerTrace) {
+    pub fn finish(self) -> (Seen, LayerTrace) {
+        let found = self.found();
+        (found.seen, found.trace)
+    }
+
+    /// Ends the watch; returns all that it has found.
+    pub fn found(mut self) -> Found {
         let stall = self.finder.close();
         self.take(stall);
-        for trace in [
-            std::mem::take(&mut self.previous),
-            std::mem::take(&mut self.current),
-        ] {
-            self.offer(trace);
+        let exposure = self.skin.take().map(|skin| {
+            let (exposure, outer_mm3) = skin.finish();
+            self.outer_mm3[0] = outer_mm3;
+            exposure
+        });
+        for k in [1, 0] {
+            let trace = std::mem::take(if k == 1 {
+                &mut self.previous
+            } else {
+                &mut self.current
+            });
+            self.offer(trace, self.outer_mm3[k]);
         }
         self.best.keep_longest();
-        (self.seen, self.best)
+        self.seen.strips = self.strips.map_or(Vec::new(), Strips::finish);
+        Found {
+            seen: self.seen,
+            trace: self.best,
+            exposure,
+            paths: self.paths,
+        }
     }
 
     fn take(&mut self, stall: Option<Stall>) {
@@ -168,19 +234,24 @@ impl<S: FnMut(&Stall)> Watch<S> {
                 break;
             }
         }
+        if let Some(strips) = &mut self.strips {
+            strips.stall(&stall);
+        }
         (self.each_stall)(&stall);
     }
 
-    fn offer(&mut self, trace: LayerTrace) {
+    fn offer(&mut self, trace: LayerTrace, outer_mm3: f64) {
         let better = match self.wanted_layer {
             Some(wanted) => trace.layer == wanted,
             None => {
                 let drawn = |t: &LayerTrace| t.segments.iter().any(|s| s.extrudes);
-                (drawn(&trace), trace.lost_s) > (drawn(&self.best), self.best.lost_s)
+                (drawn(&trace), outer_mm3, trace.lost_s)
+                    > (drawn(&self.best), self.best_outer_mm3, self.best.lost_s)
             }
         };
         if !trace.segments.is_empty() && (better || self.best.segments.is_empty()) {
             self.best = trace;
+            self.best_outer_mm3 = outer_mm3;
         }
     }
 
@@ -231,12 +302,37 @@ impl<S: FnMut(&Stall)> Watcher for Watch<S> {
         }
         self.seen.layer(done.layer).lost_s += lost_s;
         self.weigh(done);
+        if let Some(skin) = &mut self.skin {
+            skin.block(done, &excess);
+        }
+        if let Some(paths) = &mut self.paths {
+            paths.block(done);
+        }
         if done.layer != self.current.layer {
+            let outer_mm3 = self.skin.as_ref().map_or(0.0, Skin::outer_mm3);
+            let before_mm3 = std::mem::replace(&mut self.outer_mm3[1], outer_mm3);
             let ended = std::mem::replace(&mut self.current, LayerTrace::new(done.layer));
             let before = std::mem::replace(&mut self.previous, ended);
-            self.offer(before);
+            self.offer(before, before_mm3);
         }
         self.current.block(done);
+        if let Some(strips) = &mut self.strips {
+            strips.block(done);
+        }
+    }
+
+    #[inline]
+    fn spent(&mut self, on: Cause, from_s: f64, to_s: f64) {
+        if let Some(strips) = &mut self.strips {
+            strips.spent(on, from_s, to_s);
+        }
+    }
+
+    #[inline]
+    fn inserted(&mut self, at_s: f64) {
+        if let Some(strips) = &mut self.strips {
+            strips.inserted(at_s);
+        }
     }
 
     fn stop(&mut self, start_s: f64, end_s: f64) {

@@ -1,7 +1,10 @@
 //! One layer on a grid: where plastic lies, what is outside it, and which voids it encloses.
 //!
 //! A grid and not polygons: beads cross, touch and leave gaps of any size, and a cell of a fraction
-//! of a bead takes all of that as it is, in time and memory that go by path length and area.
+//! of a bead takes all of that as it is. Only tiles that plastic touches have cells; all others are
+//! one label, so that time and memory go by the path and not by the bed.
+
+use std::collections::BTreeMap;
 
 /// A piece of bead, mm.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -21,19 +24,35 @@ pub const SOLID: Label = 0;
 /// Reachable from outside in the plane of the layer.
 pub const OUTSIDE: Label = 1;
 
+/// Not known yet.
+const OPEN: Label = Label::MAX;
 /// Beads are drawn this much wider on each side, as a share of their width: gaps up to half a
 /// bead let nothing in.
 const CLOSING: f64 = 0.25;
-/// Cells that a layer may have; larger layers get larger cells.
-const CELLS_MAX: f64 = 4e6;
+/// Cells along a tile's side.
+const SIDE: usize = 16;
+const CELLS: usize = SIDE * SIDE;
+/// Tiles that a layer may have; larger layers get larger cells.
+const TILES_MAX: f64 = 1e6;
+
+/// A tile: one label, or the place of its cells.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Tile {
+    Whole(Label),
+    Cells(u32),
+}
 
 /// A layer's cells.
 #[derive(Clone, Debug)]
 pub struct Grid {
-    origin_mm: [f64; 2],
+    /// The first tile's place in the lattice of all tiles of this size.
+    first: [i64; 2],
     cell_mm: f64,
+    /// Tiles.
     wide: usize,
     high: usize,
+    tiles: Vec<Tile>,
+    /// Cells of those tiles that have them.
     labels: Vec<Label>,
     /// Labels used: voids are 2 to this less one.
     pub labels_end: Label,
@@ -57,160 +76,323 @@ impl Grid {
         if beads.is_empty() {
             (low, high) = ([0.0; 2], [0.0; 2]);
         }
-        let rim_mm = widest + 4.0 * cell_mm;
-        let size = [
-            high[0] - low[0] + 2.0 * rim_mm,
-            high[1] - low[1] + 2.0 * rim_mm,
-        ];
+        let size = [high[0] - low[0], high[1] - low[1]].map(|mm| mm + 2.0 * widest);
+        let least_mm = (size[0] * size[1] / TILES_MAX).sqrt();
         let cell_mm = cell_mm
-            .max((size[0] * size[1] / CELLS_MAX).sqrt())
-            .max(size[0].max(size[1]) / CELLS_MAX);
+            .max(least_mm / SIDE as f64)
+            .max(size[0].max(size[1]) / TILES_MAX / SIDE as f64);
+        let tile_mm = cell_mm * SIDE as f64;
+        // A rim of free tiles, so that outside is all of one piece.
+        let rim_mm = widest + cell_mm;
+        let first = low.map(|mm| ((mm - rim_mm) / tile_mm).floor() as i64 - 1);
+        let last = high.map(|mm| ((mm + rim_mm) / tile_mm).floor() as i64 + 1);
         let (wide, tall) = (
-            (size[0] / cell_mm).ceil() as usize + 1,
-            (size[1] / cell_mm).ceil() as usize + 1,
+            (last[0] - first[0] + 1) as usize,
+            (last[1] - first[1] + 1) as usize,
         );
         let mut grid = Grid {
-            origin_mm: [low[0] - rim_mm, low[1] - rim_mm],
+            first,
             cell_mm,
             wide,
             high: tall,
-            labels: vec![Label::MAX; wide * tall],
+            tiles: vec![Tile::Whole(OPEN); wide * tall],
+            labels: Vec::new(),
             labels_end: OUTSIDE + 1,
         };
         for bead in beads {
             grid.draw(bead);
         }
-        grid.flood(0, OUTSIDE);
-        for cell in 0..grid.labels.len() {
-            if grid.labels[cell] == Label::MAX {
-                grid.flood(cell, grid.labels_end);
-                grid.labels_end += 1;
+        grid.flood(0, 0, OUTSIDE);
+        for tile in 0..grid.tiles.len() {
+            match grid.tiles[tile] {
+                Tile::Whole(OPEN) => grid.next_void(tile, 0),
+                Tile::Whole(_) => {}
+                Tile::Cells(at) => {
+                    for cell in 0..CELLS {
+                        if grid.labels[at as usize + cell] == OPEN {
+                            grid.next_void(tile, cell);
+                        }
+                    }
+                }
             }
         }
         grid
     }
 
-    fn cell(&self, x_mm: f64, y_mm: f64) -> (f64, f64) {
+    fn next_void(&mut self, tile: usize, cell: usize) {
+        self.flood(tile, cell, self.labels_end);
+        self.labels_end += 1;
+    }
+
+    /// A point in cells from the grid's corner.
+    fn cell(&self, at_mm: [f64; 2]) -> [f64; 2] {
+        [0, 1].map(|k| at_mm[k] / self.cell_mm - (self.first[k] * SIDE as i64) as f64)
+    }
+
+    fn at(&self, column: usize, row: usize) -> Label {
+        let (tile, cell) = self.place(column, row);
+        match self.tiles[tile] {
+            Tile::Whole(label) => label,
+            Tile::Cells(at) => self.labels[at as usize + cell],
+        }
+    }
+
+    #[inline]
+    fn place(&self, column: usize, row: usize) -> (usize, usize) {
         (
-            (x_mm - self.origin_mm[0]) / self.cell_mm,
-            (y_mm - self.origin_mm[1]) / self.cell_mm,
+            row / SIDE * self.wide + column / SIDE,
+            row % SIDE * SIDE + column % SIDE,
         )
     }
 
-    /// Cells whose middles lie within `radius` cells of a point.
-    fn disc(&self, (x, y): (f64, f64), radius: f64, mut each: impl FnMut(usize)) {
-        let span = |at: f64, end: usize| {
-            let from = (at - radius - 0.5).ceil().max(0.0) as usize;
-            let to = (at + radius - 0.5).floor().min(end as f64 - 1.0);
-            from..(to + 1.0).max(0.0) as usize
-        };
-        for row in span(y, self.high) {
-            let dy = row as f64 + 0.5 - y;
-            for column in span(x, self.wide) {
-                let dx = column as f64 + 0.5 - x;
-                if dx * dx + dy * dy <= radius * radius {
-                    each(row * self.wide + column);
+    fn cells_of(&mut self, tile: usize) -> usize {
+        match self.tiles[tile] {
+            Tile::Cells(at) => at as usize,
+            Tile::Whole(label) => {
+                let at = self.labels.len();
+                self.labels.resize(at + CELLS, label);
+                self.tiles[tile] = Tile::Cells(at as u32);
+                at
+            }
+        }
+    }
+
+    /// Fills the cells whose middles lie within the bead, row by row: a bead with round ends is
+    /// convex, so each row is one span.
+    fn draw(&mut self, bead: &Bead) {
+        let (a, b) = (self.cell(bead.from_mm), self.cell(bead.to_mm));
+        let radius = bead.width_mm * (0.5 + CLOSING) / self.cell_mm;
+        let (low, high) = (a[1].min(b[1]) - radius, a[1].max(b[1]) + radius);
+        let long = (b[0] - a[0]).hypot(b[1] - a[1]);
+        let (rows, columns) = (self.high * SIDE, self.wide * SIDE);
+        let first = (low - 0.5).ceil().max(0.0) as usize;
+        let end = ((high - 0.5).floor().max(-1.0) + 1.0).min(rows as f64) as usize;
+        for row in first..end {
+            let y = row as f64 + 0.5;
+            let (mut left, mut right) = (f64::MAX, f64::MIN);
+            let mut widen = |x: f64| {
+                left = left.min(x);
+                right = right.max(x);
+            };
+            for end in [a, b] {
+                let reach = radius * radius - (y - end[1]) * (y - end[1]);
+                if reach >= 0.0 {
+                    widen(end[0] - reach.sqrt());
+                    widen(end[0] + reach.sqrt());
                 }
             }
-        }
-    }
-
-    fn draw(&mut self, bead: &Bead) {
-        let (from, to) = (
-            self.cell(bead.from_mm[0], bead.from_mm[1]),
-            self.cell(bead.to_mm[0], bead.to_mm[1]),
-        );
-        let radius = bead.width_mm * (0.5 + CLOSING) / self.cell_mm;
-        let steps = ((to.0 - from.0).hypot(to.1 - from.1)).ceil().max(1.0);
-        for k in 0..=steps as usize {
-            let t = k as f64 / steps;
-            let at = (from.0 + t * (to.0 - from.0), from.1 + t * (to.1 - from.1));
-            let mut cells = Vec::new();
-            self.disc(at, radius, |cell| cells.push(cell));
-            for cell in cells {
-                self.labels[cell] = SOLID;
+            if long > 0.0 && a[1] != b[1] {
+                let aside = [
+                    -(b[1] - a[1]) / long * radius,
+                    (b[0] - a[0]) / long * radius,
+                ];
+                for sign in [1.0, -1.0] {
+                    // Where the row crosses this side of the bead.
+                    let part = (y - a[1] - sign * aside[1]) / (b[1] - a[1]);
+                    if (0.0..=1.0).contains(&part) {
+                        widen(a[0] + sign * aside[0] + part * (b[0] - a[0]));
+                    }
+                }
             }
+            if left > right {
+                continue;
+            }
+            let from = (left - 0.5).ceil().max(0.0) as usize;
+            let to = ((right - 0.5).floor().max(-1.0) + 1.0).min(columns as f64) as usize;
+            self.fill(row, from, to);
         }
     }
 
-    fn flood(&mut self, start: usize, label: Label) {
-        let mut open = vec![start];
-        self.labels[start] = label;
-        while let Some(cell) = open.pop() {
-            let (row, column) = (cell / self.wide, cell % self.wide);
-            let neighbours = [
-                (column > 0).then(|| cell - 1),
-                (column + 1 < self.wide).then_some(cell + 1),
-                (row > 0).then(|| cell - self.wide),
-                (row + 1 < self.high).then_some(cell + self.wide),
+    fn fill(&mut self, row: usize, mut from: usize, to: usize) {
+        while from < to {
+            let (tile, cell) = self.place(from, row);
+            let span = (SIDE - from % SIDE).min(to - from);
+            let at = self.cells_of(tile) + cell;
+            self.labels[at..at + span].fill(SOLID);
+            from += span;
+        }
+    }
+
+    fn flood(&mut self, tile: usize, cell: usize, label: Label) {
+        let mut open = vec![(tile, cell)];
+        self.take(tile, cell, label);
+        while let Some((tile, cell)) = open.pop() {
+            let (row, column) = (tile / self.wide, tile % self.wide);
+            let beside = [
+                (column > 0).then(|| tile - 1),
+                (column + 1 < self.wide).then_some(tile + 1),
+                (row > 0).then(|| tile - self.wide),
+                (row + 1 < self.high).then_some(tile + self.wide),
             ];
-            for next in neighbours.into_iter().flatten() {
-                if self.labels[next] == Label::MAX {
-                    self.labels[next] = label;
+            let edge = |side: usize, k: usize| match side {
+                0 => k * SIDE + SIDE - 1,
+                1 => k * SIDE,
+                2 => (SIDE - 1) * SIDE + k,
+                _ => k,
+            };
+            if let Tile::Whole(_) = self.tiles[tile] {
+                for (side, next) in beside.into_iter().enumerate() {
+                    let Some(next) = next else { continue };
+                    let cells = match self.tiles[next] {
+                        Tile::Whole(_) => 0..1,
+                        Tile::Cells(_) => 0..SIDE,
+                    };
+                    for k in cells {
+                        if self.take(next, edge(side, k), label) {
+                            open.push((next, edge(side, k)));
+                        }
+                    }
+                }
+                continue;
+            }
+            let (y, x) = (cell / SIDE, cell % SIDE);
+            let steps = [
+                (x > 0, 0, y, cell.wrapping_sub(1)),
+                (x + 1 < SIDE, 1, y, cell + 1),
+                (y > 0, 2, x, cell.wrapping_sub(SIDE)),
+                (y + 1 < SIDE, 3, x, cell + SIDE),
+            ];
+            for (inside, side, k, next_cell) in steps {
+                let next = match (inside, beside[side]) {
+                    (true, _) => (tile, next_cell),
+                    (false, Some(next)) => (next, edge(side, k)),
+                    (false, None) => continue,
+                };
+                if self.take(next.0, next.1, label) {
                     open.push(next);
                 }
             }
         }
     }
 
+    /// Labels what is open there; tells whether it was.
+    #[inline]
+    fn take(&mut self, tile: usize, cell: usize, label: Label) -> bool {
+        let at = match &mut self.tiles[tile] {
+            Tile::Whole(own) => own,
+            Tile::Cells(at) => &mut self.labels[*at as usize + cell],
+        };
+        let open = *at == OPEN;
+        if open {
+            *at = label;
+        }
+        open
+    }
+
     /// What a bead of this width at this point faces: outside before any void, else a void, else
     /// only plastic.
     pub fn faces(&self, at_mm: [f64; 2], width_mm: f64) -> Label {
         let radius = width_mm * (0.5 + CLOSING) / self.cell_mm + 1.5;
-        let mut faced = SOLID;
-        self.disc(self.cell(at_mm[0], at_mm[1]), radius, |cell| {
-            let label = self.labels[cell];
-            if label != SOLID && (faced == SOLID || label < faced) {
-                faced = label;
-            }
-        });
-        faced
-    }
-
-    /// The label at a point; beyond the grid all is outside.
-    pub fn label(&self, at_mm: [f64; 2]) -> Label {
-        let (x, y) = self.cell(at_mm[0], at_mm[1]);
-        if x < 0.0 || y < 0.0 || x >= self.wide as f64 || y >= self.high as f64 {
-            return OUTSIDE;
-        }
-        self.labels[y as usize * self.wide + x as usize]
-    }
-
-    /// Pairs of labels, this layer's and the one's below, that lie over each other in at least
-    /// `area_mm2`; plastic left out.
-    pub fn over(&self, below: &Grid, area_mm2: f64) -> Vec<(Label, Label)> {
-        let mut pairs: std::collections::BTreeMap<(Label, Label), u32> =
-            std::collections::BTreeMap::new();
-        let mut note = |pair: (Label, Label)| {
-            if pair.0 != SOLID && pair.1 != SOLID && pair != (OUTSIDE, OUTSIDE) {
-                *pairs.entry(pair).or_insert(0) += 1;
-            }
+        let [x, y] = self.cell(at_mm);
+        let span = |at: f64, end: usize| {
+            let from = (at - radius - 0.5).ceil().max(0.0) as usize;
+            let to = (at + radius - 0.5).floor().min(end as f64 - 1.0);
+            from..(to + 1.0).max(0.0) as usize
         };
-        for (cell, label) in self.labels.iter().enumerate() {
-            note((*label, below.label(self.middle(cell))));
-        }
-        // What the layer below has beyond this one's grid lies open.
-        for (cell, label) in below.labels.iter().enumerate() {
-            if *label > OUTSIDE {
-                let (x, y) = self.cell(below.middle(cell)[0], below.middle(cell)[1]);
-                if x < 0.0 || y < 0.0 || x >= self.wide as f64 || y >= self.high as f64 {
-                    note((OUTSIDE, *label));
+        let mut faced = SOLID;
+        for row in span(y, self.high * SIDE) {
+            let dy = row as f64 + 0.5 - y;
+            for column in span(x, self.wide * SIDE) {
+                let dx = column as f64 + 0.5 - x;
+                if dx * dx + dy * dy <= radius * radius {
+                    match self.at(column, row) {
+                        OUTSIDE => return OUTSIDE,
+                        SOLID => {}
+                        void if faced == SOLID || void < faced => faced = void,
+                        _ => {}
+                    }
                 }
             }
         }
-        let least = area_mm2 / (self.cell_mm * self.cell_mm);
+        faced
+    }
+
+    /// The label of a cell counted in the lattice of all cells; beyond the grid all is outside.
+    fn lattice(&self, column: i64, row: i64) -> Label {
+        let column = column - self.first[0] * SIDE as i64;
+        let row = row - self.first[1] * SIDE as i64;
+        let inside = |at: i64, tiles: usize| at >= 0 && (at as usize) < tiles * SIDE;
+        if inside(column, self.wide) && inside(row, self.high) {
+            self.at(column as usize, row as usize)
+        } else {
+            OUTSIDE
+        }
+    }
+
+    fn tile(&self, column: i64, row: i64) -> Tile {
+        let (column, row) = (column - self.first[0], row - self.first[1]);
+        let inside = |at: i64, tiles: usize| at >= 0 && (at as usize) < tiles;
+        if inside(column, self.wide) && inside(row, self.high) {
+            self.tiles[row as usize * self.wide + column as usize]
+        } else {
+            Tile::Whole(OUTSIDE)
+        }
+    }
+
+    /// Pairs of labels, this layer's and the one's below, that lie over each other so that a disc
+    /// of `width_mm` would pass; plastic left out, and outside over outside.
+    pub fn over(&self, below: &Grid, width_mm: f64) -> Vec<(Label, Label)> {
+        let mut pairs: BTreeMap<(Label, Label), u32> = BTreeMap::new();
+        let scale = self.cell_mm / below.cell_mm;
+        let under = |column: i64, row: i64| {
+            let at = [column, row].map(|v| ((v as f64 + 0.5) * scale).floor() as i64);
+            below.lattice(at[0], at[1])
+        };
+        let reach = (width_mm / 2.0 / self.cell_mm).floor() as i64;
+        // The grid, and what the layer below has beyond it.
+        let below_tiles = |first: bool, k: usize| {
+            let at = below.first[k] as f64 / scale;
+            let tiles = [below.wide, below.high][k] as f64 / scale;
+            if first {
+                at.floor() as i64
+            } else {
+                (at + tiles).ceil() as i64
+            }
+        };
+        let from = [0, 1].map(|k| self.first[k].min(below_tiles(true, k)));
+        let to = [
+            (self.first[0] + self.wide as i64).max(below_tiles(false, 0)),
+            (self.first[1] + self.high as i64).max(below_tiles(false, 1)),
+        ];
+        for tile_row in from[1]..to[1] {
+            for tile_column in from[0]..to[0] {
+                let own = self.tile(tile_column, tile_row);
+                if let (Tile::Whole(own), true) = (own, scale == 1.0)
+                    && let Tile::Whole(other) = below.tile(tile_column, tile_row)
+                {
+                    if (own, other) != (OUTSIDE, OUTSIDE) {
+                        *pairs.entry((own, other)).or_insert(0) += CELLS as u32;
+                    }
+                    continue;
+                }
+                for cell in 0..CELLS as i64 {
+                    let column = tile_column * SIDE as i64 + cell % SIDE as i64;
+                    let row = tile_row * SIDE as i64 + cell / SIDE as i64;
+                    let pair = (self.lattice(column, row), under(column, row));
+                    if pair.0 == SOLID || pair.1 == SOLID || pair == (OUTSIDE, OUTSIDE) {
+                        continue;
+                    }
+                    let clear = [(reach, 0), (-reach, 0), (0, reach), (0, -reach)]
+                        .into_iter()
+                        .all(|(x, y)| {
+                            (
+                                self.lattice(column + x, row + y),
+                                under(column + x, row + y),
+                            ) == pair
+                        });
+                    if clear {
+                        *pairs.entry(pair).or_insert(0) += 1;
+                    }
+                }
+            }
+        }
         pairs
             .into_iter()
-            .filter(|(_, n)| f64::from(*n) >= least)
+            .filter(|(_, cells)| *cells >= CLEAR_MIN)
             .map(|(pair, _)| pair)
             .collect()
     }
-
-    fn middle(&self, cell: usize) -> [f64; 2] {
-        let (row, column) = (cell / self.wide, cell % self.wide);
-        [
-            self.origin_mm[0] + (column as f64 + 0.5) * self.cell_mm,
-            self.origin_mm[1] + (row as f64 + 0.5) * self.cell_mm,
-        ]
-    }
 }
+
+/// Cells that must be clear all around for a way through.
+const CLEAR_MIN: u32 = 4;

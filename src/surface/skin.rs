@@ -3,6 +3,7 @@
 use crate::board::types::Nozzle;
 use crate::replay::stream::Done;
 
+use super::flow::Excess;
 use super::grid::{Bead, Grid, Label, OUTSIDE, SOLID};
 
 /// Where a piece of bead lies.
@@ -10,7 +11,7 @@ use super::grid::{Bead, Grid, Label, OUTSIDE, SOLID};
 pub enum Surface {
     /// On the outside of the part.
     Outer,
-    /// On a hole that is open above: the inside of a vase.
+    /// On a hole that is open above or below: the inside of a vase or a bell.
     Hole,
     /// Buried.
     Inner,
@@ -36,10 +37,47 @@ pub struct WallPoint {
     pub starts: bool,
 }
 
+/// Too much plastic on a wall that is seen from outside.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Patch {
+    /// x, mm.
+    pub x_mm: f32,
+    /// y, mm.
+    pub y_mm: f32,
+    /// z, mm.
+    pub z_mm: f32,
+    /// Plastic too much, mm³.
+    pub excess_mm3: f32,
+    /// Height of the layer, mm.
+    pub layer_height_mm: f32,
+}
+
+/// A stalled block of the layer.
+#[derive(Clone, Copy, Debug)]
+struct Asked {
+    block: u64,
+    at_mm: [f64; 2],
+    width_mm: f64,
+    excess_mm3: f64,
+    layer_height_mm: f64,
+}
+
+/// Width of a cell, nozzle widths.
+const CELL_NOZZLES: f64 = 0.3;
+/// Patches of one layer closer than this are one, mm.
+const PATCH_MM: f32 = 0.8;
+/// Patches that are kept.
+const PATCHES_MAX: usize = 400_000;
+/// A hole is seen into where a disc this wide passes from layer to layer, nozzle widths.
+const WAY_NOZZLES: f64 = 2.5;
+
 /// Wall points are about this far apart, mm.
 const WALL_STEP_MM: f64 = 0.7;
 /// Wall points that are kept; with more, layers are left out.
 const WALL_POINTS_MAX: usize = 400_000;
+
+/// Classes of speed ratio.
+pub const SPEED_BINS: usize = 10;
 
 /// Blocks that lose more than this are asked about, s.
 const LOST_MIN_S: f64 = 1e-4;
@@ -52,8 +90,15 @@ pub struct Skin {
     layer: u32,
     z_mm: f64,
     beads: Vec<Bead>,
-    /// Stalled blocks of the layer: number, place, width.
-    asked: Vec<(u64, [f64; 2], f64)>,
+    /// Replayed over ideal speed of each bead, 0 to 1.
+    speed_ratios: Vec<f32>,
+    /// Length of outer wall by speed ratio, mm.
+    wall_mm: [f64; SPEED_BINS],
+    asked: Vec<Asked>,
+    patches: Vec<Patch>,
+    patch_mm: f32,
+    /// Too much plastic on the outside of the layer that ended last, mm³.
+    outer_mm3: f64,
     below: Option<(Grid, Vec<u32>, f64)>,
     /// Voids of all layers so far, joined where they lie over each other; 0 is outside.
     parents: Vec<u32>,
@@ -73,7 +118,12 @@ impl Skin {
             layer: 0,
             z_mm: 0.0,
             beads: Vec::new(),
+            speed_ratios: Vec::new(),
+            wall_mm: [0.0; SPEED_BINS],
             asked: Vec::new(),
+            patches: Vec::new(),
+            patch_mm: PATCH_MM,
+            outer_mm3: 0.0,
             below: None,
             parents: vec![0],
             walls: Vec::new(),
@@ -82,8 +132,8 @@ impl Skin {
         }
     }
 
-    /// The next block.
-    pub fn block(&mut self, done: &Done) {
+    /// The next block, with what it leaves too much.
+    pub fn block(&mut self, done: &Done, excess: &Excess) {
         if done.layer != self.layer {
             self.end_layer();
             self.layer = done.layer;
@@ -98,11 +148,17 @@ impl Skin {
                 to_mm: [to[0], to[1]],
                 width_mm,
             });
+            self.speed_ratios.push(done.speed_ratio() as f32);
         }
         if done.lost_s() > LOST_MIN_S {
             let width_mm = self.beads.last().map_or(self.nozzle_mm, |b| b.width_mm);
-            self.asked
-                .push((done.ran.block, [from[0], from[1]], width_mm));
+            self.asked.push(Asked {
+                block: done.ran.block,
+                at_mm: [from[0], from[1]],
+                width_mm,
+                excess_mm3: excess.rest_mm3.max(0.0) + excess.motion_mm3.max(0.0),
+                layer_height_mm: done.layer_height_mm,
+            });
         }
     }
 
@@ -143,14 +199,15 @@ impl Skin {
 
     fn end_layer(&mut self) {
         let asked = std::mem::take(&mut self.asked);
+        self.outer_mm3 = 0.0;
         if self.beads.is_empty() {
-            self.faced
-                .extend(asked.iter().map(|(block, ..)| (*block, u32::MAX)));
+            self.faced.extend(asked.iter().map(|a| (a.block, u32::MAX)));
             return;
         }
         let beads = std::mem::take(&mut self.beads);
-        let grid = Grid::new(&beads, 0.3 * self.nozzle_mm);
-        self.keep_walls(&beads, &grid);
+        let speed_ratios = std::mem::take(&mut self.speed_ratios);
+        let grid = Grid::new(&beads, CELL_NOZZLES * self.nozzle_mm);
+        self.keep_walls(&beads, &speed_ratios, &grid);
         // The voids' numbers over all layers, by label.
         let mut voids = vec![u32::MAX; grid.labels_end as usize];
         voids[OUTSIDE as usize] = 0;
@@ -167,12 +224,26 @@ impl Skin {
             self.open_below();
         }
         if let Some((below, below_voids, _)) = self.below.take() {
-            for (own, under) in grid.over(&below, self.nozzle_mm * self.nozzle_mm) {
+            for (own, under) in grid.over(&below, WAY_NOZZLES * self.nozzle_mm) {
                 self.join(voids[own as usize], below_voids[under as usize]);
             }
+        } else {
+            // On the bed: what is open below is seen when the part is taken off.
+            for void in &voids[OUTSIDE as usize + 1..] {
+                self.join(*void, 0);
+            }
         }
-        for (block, at_mm, width_mm) in asked {
+        for asked in asked {
+            let Asked {
+                block,
+                at_mm,
+                width_mm,
+                ..
+            } = asked;
             let faced: Label = grid.faces(at_mm, width_mm);
+            if faced == OUTSIDE {
+                self.patch(&asked);
+            }
             let void = if faced == SOLID {
                 u32::MAX
             } else {
@@ -183,20 +254,22 @@ impl Skin {
         self.below = Some((grid, voids, self.z_mm));
     }
 
-    fn keep_walls(&mut self, beads: &[Bead], grid: &Grid) {
+    fn keep_walls(&mut self, beads: &[Bead], speed_ratios: &[f32], grid: &Grid) {
         if !self.layer.is_multiple_of(self.wall_layers) {
             return;
         }
         let apart = |a: [f64; 2], b: [f64; 2]| (a[0] - b[0]).hypot(a[1] - b[1]);
         // Where the wall has got to, and whether that point is kept already.
         let mut end: Option<([f64; 2], bool)> = None;
-        for bead in beads {
+        for (bead, speed_ratio) in beads.iter().zip(speed_ratios) {
+            let bin = ((speed_ratio * SPEED_BINS as f32) as usize).min(SPEED_BINS - 1);
             let (from, to) = (bead.from_mm, bead.to_mm);
             let joined = end.is_some_and(|(p, _)| apart(p, from) < WALL_STEP_MM);
             if !joined {
                 self.end_wall(&mut end);
             }
             let steps = (apart(from, to) / WALL_STEP_MM).floor().max(1.0);
+            let step_mm = apart(from, to) / steps;
             for step in usize::from(joined)..=steps as usize {
                 let along = step as f64 / steps;
                 let at = [0, 1].map(|k| from[k] + (to[k] - from[k]) * along);
@@ -205,8 +278,12 @@ impl Skin {
                 });
                 if end.is_some() && near {
                     end = Some((at, false));
+                    self.wall_mm[bin] += step_mm;
                 } else if grid.faces(at, bead.width_mm) == OUTSIDE {
                     self.keep(at, end.is_none());
+                    if end.is_some() {
+                        self.wall_mm[bin] += step_mm;
+                    }
                     end = Some((at, true));
                 } else {
                     self.end_wall(&mut end);
@@ -229,6 +306,45 @@ impl Skin {
         }
     }
 
+    /// Keeps what is too much on the outside; neighbours in one.
+    fn patch(&mut self, asked: &Asked) {
+        self.outer_mm3 += asked.excess_mm3;
+        if asked.excess_mm3 <= 0.0 {
+            return;
+        }
+        let patch = Patch {
+            x_mm: asked.at_mm[0] as f32,
+            y_mm: asked.at_mm[1] as f32,
+            z_mm: self.z_mm as f32,
+            excess_mm3: asked.excess_mm3 as f32,
+            layer_height_mm: asked.layer_height_mm as f32,
+        };
+        self.add(patch);
+        if self.patches.len() > PATCHES_MAX {
+            self.patch_mm *= 2.0;
+            for patch in std::mem::take(&mut self.patches) {
+                self.add(patch);
+            }
+        }
+    }
+
+    fn add(&mut self, patch: Patch) {
+        match self.patches.last_mut() {
+            Some(last)
+                if last.z_mm == patch.z_mm
+                    && (last.x_mm - patch.x_mm).hypot(last.y_mm - patch.y_mm) < self.patch_mm =>
+            {
+                last.excess_mm3 += patch.excess_mm3;
+            }
+            _ => self.patches.push(patch),
+        }
+    }
+
+    /// Too much plastic on the outside of the layer that ended last, mm³.
+    pub fn outer_mm3(&self) -> f64 {
+        self.outer_mm3
+    }
+
     fn keep(&mut self, [x_mm, y_mm]: [f64; 2], starts: bool) {
         self.walls.push(WallPoint {
             x_mm: x_mm as f32,
@@ -245,8 +361,9 @@ impl Skin {
         }
     }
 
-    /// Ends the job: what is open above is seen.
-    pub fn finish(mut self) -> Exposure {
+    /// Ends the job: what is open above is seen. Also tells what is too much on the outside of the
+    /// last layer, mm³.
+    pub fn finish(mut self) -> (Exposure, f64) {
         self.end_layer();
         self.open_below();
         let faced = std::mem::take(&mut self.faced);
@@ -262,10 +379,13 @@ impl Skin {
                 (block, surface)
             })
             .collect();
-        Exposure {
+        let exposure = Exposure {
             blocks,
             walls: self.walls,
-        }
+            patches: self.patches,
+            wall_mm: self.wall_mm,
+        };
+        (exposure, self.outer_mm3)
     }
 }
 
@@ -275,6 +395,11 @@ pub struct Exposure {
     blocks: Vec<(u64, Surface)>,
     /// The walls that are seen from outside, thinned, in the order of the path.
     pub walls: Vec<WallPoint>,
+    /// Too much plastic on those walls, neighbours in one.
+    pub patches: Vec<Patch>,
+    /// Length of outer wall by replayed over ideal speed, from 0 to 1, mm; of the layers whose
+    /// walls are kept.
+    pub wall_mm: [f64; SPEED_BINS],
 }
 
 impl Exposure {

@@ -222,6 +222,9 @@ fn results_are_all_or_nothing() {
             "blocks.csv",
             "map.svg",
             "part.svg",
+            "queue.svg",
+            "report.html",
+            "speed.svg",
             "stalls.csv",
             "summary.json",
             "wall.svg"
@@ -243,6 +246,9 @@ fn results_are_all_or_nothing() {
             "map.svg",
             "notes.txt",
             "part.svg",
+            "queue.svg",
+            "report.html",
+            "speed.svg",
             "stalls.csv",
             "summary.json",
             "wall.svg"
@@ -259,6 +265,9 @@ fn results_are_all_or_nothing() {
             "map.svg",
             "notes.txt",
             "part.svg",
+            "queue.svg",
+            "report.html",
+            "speed.svg",
             "stalls.csv",
             "summary.json",
             "wall.svg"

@@ -1,7 +1,7 @@
 //! The map, as a reader of SVG sees it.
 
+use headstall::report::look::palette;
 use headstall::report::map::{self, MapText};
-use headstall::report::palette;
 use headstall::study::trace::{LayerTrace, Segment};
 use headstall::study::watch::Watch;
 use roxmltree::Document;

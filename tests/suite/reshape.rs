@@ -1,14 +1,20 @@
 //! Chord merging, arc fitting, and causes that add up.
 
+use std::collections::VecDeque;
+
 use headstall::board::profile;
 use headstall::job::reader::{JobReader, Step};
 use headstall::job::state::{Act, Move};
-use headstall::replay::removal::Causes;
+use headstall::motion::path::Block;
+use headstall::replay::controller;
+use headstall::replay::removal::{Causes, Setup};
 use headstall::replay::source::Planned;
+use headstall::replay::store::Reading;
 use headstall::replay::stream::replay;
-use headstall::replay::world::Cause;
+use headstall::replay::world::{Cause, Line, Ran, World};
 use headstall::study::causes::{self, Span};
-use headstall::study::compare::sample;
+use headstall::study::compare::{Case, Sample, has_draws, is_firm, outcomes, runs_needed, sample};
+use headstall::study::remedies;
 use headstall::study::reshape::{Reshape, reshape};
 use headstall::study::watch::Watch;
 use proptest::prelude::*;
@@ -113,7 +119,7 @@ proptest! {
     #[test]
     fn the_path_stays_within_the_tolerance(job in wall(), tolerance in 0.005..0.1f64, arcs in any::<bool>()) {
         let before = steps(&job);
-        let how = if arcs { Reshape::Arcs(tolerance) } else { Reshape::Merge(tolerance) };
+        let how = if arcs { Reshape::Arcs { within_mm: tolerance, chord_mm: 0.0 } } else { Reshape::Merge(tolerance) };
         let (after, shift_mm) = reshape(&before, how);
         prop_assert!(shift_mm <= tolerance);
         let (old, new) = (points(&moves(&before)), points(&moves(&after)));
@@ -179,6 +185,19 @@ proptest! {
     }
 }
 
+/// A stored job that nobody watches.
+struct Silent<'a>(Reading<'a>);
+
+impl World for Silent<'_> {
+    fn next_line(&mut self, blocks: &mut VecDeque<Block>) -> Option<Line> {
+        self.0.next_line(blocks)
+    }
+
+    fn ran(&mut self, _ran: &Ran) {}
+
+    fn stopped(&mut self, _start_s: f64, _end_s: f64) {}
+}
+
 /// With everything removed the replay is the ideal; with nothing removed it is the replay.
 #[test]
 fn the_empty_and_the_full_set() {
@@ -196,6 +215,11 @@ fn the_empty_and_the_full_set() {
         .store()
         .unwrap();
     let shares = causes::shares(&kept, &board, 0, &[], 2, &|_| {}).unwrap();
+    // One replay with everything removed.
+    let mut silent = Silent(kept.read());
+    let nothing = Setup::only(&board, Causes::default());
+    let totals = controller::run(&nothing, 0, &mut silent).unwrap();
+    super::making::close(totals.replay_s, whole.ideal_s, 1e-9);
     let save = shares.total_s[Cause::Save as usize];
     assert!(
         whole.lost_s > 1.0 && save > 0.15 * whole.lost_s,
@@ -261,4 +285,122 @@ fn shorter_lines() {
         ["M83\n", "G1 X10.5 Y20 E0.12345\n", "G1 X10 Y-.5\n"].map(|t| t.len() as u32)
     );
     assert_eq!(moves(&short), moves(&all));
+}
+
+/// The stated shift of arcs holds the path that the board drives: r - sqrt(r² - (c/2)²) more.
+#[test]
+fn arcs_as_the_board_cuts_them() {
+    let mut job = String::from("M83\nG1 F3000 Z.2\nG1 X13 Y10\n");
+    for k in 1..=120 {
+        let a = f64::from(k) * 0.05;
+        job += &format!(
+            "G1 X{:.5} Y{:.5} E.01\n",
+            10.0 + 3.0 * a.cos(),
+            10.0 + 3.0 * a.sin()
+        );
+    }
+    let all = steps(&job);
+    let shift = |chord_mm: f64| {
+        reshape(
+            &all,
+            Reshape::Arcs {
+                within_mm: 0.01,
+                chord_mm,
+            },
+        )
+        .1
+    };
+    let sagitta_mm = 3.0 - (9.0f64 - 0.25).sqrt();
+    super::making::close(shift(1.0) - shift(0.0), sagitta_mm, 1e-4);
+    assert!(shift(0.0) <= 0.01);
+}
+
+/// Six runs with six tests cannot be firm (2·6/2⁶ > 5 %); eight alike are.
+#[test]
+fn firm_answers() {
+    let drawn = board_from(include_str!("../../scenarios/lantern/stutters.toml"), &[]);
+    let kept = Planned::new(JobReader::new(&b"G1 X1 F60\n"[..]), &drawn)
+        .store()
+        .unwrap();
+    let cases: Vec<Case> = (0..7)
+        .map(|_| Case {
+            job: &kept,
+            board: &drawn,
+            first: 0,
+        })
+        .collect();
+    assert!(has_draws(&drawn));
+    let outcome = |runs: u64| {
+        let samples: Vec<Vec<Sample>> = (0..7u32)
+            .map(|case| {
+                (0..runs)
+                    .map(|k| Sample {
+                        lost_s: 1.0 + f64::from(case) * (3.0 + k as f64),
+                        ..Sample::default()
+                    })
+                    .collect()
+            })
+            .collect();
+        outcomes(&cases, &samples)
+    };
+    assert!(!is_firm(&cases, &outcome(6)));
+    assert_eq!(runs_needed(&cases, &outcome(6)), Some(8));
+    assert!(is_firm(&cases, &outcome(8)));
+    assert_eq!(runs_needed(&cases, &outcome(8)), None);
+}
+
+/// The remedies of a job that a save starves: rarer saves are named with their price, the speed that
+/// is named starves nothing, a set is found where no cheap change cures.
+#[test]
+fn remedies_cure() {
+    let board = board_from(
+        include_str!("../../scenarios/lantern/stutters.toml"),
+        &["link.hiccup_chance=0"],
+    );
+    let mut job = String::from("M83\nG1 F4800 Z.2\n");
+    for k in 1..=9000 {
+        let a = f64::from(k) * 0.01;
+        job += &format!(
+            "G1 X{:.3} Y{:.3} E.01\n",
+            50.0 + 25.0 * a.cos(),
+            50.0 + 25.0 * a.sin()
+        );
+    }
+    let all = steps(&job);
+    let cures = remedies::cures(&all, &board, 0, 2, &|_| {}).unwrap();
+    assert!(cures.before.stalls() > 10, "{:?}", cures.before);
+    let named = |what: &str| {
+        let found = cures
+            .single
+            .iter()
+            .find(|t| t.remedies[0].name.starts_with(what));
+        found.unwrap_or_else(|| panic!("no {what}"))
+    };
+    assert!(named("no saves").sample.lost_s < 0.1 * cures.before.lost_s);
+    let slow = named("printing moves at most");
+    assert!(
+        slow.sample.lost_s <= 0.02 * cures.before.lost_s
+            && slow.sample.replay_s > cures.before.replay_s
+    );
+    let share = |t: &remedies::Tried| {
+        t.sample.lost_s / cures.before.lost_s
+            + t.sample.stalls() as f64 / cures.before.stalls() as f64
+    };
+    assert!(
+        cures
+            .single
+            .windows(2)
+            .all(|p| share(&p[0]) <= share(&p[1]) + 1e-12)
+    );
+    if let Some(set) = &cures.set {
+        let quick = |t: &&remedies::Tried| t.sample.replay_s <= 1.1 * cures.before.replay_s;
+        let least = cures
+            .single
+            .iter()
+            .filter(quick)
+            .map(|t| t.sample.stalls())
+            .min()
+            .unwrap();
+        assert!(set.sample.stalls() < least && set.remedies.len() > 1);
+    }
 }

@@ -4,6 +4,7 @@ use headstall::board::types::Board;
 use headstall::replay::stream::{Done, Watcher, replay};
 use headstall::report::wall::{Across, Bump, Caption};
 use headstall::report::{part, wall};
+use headstall::surface::flow::Flow;
 use headstall::surface::grid::{Bead, Grid, OUTSIDE, SOLID};
 use headstall::surface::skin::{Exposure, Skin, Surface};
 use roxmltree::Document;
@@ -99,17 +100,38 @@ fn analytic_shapes() {
     check(&nested, round(9.0), round(5.0));
 }
 
-/// Two discs that touch are one part; where they meet is not outside.
+/// Two squares side by side, a bead apart, are one part: outside sees three sides of each.
 #[test]
 fn touching_parts() {
-    let both = [disc(0.0, 0.0, 5.0, 0.0), disc(9.9, 0.0, 5.0, 0.0)].concat();
-    let [outer, _] = facing(&both);
-    let apart = 2.0 * round(5.0 - W / 2.0);
-    // Each loses the arc within reach of the other: gaps below half a bead are closed.
-    assert!(
-        outer < 0.97 * apart && outer > 0.75 * apart,
-        "{outer} {apart}"
-    );
+    let square = |x: f64| -> Vec<Bead> {
+        let corners = [[0.0, 0.0], [40.0, 0.0], [40.0, 40.0], [0.0, 40.0]];
+        let at = |k: usize| [x + corners[k % 4][0], corners[k % 4][1]];
+        (0..4)
+            .map(|k| Bead {
+                from_mm: at(k),
+                to_mm: at(k + 1),
+                width_mm: W,
+            })
+            .collect()
+    };
+    let [outer, inner] = facing(&[square(0.0), square(40.0 + W)].concat());
+    assert!((outer / 240.0 - 1.0).abs() < 0.01, "{outer}");
+    // What touches is seen from the void of its own square.
+    assert!((inner / 80.0 - 1.0).abs() < 0.02, "{inner}");
+}
+
+/// Three walls around three quarters of a circle: the outer and the inner one face outside, the
+/// middle one does not, but at its ends.
+#[test]
+fn an_open_c() {
+    let beads: Vec<Bead> = [9.0, 9.0 - W, 9.0 - 2.0 * W]
+        .into_iter()
+        .flat_map(|radius| ring(0.0, 0.0, radius).into_iter().take(135))
+        .collect();
+    let [outer, hole] = facing(&beads);
+    let analytic = 0.75 * (round(9.0) + round(9.0 - 2.0 * W));
+    assert!((outer / analytic - 1.0).abs() < 0.015, "{outer} {analytic}");
+    assert_eq!(hole, 0.0);
 }
 
 /// A wall seen from both sides counts once, by what comes first; a narrow gap lets nothing in, a
@@ -122,7 +144,15 @@ fn gaps() {
             .filter(|b| b.to_mm[0] < 0.0 || b.to_mm[1].abs() > gap / 2.0 + W / 2.0)
             .collect()
     };
-    let inside = |beads: &[Bead]| Grid::new(beads, 0.12).label([0.0, 0.0]);
+    // A bead in the middle faces what is inside.
+    let inside = |beads: &[Bead]| {
+        let dot = Bead {
+            from_mm: [0.0; 2],
+            to_mm: [0.0; 2],
+            width_mm: W,
+        };
+        Grid::new(&[beads, &[dot]].concat(), 0.12).faces([0.0; 2], W)
+    };
     assert_eq!(inside(&open(2.0)), OUTSIDE);
     assert_ne!(inside(&ring(0.0, 0.0, 8.0)), OUTSIDE);
     let mut cut = ring(0.0, 0.0, 8.0);
@@ -154,36 +184,54 @@ fn turned_and_shifted_it_is_the_same() {
             })
             .collect()
     };
-    // A star of straight walls.
-    let corner = |k: u32| {
+    // A star of three walls, filled: most of its path faces plastic only.
+    let corner = |k: u32, inset: f64| {
         let a = f64::from(k) * std::f64::consts::PI / 5.0;
-        let r = if k.is_multiple_of(2) { 9.0 } else { 4.0 };
-        [r * a.cos(), r * a.sin()]
+        let r = if k.is_multiple_of(2) { 12.0 } else { 8.0 };
+        [(r - inset) * a.cos(), (r - inset) * a.sin()]
     };
-    let star: Vec<Bead> = (0..10)
-        .map(|k| Bead {
-            from_mm: corner(k),
-            to_mm: corner(k + 1),
-            width_mm: W,
-        })
-        .collect();
-    let [plain, _] = facing(&star);
-    let whole: f64 = star.iter().map(length).sum();
-    assert!((plain / whole - 1.0).abs() < 0.01);
-    for (a, x, y) in [(0.3, 100.0, -7.0), (1.234, 0.06, 0.09)] {
-        let [turned, _] = facing(&turn(&star, a, x, y));
-        assert!((turned / plain - 1.0).abs() < 0.01, "{turned} {plain}");
+    let wall = |inset: f64| -> Vec<Bead> {
+        (0..10)
+            .map(|k| Bead {
+                from_mm: corner(k, inset),
+                to_mm: corner(k + 1, inset),
+                width_mm: W,
+            })
+            .collect()
+    };
+    let outline = wall(0.0);
+    let star = [outline.clone(), disc(0.0, 0.0, 7.6, 0.0)].concat();
+    for beads in [&star, &disc(0.0, 0.0, 9.0, 4.0)] {
+        let plain = facing(beads);
+        let whole: f64 = beads.iter().map(length).sum();
+        assert!(
+            plain[0] > 20.0 && plain[0] < 0.6 * whole,
+            "{plain:?} {whole}"
+        );
+        for (a, x, y) in [(0.3, 100.0, -7.0), (1.234, 0.06, 0.09), (2.5, -3e3, 4e3)] {
+            let turned = facing(&turn(beads, a, x, y));
+            assert!(
+                (turned[0] / plain[0] - 1.0).abs() < 0.01,
+                "{turned:?} {plain:?}"
+            );
+            assert!(
+                (turned[1] - plain[1]).abs() < 0.02 * plain[0],
+                "{turned:?} {plain:?}"
+            );
+        }
     }
 }
 
 struct Follow {
+    flow: Flow,
     skin: Skin,
     blocks: Vec<(u64, u32, [f64; 3])>,
 }
 
 impl Watcher for Follow {
     fn block(&mut self, done: &Done) {
-        self.skin.block(done);
+        let excess = self.flow.block(done);
+        self.skin.block(done, &excess);
         if done.lost_s() > 1e-4 && done.place.e_mm > 0.0 {
             self.blocks
                 .push((done.ran.block, done.layer, done.place.from_mm));
@@ -219,12 +267,13 @@ fn print(layers: &[Vec<Bead>]) -> (Exposure, Vec<(u64, u32, [f64; 3])>) {
     }
     let board = late();
     let mut follow = Follow {
+        flow: Flow::new(&board.nozzle),
         skin: Skin::new(&board.nozzle),
         blocks: Vec::new(),
     };
     replay(job.as_bytes(), &board, 0, &mut follow).unwrap();
     let blocks = follow.blocks;
-    (follow.skin.finish(), blocks)
+    (follow.skin.finish().0, blocks)
 }
 
 /// A vase is seen inside and outside; under a lid its inside is not.
@@ -256,6 +305,75 @@ fn vases_and_boxes() {
     }
 }
 
+/// A bell is open below; a pinhole in a lid opens nothing.
+#[test]
+fn bells_and_pinholes() {
+    let tube = |_| [ring(0.0, 0.0, 9.0), ring(0.0, 0.0, 8.6)].concat();
+    let lid = || disc(0.0, 0.0, 9.2, 0.0);
+    let pierced = || disc(0.0, 0.0, 9.2, 0.3);
+    let walls: Vec<Vec<Bead>> = (0..6).map(tube).collect();
+    let bell = [walls.clone(), vec![lid(), lid()]].concat();
+    let box_ = |top: Vec<Bead>| [vec![lid()], walls.clone(), vec![top.clone(), top]].concat();
+    for (layers, inside) in [
+        (bell, Surface::Hole),
+        (box_(lid()), Surface::Inner),
+        (box_(pierced()), Surface::Inner),
+        (box_(disc(0.0, 0.0, 9.2, 2.0)), Surface::Hole),
+    ] {
+        let (exposure, blocks) = print(&layers);
+        let mut count = 0;
+        for (block, layer, at) in &blocks {
+            if (1..=5).contains(layer) && at[0].hypot(at[1]) < 8.8 {
+                assert_eq!(exposure.of(*block), Some(inside), "layer {layer}");
+                count += 1;
+            }
+        }
+        assert!(count > 200, "{count}");
+    }
+}
+
+/// Two posts far apart: what lies between them costs nothing worth naming, and is outside.
+#[test]
+fn far_apart() {
+    let two = [disc(0.0, 0.0, 3.0, 0.0), disc(500.0, 500.0, 3.0, 0.0)].concat();
+    let [outer, hole] = facing(&two);
+    assert!(
+        (outer / (2.0 * round(3.0 - W / 2.0)) - 1.0).abs() < 0.01,
+        "{outer}"
+    );
+    let [_, alone] = facing(&disc(0.0, 0.0, 3.0, 0.0));
+    assert!((hole - 2.0 * alone).abs() < 0.1 * outer, "{hole} {alone}");
+}
+
+/// The unrolled wall shows outer bumps only, and says how many more there are.
+#[test]
+fn bumps_in_holes_are_told_not_drawn() {
+    let (exposure, _) = print(&[ring(0.0, 0.0, 9.0), ring(0.0, 0.0, 9.0)]);
+    let bump = |x: f64, outer: bool| Bump {
+        place_mm: [x, 0.0, 0.2],
+        bump_mm: 0.3,
+        outer,
+        stretch: false,
+    };
+    let bumps = [bump(9.0, true), bump(8.6, false), bump(-8.6, false)];
+    let caption = Caption {
+        verdict: "v".into(),
+        job: "j".into(),
+        board: "b".into(),
+        visible_mm: 0.1,
+        across: Across::Angle,
+    };
+    let svg = wall::svg(&exposure.walls, &exposure.patches, &bumps, &caption);
+    assert_eq!(svg.matches("class=\"bump\"").count(), 1);
+    assert!(svg.contains("1 visible bump of") && svg.contains("2 more bumps are in holes"));
+    assert_eq!(
+        part::svg(&exposure.walls, &bumps, &caption)
+            .matches("class=\"bump\"")
+            .count(),
+        3
+    );
+}
+
 /// The pictures of the whole part are XML, small, and show each bump.
 #[test]
 fn pictures_of_the_part() {
@@ -270,6 +388,8 @@ fn pictures_of_the_part() {
         .map(|(k, (_, _, place_mm))| Bump {
             place_mm: *place_mm,
             bump_mm: 0.1 + k as f64 * 0.01,
+            outer: true,
+            stretch: false,
         })
         .collect();
     assert!(bumps.len() > 10);
@@ -285,9 +405,9 @@ fn pictures_of_the_part() {
         ..caption.clone()
     };
     for svg in [
-        wall::svg(&exposure.walls, &bumps, &caption),
+        wall::svg(&exposure.walls, &exposure.patches, &bumps, &caption),
         part::svg(&exposure.walls, &bumps, &caption),
-        wall::svg(&exposure.walls, &bumps, &by_length),
+        wall::svg(&exposure.walls, &exposure.patches, &bumps, &by_length),
     ] {
         let xml = Document::parse(&svg).unwrap();
         let marks = xml
@@ -298,9 +418,12 @@ fn pictures_of_the_part() {
         assert!(svg.len() < 2_000_000 && !svg.contains("NaN"));
     }
     // Two parts on the bed are two labels.
-    let svg = wall::svg(&exposure.walls, &bumps, &caption);
+    let svg = wall::svg(&exposure.walls, &exposure.patches, &bumps, &caption);
     assert_eq!(svg.matches("class=\"wall\"").count(), 2);
-    for svg in [wall::svg(&[], &[], &caption), part::svg(&[], &[], &caption)] {
+    for svg in [
+        wall::svg(&[], &[], &[], &caption),
+        part::svg(&[], &[], &caption),
+    ] {
         Document::parse(&svg).unwrap();
     }
 }
@@ -334,6 +457,6 @@ fn walls_of_a_box() {
         visible_mm: 0.1,
         across: Across::Angle,
     };
-    let svg = wall::svg(walls, &[], &caption);
+    let svg = wall::svg(walls, &[], &[], &caption);
     assert_eq!(svg.matches("class=\"wall\"").count(), 1);
 }

@@ -3,17 +3,19 @@
 /// Leaves points out of a polyline so that none of those left out lies farther than `tolerance`
 /// from the line that remains: from each kept point on, directions that pass all later points
 /// within the tolerance form a wedge; a point outside it is where the next piece begins.
-pub fn thin(points: &[(f64, f64)], tolerance: f64) -> Vec<(f64, f64)> {
+///
+/// Returns the places of the points that remain.
+pub fn kept(points: &[(f64, f64)], tolerance: f64) -> Vec<usize> {
     let mut kept = Vec::new();
     let Some(first) = points.first() else {
         return kept;
     };
-    kept.push(*first);
+    kept.push(0);
     let mut anchor = *first;
     let mut wedge: Option<(f64, f64)> = None;
     let mut farthest = 0.0;
     let mut before = *first;
-    for &point in &points[1..] {
+    for (k, &point) in points.iter().enumerate().skip(1) {
         let fits = |anchor: (f64, f64), wedge: Option<(f64, f64)>, farthest: f64| {
             let (dx, dy) = (point.0 - anchor.0, point.1 - anchor.1);
             let away = dx.hypot(dy);
@@ -38,16 +40,24 @@ pub fn thin(points: &[(f64, f64)], tolerance: f64) -> Vec<(f64, f64)> {
         if let Some((now, away)) = fits(anchor, wedge, farthest) {
             (wedge, farthest) = (now, away);
         } else {
-            kept.push(before);
+            kept.push(k - 1);
             anchor = before;
             (wedge, farthest) = fits(anchor, None, 0.0).unwrap_or((None, 0.0));
         }
         before = point;
     }
     if points.len() > 1 {
-        kept.push(before);
+        kept.push(points.len() - 1);
     }
     kept
+}
+
+/// The points that remain.
+pub fn thin(points: &[(f64, f64)], tolerance: f64) -> Vec<(f64, f64)> {
+    kept(points, tolerance)
+        .into_iter()
+        .map(|k| points[k])
+        .collect()
 }
 
 fn angle(turn: f64) -> f64 {

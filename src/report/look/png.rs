@@ -1,0 +1,36 @@
+//! A picture as PNG, with type of its own, so that every machine gives the same bytes.
+
+use std::sync::Arc;
+
+use resvg::tiny_skia::{Pixmap, Transform};
+use resvg::usvg::fontdb::Database;
+use resvg::usvg::{Options, Tree};
+
+/// Width of every PNG, px.
+pub const PNG_WIDTH: u32 = 1600;
+
+const REGULAR: &[u8] = include_bytes!("font/regular.ttf");
+const BOLD: &[u8] = include_bytes!("font/bold.ttf");
+
+/// Draws an SVG of ours; the error says what is wrong with it.
+pub fn png(svg: &str) -> Result<Vec<u8>, String> {
+    let mut fonts = Database::new();
+    for font in [REGULAR, BOLD] {
+        fonts.load_font_data(font.to_vec());
+    }
+    let options = Options {
+        font_family: "DejaVu Sans".to_string(),
+        fontdb: Arc::new(fonts),
+        ..Options::default()
+    };
+    let tree = Tree::from_str(svg, &options).map_err(|e| e.to_string())?;
+    let scale = PNG_WIDTH as f32 / tree.size().width();
+    let height = (tree.size().height() * scale).ceil().max(1.0) as u32;
+    let mut picture = Pixmap::new(PNG_WIDTH, height).ok_or("it is too large")?;
+    resvg::render(
+        &tree,
+        Transform::from_scale(scale, scale),
+        &mut picture.as_mut(),
+    );
+    picture.encode_png().map_err(|e| e.to_string())
+}

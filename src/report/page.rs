@@ -1,0 +1,481 @@
+//! `report.html`: all of it in one file that opens from disk and asks no network.
+
+use std::fmt::Write;
+
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
+use serde::Serialize;
+
+use crate::study::paths::{LEVELS, LayerPath};
+use crate::study::stalls::Stall;
+use crate::study::strips::Strip;
+use crate::surface::flow::Flow;
+
+use super::advice::Idea;
+use super::bars::WHAT;
+use super::look::palette;
+use super::look::picture::{escape, number};
+use super::numbers::{count, share, time};
+use super::queue;
+use super::summary::Summary;
+use crate::replay::world::Cause;
+
+/// What the page is made from.
+pub struct Page<'a> {
+    /// The replay in numbers.
+    pub summary: &'a Summary,
+    /// What to try next.
+    pub ideas: &'a [Idea],
+    /// The board's file.
+    pub board_text: &'a str,
+    /// Blocks that the planner queue holds.
+    pub queue_blocks: usize,
+    /// The nozzle's flow.
+    pub flow: &'a Flow,
+    /// The stalls to list.
+    pub stalls: &'a [Stall],
+    /// Strips of time, the worst first.
+    pub strips: &'a [Strip],
+    /// The path, layer by layer.
+    pub layers: &'a [LayerPath],
+    /// How far the drawn path may be from the real one, mm.
+    pub within_mm: f64,
+    /// Pictures to show, as SVG, with their descriptions.
+    pub pictures: &'a [(String, &'a str)],
+    /// The chart of a comparison made before in the same folder, as SVG.
+    pub comparison: Option<&'a str>,
+}
+
+/// Stalls listed, those that lose most.
+const STALLS_MAX: usize = 2_000;
+/// Bytes of strips.
+const STRIPS_BYTES_MAX: usize = 700_000;
+/// Bytes of pictures.
+const PICTURES_BYTES_MAX: usize = 900_000;
+
+const STYLE: &str = include_str!("page/style.css");
+const SCRIPT: &str = include_str!("page/script.js");
+
+#[derive(Serialize)]
+struct Data {
+    /// Colours from stopped to full speed.
+    colours: Vec<String>,
+    layers: Vec<Layer>,
+    stalls: Vec<Row>,
+    /// By the stall's number.
+    strips: Vec<(u64, String)>,
+    worst_layer: u32,
+}
+
+#[derive(Serialize)]
+struct Layer {
+    layer: u32,
+    z: f64,
+    lost: f64,
+    path: String,
+}
+
+/// Stall, kind, cause, line, layer, x, y, z, rest, lost, bump, surface.
+#[derive(Serialize)]
+struct Row(
+    u64,
+    &'static str,
+    String,
+    u64,
+    u32,
+    [f64; 3],
+    f64,
+    f64,
+    f64,
+    &'static str,
+);
+
+/// The page; below 5 MB.
+pub fn html(page: &Page) -> String {
+    let s = page.summary;
+    let mut body = String::new();
+    let _ = write!(
+        body,
+        "<header><h1>{}</h1><p>{} on {}, seed {}{}</p></header>\n<main>\n",
+        escape(&s.verdict),
+        escape(&s.job),
+        escape(&s.board),
+        s.seed,
+        s.set
+            .iter()
+            .fold(String::new(), |all, set| all + ", " + &escape(set))
+    );
+    figures(&mut body, s);
+    causes(&mut body, s);
+    ideas(&mut body, page.ideas, s);
+    map(&mut body, page);
+    strip(&mut body);
+    table(&mut body, page);
+    pictures(&mut body, page);
+    if let Some(svg) = page.comparison {
+        let _ = write!(
+            body,
+            "<section><h2>Compared</h2><p class=\"note\">From the comparison in the same folder.</p>\
+             <img class=\"picture\" alt=\"Lost time by setting\" src=\"data:image/svg+xml;base64,{}\"></section>\n",
+            STANDARD.encode(svg)
+        );
+    }
+    board(&mut body, page);
+    body.push_str(CAUTIONS);
+    body.push_str("</main>\n");
+    let _ = write!(
+        body,
+        "<footer>{}. One replay of a model, not a measurement.</footer>\n",
+        escape(&s.program)
+    );
+    let data = serde_json::to_string(&data(page)).expect("plain data");
+    // Nothing in it may end the element that holds it.
+    let data = data.replace('<', "\\u003c");
+    format!(
+        "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; \
+         style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:\">\n\
+         <title>{} · {}</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n{body}\
+         <script type=\"application/json\" id=\"data\">{data}</script>\n\
+         <script>\n{SCRIPT}</script>\n</body>\n</html>\n",
+        escape(&s.job),
+        escape(&s.verdict)
+    )
+}
+
+fn figures(body: &mut String, s: &Summary) {
+    let mut all: Vec<(String, &str, String)> = Vec::new();
+    if let (Some(bumps), Some(mm)) = (s.visible_bumps, s.visible_mm) {
+        let what = format!(
+            "on surfaces that are seen, {} mm or more proud by the model",
+            number(mm)
+        );
+        all.push((bumps.to_string(), "visible bumps", what));
+    }
+    all.push((
+        s.stalls.to_string(),
+        "stalls",
+        format!(
+            "{} (the head stands still), {} (below half speed), {} (only slower)",
+            count(s.dwells, "dwell"),
+            count(s.dips, "dip"),
+            count(s.drags, "drag")
+        ),
+    ));
+    all.push((
+        time(s.lost_s),
+        "lost",
+        format!(
+            "{} of the time that the job itself needs",
+            share(s.lost_s / s.ideal_s.max(1e-9))
+        ),
+    ));
+    all.push((
+        time(s.replay_s),
+        "print time",
+        format!("{} if every line were known in advance", time(s.ideal_s)),
+    ));
+    if let Some(mm) = s.largest_bump_mm.filter(|mm| *mm > 0.0) {
+        all.push((
+            format!("{mm:.2} mm"),
+            "largest bump",
+            "as a bead one nozzle wide: an upper bound".to_string(),
+        ));
+    }
+    if s.saves > 0 {
+        let what = "times that state was kept for a power cut".to_string();
+        all.push((s.saves.to_string(), "saves", what));
+    }
+    body.push_str("<section aria-label=\"Figures\"><dl class=\"figures\">\n");
+    for (value, name, what) in all {
+        let _ = writeln!(
+            body,
+            "<div><dt>{name}</dt><dd><b>{}</b><span>{}</span></dd></div>",
+            escape(&value),
+            escape(&what)
+        );
+    }
+    body.push_str("</dl></section>\n");
+}
+
+fn causes(body: &mut String, s: &Summary) {
+    let helped: f64 = s.by_cause.values().map(|t| t.max(0.0)).sum();
+    if s.stalls == 0 || helped <= 0.0 {
+        return;
+    }
+    body.push_str(
+        "<section><h2>What it was lost by</h2>\n<div class=\"bar\" aria-hidden=\"true\">",
+    );
+    let mut rows = String::new();
+    for cause in Cause::ALL {
+        let (name, k) = (cause.name(), cause as usize);
+        let lost_s = s.by_cause.get(name).copied().unwrap_or(0.0);
+        if lost_s.abs() < 5e-4 * helped {
+            continue;
+        }
+        let colour = palette::cause(k);
+        let percent = 100.0 * lost_s.max(0.0) / helped;
+        if percent > 0.0 {
+            let label = if percent > 12.0 { name } else { "" };
+            let _ = write!(
+                body,
+                "<i style=\"flex-basis:{percent:.2}%;background:{colour};color:{}\">{label}</i>",
+                palette::cause_ink(k)
+            );
+        }
+        let helps = if lost_s < 0.0 { " (it helps)" } else { "" };
+        let _ = writeln!(
+            rows,
+            "<li><i style=\"background:{colour}\"></i><b>{name}</b> {}{helps}: {}</li>",
+            time(lost_s),
+            WHAT[k]
+        );
+    }
+    let how = if s.causes_by == "shapley" {
+        "Shapley values: what a cause adds on average over all orders in which the causes could come."
+    } else {
+        "The quick way: by what the controller was busy with meanwhile."
+    };
+    let _ = write!(
+        body,
+        "</div>\n<ul class=\"key\">\n{rows}</ul><p class=\"note\">{how}</p></section>\n"
+    );
+}
+
+fn ideas(body: &mut String, ideas: &[Idea], s: &Summary) {
+    if ideas.is_empty() {
+        return;
+    }
+    body.push_str("<section><h2>Try next</h2>\n<ul>\n");
+    for idea in ideas {
+        let sets: String = idea
+            .set
+            .iter()
+            .fold(String::new(), |all, set| all + " --set " + set);
+        let _ = write!(body, "<li>{}", escape(&idea.why));
+        if !sets.is_empty() {
+            let _ = write!(body, " <code>{}</code>", escape(sets.trim_start()));
+        }
+        body.push_str("</li>\n");
+    }
+    let _ = write!(
+        body,
+        "</ul><p class=\"note\">Add such a setting to <code>headstall replay</code>; \
+         <code>headstall remedies {}</code> tries these and more, and tells what each costs.</p></section>\n",
+        escape(&s.job)
+    );
+}
+
+fn map(body: &mut String, page: &Page) {
+    if page.layers.is_empty() {
+        return;
+    }
+    let key: String = (0..LEVELS).fold(String::new(), |all, k| {
+        all + &format!("<i style=\"background:{}\"></i>", colour(k))
+    });
+    let _ = write!(
+        body,
+        "<section><h2>Layer by layer</h2>\n\
+         <div class=\"controls\"><button type=\"button\" id=\"down\" aria-label=\"Layer below\">−</button>\
+         <input type=\"range\" id=\"slider\" min=\"0\" max=\"{}\" step=\"1\" aria-label=\"Layer\">\
+         <button type=\"button\" id=\"up\" aria-label=\"Layer above\">+</button>\
+         <output id=\"which\" for=\"slider\"></output></div>\n\
+         <div class=\"paper\"><canvas id=\"map\" role=\"img\" aria-label=\"Path of the layer seen from above\"></canvas>\
+         <div id=\"tip\" role=\"status\"></div></div>\n\
+         <p class=\"scale\"><span>stopped</span>{key}<span>full speed</span></p>\n\
+         <p class=\"note\">● dwell: the head stood still and oozed. ▽ dip: below half speed. ▬ drag: only slower. \
+         Point at a mark or at the path for its line. The path is drawn within {} mm; grey: moves without printing.{}</p></section>\n",
+        page.layers.len() - 1,
+        number(page.within_mm.max(0.01)),
+        if page.layers.len() < page.summary.layers as usize {
+            " Layers are left out to keep the page small."
+        } else {
+            ""
+        }
+    );
+}
+
+fn strip(body: &mut String) {
+    body.push_str(
+        "<section id=\"moment\" hidden><h2>Around one stall</h2><p id=\"moment-where\"></p>\
+         <div class=\"paper\" id=\"strip\"></div></section>\n",
+    );
+}
+
+fn table(body: &mut String, page: &Page) {
+    if page.stalls.is_empty() {
+        return;
+    }
+    let total = page.summary.stalls;
+    let shown = page.stalls.len().min(STALLS_MAX) as u64;
+    let which = if shown < total {
+        format!("The {shown} that lose most of {total}; all are in stalls.csv.")
+    } else {
+        format!("All {total}.")
+    };
+    let _ = write!(
+        body,
+        "<section><h2>Stalls</h2><p class=\"note\">{which} Choose one to see the time around it \
+         (kept for the {} worst). Click a heading to sort.</p>\n\
+         <div class=\"scroll\"><table id=\"stalls\"><thead><tr></tr></thead><tbody></tbody></table></div>\n\
+         <button type=\"button\" id=\"more\" hidden>Show all</button></section>\n",
+        page.strips.len()
+    );
+}
+
+fn pictures(body: &mut String, page: &Page) {
+    let mut room = PICTURES_BYTES_MAX;
+    for (svg, what) in page.pictures {
+        if svg.len() > room {
+            let _ = writeln!(
+                body,
+                "<!-- {what}: too large for this page, see its file -->"
+            );
+            continue;
+        }
+        room -= svg.len();
+        let _ = write!(
+            body,
+            "<section><img class=\"picture\" alt=\"{}\" src=\"data:image/svg+xml;base64,{}\"></section>\n",
+            escape(what),
+            STANDARD.encode(svg)
+        );
+    }
+}
+
+fn board(body: &mut String, page: &Page) {
+    let _ = write!(
+        body,
+        "<section><h2>The board, and what is assumed</h2>\n<ul>\n\
+         <li>The job's own words decide speeds and accelerations, within the board's limits.</li>\n\
+         <li>Straight ramps of speed; no smoothing of jerk, no vibration.</li>\n\
+         <li>Plastic lags behind the head by one time constant; no source gives its value.</li>\n\
+         <li>A bump's height is that of a bead one nozzle wide with all of its plastic: an upper bound.</li>\n\
+         <li>From which height a bump is seen is an assumption.</li>\n</ul>\n\
+         <details><summary>Board file</summary><pre>{}</pre></details></section>\n",
+        escape_lines(page.board_text)
+    );
+    if !page.summary.warnings.is_empty() {
+        body.push_str("<section><h2>Warnings</h2>\n<ul>\n");
+        for w in &page.summary.warnings {
+            let _ = write!(body, "<li>{}", escape(&w.message));
+            if w.line > 0 {
+                let _ = write!(
+                    body,
+                    " ({}, first on line {}: <code>{}</code>)",
+                    count(w.count, "time"),
+                    w.line,
+                    escape(&w.text)
+                );
+            }
+            body.push_str("</li>\n");
+        }
+        body.push_str("</ul></section>\n");
+    }
+}
+
+/// Like [`escape`], with line ends kept.
+fn escape_lines(text: &str) -> String {
+    text.lines()
+        .fold(String::new(), |all, line| all + &escape(line) + "\n")
+}
+
+const CAUTIONS: &str = "<section><h2>Cautions</h2><p>Headstall only reads files. What you try on its advice runs on a real \
+machine: the hot end is about 200 °C and stays hot long after the job, moving axes pinch, filament fumes want \
+ventilation. Never leave heating unattended; unplug before you open anything. Saves exist so that a print survives a \
+power cut: switching them off gives that up. The maker's manual and local rules go before anything said here.</p></section>\n";
+
+fn colour(level: usize) -> String {
+    palette::hex(palette::speed(level as f64 / (LEVELS - 1) as f64))
+}
+
+fn data(page: &Page) -> Data {
+    let mut stalls: Vec<&Stall> = page.stalls.iter().collect();
+    stalls.sort_by(|a, b| b.lost_s.total_cmp(&a.lost_s));
+    stalls.truncate(STALLS_MAX);
+    let mut room = STRIPS_BYTES_MAX;
+    let mut strips = Vec::new();
+    for strip in page.strips {
+        let svg = queue::bare(strip, page.queue_blocks);
+        if svg.len() > room {
+            break;
+        }
+        room -= svg.len();
+        strips.push((strip.stall.stall, svg));
+    }
+    Data {
+        colours: (0..LEVELS).map(colour).collect(),
+        layers: page
+            .layers
+            .iter()
+            .map(|l| Layer {
+                layer: l.layer,
+                z: round(l.z_mm, 1e3),
+                lost: round(l.lost_s, 1e4),
+                path: STANDARD.encode(packed(l)),
+            })
+            .collect(),
+        stalls: stalls.into_iter().map(|s| row(s, page.flow)).collect(),
+        strips,
+        worst_layer: page.summary.worst_layer.unwrap_or(0),
+    }
+}
+
+fn round(value: f64, by: f64) -> f64 {
+    (value * by).round() / by
+}
+
+fn row(s: &Stall, flow: &Flow) -> Row {
+    let cause = match (s.cause_name(), s.two_largest()) {
+        ("mixed", Some([most, next])) => format!("{} + {}", most.name(), next.name()),
+        (name, _) => name.to_string(),
+    };
+    Row(
+        s.stall,
+        s.kind.name(),
+        cause,
+        s.line,
+        s.layer,
+        s.place_mm.map(|v| round(v, 100.0)),
+        round(s.dwell_s, 1e4),
+        round(s.lost_s, 1e4),
+        round(
+            flow.bump_mm(s.excess_mm3, s.layer_height_mm).unwrap_or(0.0),
+            1e3,
+        ),
+        s.surface.map_or("", |s| s.name()),
+    )
+}
+
+/// A layer's path as bytes: for each run of one level `level + 1` (0: not printed), how many
+/// knots, and for each knot its steps in x and y, 0.01 mm, and in lines; all as varints, the steps
+/// zigzag.
+fn packed(layer: &LayerPath) -> Vec<u8> {
+    let mut out = Vec::new();
+    let mut put = |mut value: u64| {
+        while value > 127 {
+            out.push(value as u8 | 128);
+            value >>= 7;
+        }
+        out.push(value as u8);
+    };
+    let zigzag = |v: i64| ((v << 1) ^ (v >> 63)) as u64;
+    let mut at = [0i64; 3];
+    for run in layer.knots.chunk_by(|a, b| a.level == b.level) {
+        put(run[0].level.map_or(0, |l| u64::from(l) + 1));
+        put(run.len() as u64);
+        for knot in run {
+            let to = [
+                (f64::from(knot.x_mm) * 100.0).round() as i64,
+                (f64::from(knot.y_mm) * 100.0).round() as i64,
+                i64::from(knot.line),
+            ];
+            for k in 0..3 {
+                put(zigzag(to[k] - at[k]));
+            }
+            at = to;
+        }
+    }
+    out
+}

@@ -1,0 +1,128 @@
+//! A short summary in plain text, to be pasted into a forum.
+
+use std::fmt::Write;
+
+use crate::board::types::{Board, Link, SaveWhen};
+
+use super::advice::Idea;
+use super::cures::{CureRow, sentence};
+use super::numbers::{count, rate, share, time};
+use super::summary::Summary;
+use super::words::wrap;
+
+/// Columns of a post.
+const COLUMNS: usize = 72;
+/// Changes told.
+const CURES_MAX: usize = 3;
+
+/// The post. `cures`: changes that were tried, the best first; where there are none, `ideas`.
+pub fn text(s: &Summary, board: &Board, ideas: &[Idea], cures: &[CureRow]) -> String {
+    let mut out = String::new();
+    let mut say = |text: &str, indent: &str| {
+        for (k, line) in wrap(text, COLUMNS - indent.len()).iter().enumerate() {
+            let lead = if k == 0 || indent.is_empty() {
+                indent
+            } else {
+                "  "
+            };
+            let _ = writeln!(out, "{lead}{line}");
+        }
+    };
+    say(&s.verdict, "");
+    say(
+        &format!(
+            "Job: {}, {}, {}.",
+            s.job,
+            count(s.lines, "line"),
+            count(u64::from(s.layers), "layer")
+        ),
+        "",
+    );
+    say(&format!("Board: {}{}.", traits(board), set(s)), "");
+    if s.stalls > 0 {
+        let total_s: f64 = s.by_cause.values().sum();
+        let mut causes: Vec<_> = s
+            .by_cause
+            .iter()
+            .filter(|c| c.1.abs() > 0.01 * total_s)
+            .collect();
+        causes.sort_by(|a, b| b.1.total_cmp(a.1));
+        let causes: Vec<String> = causes
+            .iter()
+            .map(|(name, lost_s)| format!("{name} {}", share(*lost_s / total_s)))
+            .collect();
+        say(&format!("Lost by: {}.", causes.join(", ")), "");
+        if let Some(n) = &s.worst_stretch {
+            say(
+                &format!(
+                    "Worst stretch, from line {}: the path needs {} moves/s, the board kept up {}.",
+                    n.line,
+                    rate(n.needs_blocks_per_s),
+                    rate(n.got_blocks_per_s)
+                ),
+                "",
+            );
+        }
+        if let Some(mm) = s.largest_bump_mm.filter(|mm| *mm > 0.0) {
+            say(
+                &format!("Largest bump that is seen: {mm:.2} mm at most."),
+                "",
+            );
+        }
+    }
+    let helps: Vec<&CureRow> = cures
+        .iter()
+        .filter(|c| c.lost_s < 0.5 * s.lost_s)
+        .take(CURES_MAX)
+        .collect();
+    if let Some(first) = helps.first() {
+        say("What helps:", "");
+        let mut today = (*first).clone();
+        (today.stalls, today.lost_s) = (s.stalls, s.lost_s);
+        for cure in helps {
+            say(&sentence(cure, &today), "- ");
+        }
+    } else if !ideas.is_empty() {
+        say("To try:", "");
+        for idea in ideas {
+            say(&format!("{} {}", idea.why, idea.set.join(" ")), "- ");
+        }
+    }
+    say(
+        &format!(
+            "{}, seed {}: a model, not a measurement.",
+            s.program, s.seed
+        ),
+        "",
+    );
+    out
+}
+
+/// The board in a few words.
+fn traits(board: &Board) -> String {
+    let link = match &board.link {
+        Link::Card(_) => "card".to_string(),
+        Link::Serial(serial) => format!(
+            "serial {:.1} kB/s, {} in flight",
+            serial.bytes_per_s / 1e3,
+            count(serial.in_flight as u64, "line")
+        ),
+    };
+    let saves = match board.save.when {
+        SaveWhen::Off => "no saves".to_string(),
+        SaveWhen::Layer => "a save each layer".to_string(),
+        SaveWhen::Seconds(s) => format!("a save every {}", time(s)),
+        SaveWhen::Lines(n) => format!("a save every {}", count(n, "line")),
+    };
+    format!(
+        "{} ({link}, {}, {saves})",
+        board.name,
+        count(board.queue.blocks as u64, "block")
+    )
+}
+
+fn set(s: &Summary) -> String {
+    s.set
+        .iter()
+        .fold(String::new(), |all, set| all + ", " + set)
+}

@@ -1,0 +1,282 @@
+//! Time strips: what the planner queue, the main loop and the head did around a stall.
+
+use std::collections::VecDeque;
+
+use crate::motion::trapezoid::Trapezoid;
+use crate::replay::stream::Done;
+use crate::replay::world::Cause;
+
+use super::stalls::{LOST_MIN_S, Stall};
+
+/// What the main loop was held by, from when to when.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Held {
+    /// What; [`Cause::Depth`]: it waited for room in the planner queue.
+    pub by: Cause,
+    /// From, s.
+    pub from_s: f64,
+    /// To, s.
+    pub to_s: f64,
+}
+
+/// A block on a strip.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Piece {
+    /// Start, s.
+    pub start_s: f64,
+    /// End, s.
+    pub end_s: f64,
+    /// What the head did.
+    pub real: Trapezoid,
+    /// What the job allows.
+    pub ideal: Trapezoid,
+    /// Blocks in the planner queue at its start, itself included.
+    pub queued: u32,
+}
+
+/// The time around one stall.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Strip {
+    /// The stall.
+    pub stall: Stall,
+    /// Begin, s.
+    pub from_s: f64,
+    /// End, s.
+    pub to_s: f64,
+    /// What held the main loop, in order.
+    pub held: Vec<Held>,
+    /// When blocks came into the planner queue, s.
+    pub inserted_s: Vec<f64>,
+    /// The blocks, in order.
+    pub pieces: Vec<Piece>,
+}
+
+impl Strip {
+    /// Steps of the planner queue: from this time on, so many blocks.
+    pub fn queue(&self) -> Vec<(f64, i64)> {
+        let Some(first) = self.pieces.first() else {
+            return Vec::new();
+        };
+        let inserted = self.inserted_s.iter().map(|t| (*t, 1));
+        let ended = self.pieces.iter().map(|p| (p.end_s, -1));
+        let mut events: Vec<(f64, i64)> = inserted.chain(ended).collect();
+        events.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let before: i64 = events
+            .iter()
+            .filter(|e| e.0 <= first.start_s)
+            .map(|e| e.1)
+            .sum();
+        let mut level = i64::from(first.queued) - before;
+        let mut steps = vec![(self.from_s, level)];
+        for (t_s, change) in events {
+            level += change;
+            steps.push((t_s, level));
+        }
+        steps
+    }
+}
+
+/// Time kept before the worst moment of a stall, s.
+const LEAD_S: f64 = 0.6;
+/// Time kept after the worst block of a stall, s.
+const TAIL_S: f64 = 0.4;
+/// Blocks kept on either side at most.
+const PIECES_MAX: usize = 160;
+/// A stall must lose more than the least one kept by this factor to take its place.
+const WORTH: f64 = 1.05;
+
+/// Keeps the strips of the stalls that lose most.
+#[derive(Clone, Debug, Default)]
+pub struct Strips {
+    most: usize,
+    held: VecDeque<Held>,
+    inserted_s: VecDeque<f64>,
+    pieces: VecDeque<Piece>,
+    open: Option<Moment>,
+    ended: Option<(Stall, Moment)>,
+    kept: Vec<Strip>,
+}
+
+/// The worst moment of a stall.
+#[derive(Clone, Debug)]
+struct Moment {
+    lost_s: f64,
+    worst_s: f64,
+    until_s: f64,
+    strip: Option<Cut>,
+}
+
+#[derive(Clone, Debug)]
+struct Cut {
+    from_s: f64,
+    to_s: f64,
+    held: Vec<Held>,
+    inserted_s: Vec<f64>,
+    pieces: Vec<Piece>,
+}
+
+impl Strips {
+    /// Keeps at most this many.
+    pub fn new(most: usize) -> Self {
+        Strips {
+            most,
+            ..Strips::default()
+        }
+    }
+
+    /// The main loop was held.
+    #[inline]
+    pub fn spent(&mut self, by: Cause, from_s: f64, to_s: f64) {
+        if to_s <= from_s {
+            return;
+        }
+        match self.held.back_mut() {
+            Some(last) if last.by == by && last.to_s >= from_s => last.to_s = to_s,
+            _ => self.held.push_back(Held { by, from_s, to_s }),
+        }
+    }
+
+    /// A block came into the planner queue.
+    #[inline]
+    pub fn inserted(&mut self, at_s: f64) {
+        self.inserted_s.push_back(at_s);
+    }
+
+    /// The next block.
+    pub fn block(&mut self, done: &Done) {
+        let ran = &done.ran;
+        self.pieces.push_back(Piece {
+            start_s: ran.start_s,
+            end_s: ran.end_s,
+            real: ran.profile,
+            ideal: done.ideal,
+            queued: ran.queued,
+        });
+        let lost_s = done.lost_s();
+        if lost_s > LOST_MIN_S && self.open.as_ref().is_none_or(|m| lost_s > 1.2 * m.lost_s) {
+            self.open = Some(Moment {
+                lost_s,
+                worst_s: ran.start_s - ran.gap_s,
+                until_s: ran.end_s + TAIL_S,
+                strip: None,
+            });
+        }
+        let passed = |m: &Moment| ran.start_s >= m.until_s;
+        if self
+            .open
+            .as_ref()
+            .is_some_and(|m| m.strip.is_none() && passed(m))
+        {
+            let mut open = self.open.take();
+            if let Some(m) = &mut open {
+                m.strip = Some(self.cut(m.worst_s, m.until_s));
+            }
+            self.open = open;
+        }
+        if self.ended.as_ref().is_some_and(|(_, m)| passed(m)) {
+            self.close();
+        }
+        let wanted = |m: &Moment| match m.strip {
+            Some(_) => f64::INFINITY,
+            None => m.worst_s,
+        };
+        let open_s = self.open.as_ref().map_or(f64::INFINITY, wanted);
+        let ended_s = self
+            .ended
+            .as_ref()
+            .map_or(f64::INFINITY, |(_, m)| wanted(m));
+        self.forget((ran.start_s - ran.gap_s).min(open_s).min(ended_s) - LEAD_S);
+    }
+
+    fn forget(&mut self, before_s: f64) {
+        while self.pieces.front().is_some_and(|p| p.end_s < before_s) {
+            self.pieces.pop_front();
+        }
+        while self.held.front().is_some_and(|h| h.to_s < before_s) {
+            self.held.pop_front();
+        }
+        while self.inserted_s.front().is_some_and(|t| *t < before_s) {
+            self.inserted_s.pop_front();
+        }
+    }
+
+    /// A stall has ended.
+    pub fn stall(&mut self, stall: &Stall) {
+        self.close();
+        self.ended = self.open.take().map(|m| (*stall, m));
+    }
+
+    fn cut(&self, worst_s: f64, until_s: f64) -> Cut {
+        let middle = self.pieces.partition_point(|p| p.start_s < worst_s);
+        let first = middle.saturating_sub(PIECES_MAX);
+        let end = self
+            .pieces
+            .partition_point(|p| p.start_s < until_s)
+            .min(middle + PIECES_MAX);
+        let pieces: Vec<Piece> = self.pieces.range(first..end.max(first)).copied().collect();
+        let begin_s = pieces.first().map_or(worst_s, |p| p.start_s);
+        let from_s = begin_s.max(worst_s - LEAD_S).min(worst_s);
+        let to_s = pieces.last().map_or(until_s, |p| p.end_s).min(until_s);
+        Cut {
+            from_s,
+            to_s,
+            held: self
+                .held
+                .iter()
+                .filter(|h| h.to_s > from_s && h.from_s < to_s)
+                .copied()
+                .collect(),
+            inserted_s: self
+                .inserted_s
+                .iter()
+                .filter(|t| **t > begin_s && **t < to_s)
+                .copied()
+                .collect(),
+            pieces,
+        }
+    }
+
+    /// Keeps the strip of the stall that ended, if it is worth it.
+    fn close(&mut self) {
+        let Some((stall, moment)) = self.ended.take() else {
+            return;
+        };
+        if self.kept.len() >= self.most {
+            let least = self
+                .kept
+                .iter()
+                .enumerate()
+                .min_by(|a, b| a.1.stall.lost_s.total_cmp(&b.1.stall.lost_s));
+            match least {
+                Some((at, strip)) if stall.lost_s > WORTH * strip.stall.lost_s => {
+                    self.kept.swap_remove(at);
+                }
+                _ => return,
+            }
+        }
+        let cut = match moment.strip {
+            Some(cut) => cut,
+            None => self.cut(moment.worst_s, moment.until_s),
+        };
+        self.kept.push(Strip {
+            stall,
+            from_s: cut.from_s,
+            to_s: cut.to_s,
+            held: cut.held,
+            inserted_s: cut.inserted_s,
+            pieces: cut.pieces,
+        });
+    }
+
+    /// The strips kept, those of the stalls that lose most first.
+    pub fn finish(mut self) -> Vec<Strip> {
+        self.close();
+        self.kept.sort_by(|a, b| {
+            b.stall
+                .lost_s
+                .total_cmp(&a.stall.lost_s)
+                .then(a.stall.stall.cmp(&b.stall.stall))
+        });
+        self.kept
+    }
+}
