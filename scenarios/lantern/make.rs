@@ -1,7 +1,7 @@
 //! Makes the demo job: a fluted shade for a harbour lantern, printed by a theatre's prop workshop.
 //!
 //! ```text
-//! cargo run --release --example lantern -- --out out/lantern/lantern.gcode
+//! cargo run --release --example lantern -- --out target/lantern.gcode
 //! ```
 //!
 //! The shade is a ring of half-round flutes between two walls, bellied like a barrel, open at the

@@ -18,6 +18,7 @@ use super::look::picture::{escape, number};
 use super::numbers::{count, share, time};
 use super::queue;
 use super::summary::Summary;
+use super::words::glued;
 use crate::replay::world::Cause;
 
 /// What the page is made from.
@@ -94,10 +95,10 @@ struct Row(
 pub fn html(page: &Page) -> String {
     let s = page.summary;
     let mut body = String::new();
-    let _ = write!(
+    let _ = writeln!(
         body,
-        "<header><h1>{}</h1><p>{} on {}, seed {}{}</p></header>\n<main>\n",
-        escape(&s.verdict),
+        "<header><h1>{}</h1><p>{} on {}, seed {}{}</p></header>\n<main>",
+        escape(&glued(&s.verdict)),
         escape(&s.job),
         escape(&s.board),
         s.seed,
@@ -109,26 +110,27 @@ pub fn html(page: &Page) -> String {
     causes(&mut body, s);
     ideas(&mut body, page.ideas, s);
     map(&mut body, page);
-    strip(&mut body);
-    table(&mut body, page);
+    body.push_str(MOMENT);
+    let data = data(page);
+    table(&mut body, page, data.strips.len());
     pictures(&mut body, page);
     if let Some(svg) = page.comparison {
-        let _ = write!(
+        let _ = writeln!(
             body,
             "<section><h2>Compared</h2><p class=\"note\">From the comparison in the same folder.</p>\
-             <img class=\"picture\" alt=\"Lost time by setting\" src=\"data:image/svg+xml;base64,{}\"></section>\n",
+             <img class=\"picture\" alt=\"Lost time by setting\" src=\"data:image/svg+xml;base64,{}\"></section>",
             STANDARD.encode(svg)
         );
     }
     board(&mut body, page);
     body.push_str(CAUTIONS);
     body.push_str("</main>\n");
-    let _ = write!(
+    let _ = writeln!(
         body,
-        "<footer>{}. One replay of a model, not a measurement.</footer>\n",
+        "<footer>{}. One replay of a model, not a measurement.</footer>",
         escape(&s.program)
     );
-    let data = serde_json::to_string(&data(page)).expect("plain data");
+    let data = serde_json::to_string(&data).expect("plain data");
     // Nothing in it may end the element that holds it.
     let data = data.replace('<', "\\u003c");
     format!(
@@ -259,10 +261,10 @@ fn ideas(body: &mut String, ideas: &[Idea], s: &Summary) {
         }
         body.push_str("</li>\n");
     }
-    let _ = write!(
+    let _ = writeln!(
         body,
         "</ul><p class=\"note\">Add such a setting to <code>headstall replay</code>; \
-         <code>headstall remedies {}</code> tries these and more, and tells what each costs.</p></section>\n",
+         <code>headstall remedies {}</code> tries these and more, and tells what each costs.</p></section>",
         escape(&s.job)
     );
 }
@@ -274,7 +276,7 @@ fn map(body: &mut String, page: &Page) {
     let key: String = (0..LEVELS).fold(String::new(), |all, k| {
         all + &format!("<i style=\"background:{}\"></i>", colour(k))
     });
-    let _ = write!(
+    let _ = writeln!(
         body,
         "<section><h2>Layer by layer</h2>\n\
          <div class=\"controls\"><button type=\"button\" id=\"down\" aria-label=\"Layer below\">−</button>\
@@ -285,7 +287,7 @@ fn map(body: &mut String, page: &Page) {
          <div id=\"tip\" role=\"status\"></div></div>\n\
          <p class=\"scale\"><span>stopped</span>{key}<span>full speed</span></p>\n\
          <p class=\"note\">● dwell: the head stood still and oozed. ▽ dip: below half speed. ▬ drag: only slower. \
-         Point at a mark or at the path for its line. The path is drawn within {} mm; grey: moves without printing.{}</p></section>\n",
+         Point at a mark or at the path for its line. The path is drawn within {} mm; grey: moves without printing.{}</p></section>",
         page.layers.len() - 1,
         number(page.within_mm.max(0.01)),
         if page.layers.len() < page.summary.layers as usize {
@@ -296,14 +298,10 @@ fn map(body: &mut String, page: &Page) {
     );
 }
 
-fn strip(body: &mut String) {
-    body.push_str(
-        "<section id=\"moment\" hidden><h2>Around one stall</h2><p id=\"moment-where\"></p>\
-         <div class=\"paper\" id=\"strip\"></div></section>\n",
-    );
-}
+const MOMENT: &str = "<section id=\"moment\" hidden><h2>Around one stall</h2><p id=\"moment-where\"></p>\
+<div class=\"paper\" id=\"strip\"></div></section>\n";
 
-fn table(body: &mut String, page: &Page) {
+fn table(body: &mut String, page: &Page, strips: usize) {
     if page.stalls.is_empty() {
         return;
     }
@@ -314,13 +312,13 @@ fn table(body: &mut String, page: &Page) {
     } else {
         format!("All {total}.")
     };
-    let _ = write!(
+    let _ = writeln!(
         body,
         "<section><h2>Stalls</h2><p class=\"note\">{which} Choose one to see the time around it \
          (kept for the {} worst). Click a heading to sort.</p>\n\
          <div class=\"scroll\"><table id=\"stalls\"><thead><tr></tr></thead><tbody></tbody></table></div>\n\
-         <button type=\"button\" id=\"more\" hidden>Show all</button></section>\n",
-        page.strips.len()
+         <button type=\"button\" id=\"more\" hidden>Show all</button></section>",
+        strips
     );
 }
 
@@ -335,9 +333,9 @@ fn pictures(body: &mut String, page: &Page) {
             continue;
         }
         room -= svg.len();
-        let _ = write!(
+        let _ = writeln!(
             body,
-            "<section><img class=\"picture\" alt=\"{}\" src=\"data:image/svg+xml;base64,{}\"></section>\n",
+            "<section><img class=\"picture\" alt=\"{}\" src=\"data:image/svg+xml;base64,{}\"></section>",
             escape(what),
             STANDARD.encode(svg)
         );
@@ -345,7 +343,7 @@ fn pictures(body: &mut String, page: &Page) {
 }
 
 fn board(body: &mut String, page: &Page) {
-    let _ = write!(
+    let _ = writeln!(
         body,
         "<section><h2>The board, and what is assumed</h2>\n<ul>\n\
          <li>The job's own words decide speeds and accelerations, within the board's limits.</li>\n\
@@ -353,7 +351,7 @@ fn board(body: &mut String, page: &Page) {
          <li>Plastic lags behind the head by one time constant; no source gives its value.</li>\n\
          <li>A bump's height is that of a bead one nozzle wide with all of its plastic: an upper bound.</li>\n\
          <li>From which height a bump is seen is an assumption.</li>\n</ul>\n\
-         <details><summary>Board file</summary><pre>{}</pre></details></section>\n",
+         <details><summary>Board file</summary><pre>{}</pre></details></section>",
         escape_lines(page.board_text)
     );
     if !page.summary.warnings.is_empty() {

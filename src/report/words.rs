@@ -277,18 +277,7 @@ fn cut(text: &str, columns: usize) -> String {
 /// Breaks a text at blanks so that lines fit; a longer word stands alone, cut where it must be.
 pub fn wrap(text: &str, columns: usize) -> Vec<String> {
     let mut lines = vec![String::new()];
-    let mut words: Vec<String> = Vec::new();
-    for word in text.split_whitespace() {
-        match words.last_mut() {
-            // A number and its unit stay together.
-            Some(last) if is_unit(word) && last.ends_with(|c: char| c.is_ascii_digit()) => {
-                last.push(' ');
-                last.push_str(word);
-            }
-            _ => words.push(word.to_string()),
-        }
-    }
-    for mut word in words {
+    for mut word in words(text) {
         while word.chars().count() > columns {
             let head: String = word.chars().take(columns).collect();
             word = word.chars().skip(columns).collect();
@@ -306,6 +295,27 @@ pub fn wrap(text: &str, columns: usize) -> Vec<String> {
     }
     lines.retain(|l| !l.is_empty());
     lines
+}
+
+/// The words of a text; a number and its unit are one.
+fn words(text: &str) -> Vec<String> {
+    let mut words: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        match words.last_mut() {
+            Some(last) if is_unit(word) && last.ends_with(|c: char| c.is_ascii_digit()) => {
+                last.push(' ');
+                last.push_str(word);
+            }
+            _ => words.push(word.to_string()),
+        }
+    }
+    words
+}
+
+/// The text with numbers bound to their units by blanks that don't break.
+pub fn glued(text: &str) -> String {
+    let words = words(text).into_iter().map(|w| w.replace(' ', "\u{a0}"));
+    words.collect::<Vec<_>>().join(" ")
 }
 
 fn is_unit(word: &str) -> bool {

@@ -58,7 +58,11 @@ impl Strip {
             return Vec::new();
         };
         let inserted = self.inserted_s.iter().map(|t| (*t, 1));
-        let ended = self.pieces.iter().map(|p| (p.end_s, -1));
+        let ended = self
+            .pieces
+            .iter()
+            .map(|p| (p.end_s, -1))
+            .filter(|e| e.0 < self.to_s);
         let mut events: Vec<(f64, i64)> = inserted.chain(ended).collect();
         events.sort_by(|a, b| a.0.total_cmp(&b.0));
         let before: i64 = events

@@ -15,7 +15,7 @@ fn headstall() -> Command {
     command
 }
 
-fn ran(args: &[&str]) -> Output {
+pub fn ran(args: &[&str]) -> Output {
     headstall()
         .args(args)
         .stdin(Stdio::null())
@@ -23,11 +23,11 @@ fn ran(args: &[&str]) -> Output {
         .unwrap()
 }
 
-fn text(bytes: &[u8]) -> String {
+pub fn text(bytes: &[u8]) -> String {
     String::from_utf8(bytes.to_vec()).unwrap()
 }
 
-fn folder() -> TempDir {
+pub fn folder() -> TempDir {
     tempfile::tempdir().unwrap()
 }
 

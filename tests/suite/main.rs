@@ -2,10 +2,13 @@
 
 mod board;
 mod board_errors;
+mod browser;
 mod cli;
+mod colours;
 mod dialects;
 mod exactness;
 mod fuzz;
+mod gallery;
 mod laws;
 mod making;
 mod map;
@@ -17,5 +20,6 @@ mod ref_motion;
 mod ref_stats;
 mod ref_stream;
 mod reshape;
+mod strips;
 mod surfaces;
 mod tidy;

@@ -1,6 +1,5 @@
 //! The map, as a reader of SVG sees it.
 
-use headstall::report::look::palette;
 use headstall::report::map::{self, MapText};
 use headstall::study::trace::{LayerTrace, Segment};
 use headstall::study::watch::Watch;
@@ -116,67 +115,4 @@ fn marks_stand_for_stalls() {
         assert_eq!(marks(class), expected, "{class}");
     }
     assert_eq!(marks("scale"), 1);
-}
-
-fn lightness([r, g, b]: [f64; 3]) -> f64 {
-    // Relative luminance (WCAG 2, from memory), then CIE L*.
-    let y = 0.2126 * r + 0.7152 * g + 0.0722 * b;
-    if y > 0.008856 {
-        116.0 * y.cbrt() - 16.0
-    } else {
-        903.3 * y
-    }
-}
-
-fn linear(c: u8) -> f64 {
-    let c = f64::from(c) / 255.0;
-    if c <= 0.04045 {
-        c / 12.92
-    } else {
-        ((c + 0.055) / 1.055).powf(2.4)
-    }
-}
-
-/// Machado, Oliveira & Fernandes, "A Physiologically-based Model for Simulation of Color Vision
-/// Deficiency", IEEE TVCG 15(6), 2009: matrices of severity 1 on linear RGB (from memory).
-const VISIONS: [[[f64; 3]; 3]; 4] = [
-    [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]],
-    [
-        [0.152286, 1.052583, -0.204868],
-        [0.114503, 0.786281, 0.099216],
-        [-0.003882, -0.048116, 1.051998],
-    ],
-    [
-        [0.367322, 0.860646, -0.227968],
-        [0.280085, 0.672501, 0.047413],
-        [-0.011820, 0.042940, 0.968881],
-    ],
-    [
-        [1.255528, -0.076749, -0.178779],
-        [-0.078411, 0.930809, 0.147602],
-        [0.004733, 0.691367, 0.303900],
-    ],
-];
-
-#[test]
-fn the_scale_grows_lighter_for_every_eye() {
-    for vision in VISIONS {
-        let seen = |t: f64| {
-            let rgb = palette::speed(t).map(linear);
-            lightness(vision.map(|row| {
-                row.iter()
-                    .zip(rgb)
-                    .map(|(m, c)| m * c)
-                    .sum::<f64>()
-                    .clamp(0.0, 1.0)
-            }))
-        };
-        let steps: Vec<f64> = (0..=15).map(|k| seen(f64::from(k) / 15.0)).collect();
-        for pair in steps.windows(2) {
-            assert!(pair[1] > pair[0] + 1.5, "{steps:?}");
-        }
-        assert!(steps[15] - steps[0] > 60.0);
-        // Full speed is still seen on the white card.
-        assert!(steps[15] < 92.0, "{}", steps[15]);
-    }
 }

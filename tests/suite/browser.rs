@@ -1,0 +1,395 @@
+//! The page, driven in headless Chromium over WebDriver (W3C Recommendation "WebDriver", 2018).
+//!
+//! Where there is no browser these tests are skipped, and say so; with
+//! `HEADSTALL_BROWSER=required` they fail instead.
+
+use std::io::{BufRead, BufReader};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+
+use serde_json::{Value, json};
+
+use super::cli::{folder, ran, text};
+
+fn find(name: &str) -> Option<PathBuf> {
+    let path = std::env::var_os("PATH")?;
+    std::env::split_paths(&path)
+        .map(|folder| folder.join(name))
+        .find(|file| file.is_file())
+}
+
+/// A browser with one window.
+struct Browser {
+    driver: Child,
+    session: String,
+    /// The browser's own folder.
+    _profile: tempfile::TempDir,
+}
+
+const ELEMENT: &str = "element-6066-11e4-a52e-4f735466cecf";
+
+impl Browser {
+    fn open() -> Option<Browser> {
+        let (Some(driver), Some(chromium)) = (find("chromedriver"), find("chromium")) else {
+            assert_ne!(
+                std::env::var("HEADSTALL_BROWSER").as_deref(),
+                Ok("required"),
+                "chromium and chromedriver are not on the PATH"
+            );
+            println!("SKIPPED: no chromium and chromedriver on the PATH; the page is not tested");
+            return None;
+        };
+        let mut driver = Command::new(driver)
+            .arg("--port=0")
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        let mut lines = BufReader::new(driver.stdout.take().unwrap()).lines();
+        let port = loop {
+            let line = lines.next().expect("the driver says its port").unwrap();
+            if let Some((_, port)) = line.split_once("started successfully on port ") {
+                break port.trim_end_matches('.').to_string();
+            }
+        };
+        std::thread::spawn(move || lines.for_each(drop));
+        let profile = tempfile::tempdir().unwrap();
+        let args: Vec<String> = [
+            "--headless",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--disable-quic",
+            "--no-first-run",
+            "--disable-background-networking",
+            "--disable-component-update",
+            "--disable-sync",
+            "--disable-dev-shm-usage",
+        ]
+        .into_iter()
+        .map(String::from)
+        .chain([format!("--user-data-dir={}", profile.path().display())])
+        .collect();
+        let asked = json!({ "capabilities": { "alwaysMatch": {
+            "browserName": "chrome",
+            "goog:loggingPrefs": { "browser": "ALL" },
+            "goog:chromeOptions": { "binary": chromium, "args": args },
+        } } });
+        let root = format!("http://127.0.0.1:{port}/session");
+        let made: Value = ureq::post(&root)
+            .send_json(asked)
+            .unwrap()
+            .body_mut()
+            .read_json()
+            .unwrap();
+        let id = made["value"]["sessionId"]
+            .as_str()
+            .expect("a session")
+            .to_string();
+        Some(Browser {
+            driver,
+            session: format!("{root}/{id}"),
+            _profile: profile,
+        })
+    }
+
+    #[track_caller]
+    fn post(&self, command: &str, body: Value) -> Value {
+        let url = format!("{}/{command}", self.session);
+        let mut answer = ureq::post(&url).send_json(&body).unwrap();
+        let answer: Value = answer.body_mut().read_json().unwrap();
+        answer["value"].clone()
+    }
+
+    fn size(&self, wide: u32, high: u32) {
+        let metrics =
+            json!({ "width": wide, "height": high, "deviceScaleFactor": 1, "mobile": false });
+        self.cdp("Emulation.setDeviceMetricsOverride", metrics);
+    }
+
+    fn scheme(&self, scheme: &str) {
+        let features = json!({ "features": [{ "name": "prefers-color-scheme", "value": scheme }] });
+        self.cdp("Emulation.setEmulatedMedia", features);
+    }
+
+    fn cdp(&self, command: &str, params: Value) -> Value {
+        self.post(
+            "goog/cdp/execute",
+            json!({ "cmd": command, "params": params }),
+        )
+    }
+
+    fn go(&self, page: &Path) {
+        let url = format!(
+            "file://{}",
+            page.display()
+                .to_string()
+                .replace('%', "%25")
+                .replace(' ', "%20")
+        );
+        self.post("url", json!({ "url": url }));
+    }
+
+    /// What a script returns.
+    #[track_caller]
+    fn eval(&self, script: &str) -> Value {
+        self.post("execute/sync", json!({ "script": script, "args": [] }))
+    }
+
+    #[track_caller]
+    fn text(&self, script: &str) -> String {
+        let value = self.eval(script);
+        value
+            .as_str()
+            .unwrap_or_else(|| panic!("{script}: {value}"))
+            .to_string()
+    }
+
+    #[track_caller]
+    fn element(&self, css: &str) -> String {
+        let found = self.post("element", json!({ "using": "css selector", "value": css }));
+        found[ELEMENT]
+            .as_str()
+            .unwrap_or_else(|| panic!("{css}: {found}"))
+            .to_string()
+    }
+
+    #[track_caller]
+    fn click(&self, css: &str) {
+        let id = self.element(css);
+        self.post(&format!("element/{id}/click"), json!({}));
+    }
+
+    #[track_caller]
+    fn keys(&self, css: &str, keys: &str) {
+        let id = self.element(css);
+        self.post(&format!("element/{id}/value"), json!({ "text": keys }));
+    }
+
+    /// Moves the pointer to a place of the window.
+    fn point(&self, x: f64, y: f64) {
+        let moves =
+            json!([{ "type": "pointerMove", "x": x.round(), "y": y.round(), "duration": 0 }]);
+        let pointer = json!({ "type": "pointer", "id": "mouse", "actions": moves });
+        self.post("actions", json!({ "actions": [pointer] }));
+    }
+
+    /// What the console holds, but for what this test's own looking at the canvas brings there.
+    fn complaints(&self) -> Vec<Value> {
+        let log = self.post("se/log", json!({ "type": "browser" }));
+        let own = |entry: &&Value| !entry["message"].to_string().contains("willReadFrequently");
+        log.as_array()
+            .unwrap()
+            .iter()
+            .filter(own)
+            .cloned()
+            .collect()
+    }
+}
+
+impl Drop for Browser {
+    fn drop(&mut self) {
+        let _ = ureq::delete(&self.session).call();
+        let _ = self.driver.kill();
+        let _ = self.driver.wait();
+    }
+}
+
+/// A ring on five layers, by chords too short for the board, with bad words in it.
+fn job() -> String {
+    let mut job = String::from(
+        "M83\nG1 F6000\n; </script><script>alert(2)</script>\nG1 X</script><img src=x onerror=alert(3)>\n",
+    );
+    for layer in 1..=5 {
+        job += &format!("G0 X30 Y20 Z{:.1}\n", 0.2 * f64::from(layer));
+        for k in 1..=300 {
+            let a = f64::from(k) * std::f64::consts::TAU / 300.0;
+            job += &format!(
+                "G1 X{:.3} Y{:.3} E0.008\n",
+                20.0 + 10.0 * a.cos(),
+                20.0 + 10.0 * a.sin()
+            );
+        }
+    }
+    job
+}
+
+#[test]
+fn the_page_works() {
+    let Some(browser) = Browser::open() else {
+        return;
+    };
+    let dir = folder();
+    // A slash ends a folder's name; all else of it is the job's.
+    let name = dir
+        .path()
+        .join("<script>alert(1)<")
+        .join("script><img src=x onerror=alert(1)>.gcode");
+    std::fs::create_dir_all(name.parent().unwrap()).unwrap();
+    std::fs::write(&name, job()).unwrap();
+    let out = dir.path().join("out");
+    let done = ran(&[
+        "replay",
+        &name.display().to_string(),
+        "--out",
+        &out.display().to_string(),
+    ]);
+    assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
+    browser.size(1600, 1200);
+    browser.go(&out.join("report.html"));
+
+    // Nothing of the job's text has become a part of the page.
+    assert_eq!(
+        browser.eval("return document.querySelectorAll('[onerror], script').length"),
+        2
+    );
+    assert!(
+        browser
+            .text("return document.querySelector('header p').textContent")
+            .contains("<img src=x onerror")
+    );
+    assert!(
+        browser
+            .text("return document.body.textContent")
+            .contains("G1 X</script><img")
+    );
+
+    // The slider, by keyboard and by its buttons.
+    let which = || browser.text("return document.getElementById('which').textContent");
+    browser.keys("#slider", "\u{E011}");
+    assert!(which().starts_with("layer 0, z 0.20 mm"), "{}", which());
+    browser.keys("#slider", "\u{E014}");
+    assert!(which().starts_with("layer 1, z 0.40 mm"), "{}", which());
+    browser.click("#up");
+    assert!(which().starts_with("layer 2, "), "{}", which());
+    browser.click("#down");
+    assert!(which().starts_with("layer 1, "), "{}", which());
+    let ink = "const c = document.getElementById('map'); const d = c.getContext('2d').getImageData(0, 0, c.width, c.height).data; let n = 0; for (let k = 0; k < d.length; k += 4) if (d[k] < 250) n++; return n";
+    assert!(
+        browser.eval(ink).as_f64().unwrap() > 2000.0,
+        "the layer is drawn"
+    );
+
+    // Sorting.
+    let lines = || -> Vec<u64> {
+        let all = browser.eval("return [...document.querySelectorAll('#stalls tbody tr')].map((r) => Number(r.cells[1].textContent))");
+        all.as_array()
+            .unwrap()
+            .iter()
+            .map(|v| v.as_u64().unwrap())
+            .collect()
+    };
+    let rows = lines().len();
+    assert!(rows >= 5, "{rows} stalls");
+    browser.click("#stalls th:nth-child(2) button");
+    assert!(lines().windows(2).all(|w| w[0] >= w[1]), "{:?}", lines());
+    browser.click("#stalls th:nth-child(2) button");
+    assert!(lines().windows(2).all(|w| w[0] <= w[1]), "{:?}", lines());
+    assert_eq!(
+        browser.eval("return document.querySelector('#stalls th:nth-child(2)').ariaSort"),
+        "ascending"
+    );
+
+    // A stall, by click and by key; its time strip; its layer.
+    for (row, key) in [(2, false), (4, true)] {
+        let css = format!("#stalls tbody tr:nth-child({row})");
+        if key {
+            browser.keys(&css, "\u{E007}");
+        } else {
+            browser.click(&css);
+        }
+        let line = browser.text(&format!(
+            "return document.querySelector('{css}').cells[1].textContent"
+        ));
+        let layer = browser.text(&format!(
+            "return document.querySelector('{css}').cells[0].textContent"
+        ));
+        assert!(
+            browser
+                .text("return document.getElementById('moment-where').textContent")
+                .contains(&format!("line {line},"))
+        );
+        assert!(
+            which().starts_with(&format!("layer {layer}, ")),
+            "{}",
+            which()
+        );
+        assert_eq!(
+            browser.eval("return document.querySelectorAll('#strip svg').length"),
+            1
+        );
+        assert_eq!(
+            browser
+                .eval("return document.querySelectorAll('#stalls tr[aria-selected=true]').length"),
+            1
+        );
+    }
+
+    // Pointing at the path tells its line.
+    let at = browser.eval(
+        "document.getElementById('map').scrollIntoView(); const r = document.getElementById('map').getBoundingClientRect(); \
+         const c = document.getElementById('map'), d = c.getContext('2d').getImageData(0, 0, c.width, c.height).data; \
+         const y = Math.floor(c.height / 2); for (let x = 0; x < c.width; x++) if (d[4 * (y * c.width + x)] < 240) return [r.left + x + 2, r.top + y];",
+    );
+    browser.point(at[0].as_f64().unwrap(), at[1].as_f64().unwrap());
+    let tip = browser.text("return getComputedStyle(document.getElementById('tip')).visibility + ': ' + document.getElementById('tip').textContent");
+    assert!(
+        tip.starts_with("visible: ") && tip.contains("line "),
+        "{tip}"
+    );
+
+    // Both widths, both schemes, print: nothing is wider than the window, text is seen on its ground.
+    for wide in [360, 1600] {
+        for scheme in ["light", "dark"] {
+            browser.size(wide, 800);
+            browser.scheme(scheme);
+            browser.go(&out.join("report.html"));
+            let over = browser.eval("return document.documentElement.scrollWidth - document.documentElement.clientWidth");
+            assert_eq!(over, 0, "{wide} px, {scheme}");
+            let colours = browser.eval(
+                "const s = getComputedStyle(document.querySelector('section')), b = getComputedStyle(document.body); \
+                 const n = (c) => c.match(/[0-9.]+/g).slice(0, 3).reduce((a, v) => a + Number(v), 0); return [n(s.backgroundColor), n(b.color)]",
+            );
+            let (ground, ink) = (colours[0].as_f64().unwrap(), colours[1].as_f64().unwrap());
+            assert_eq!(ground < 300.0, scheme == "dark", "{colours}");
+            assert!((ground - ink).abs() > 400.0, "{colours}");
+        }
+    }
+
+    // All from the one file, and nothing to complain of.
+    let asked = browser.eval("return performance.getEntriesByType('resource').map((e) => e.name).filter((n) => !n.startsWith('data:'))");
+    assert_eq!(asked, json!([]));
+    assert_eq!(browser.complaints(), Vec::<Value>::new());
+    let alert = ureq::get(&format!("{}/alert/text", browser.session)).call();
+    assert!(alert.is_err(), "an alert is open");
+}
+
+/// A job without a stall, and one without any path.
+#[test]
+fn empty_pages_work() {
+    let Some(browser) = Browser::open() else {
+        return;
+    };
+    let dir = folder();
+    for (name, job) in [
+        ("calm.gcode", "M83\nG1 F600 X10 E1\nG1 X20 E1\n"),
+        ("still.gcode", "M104 S0\nG4 P10\n"),
+    ] {
+        let path = dir.path().join(name);
+        std::fs::write(&path, job).unwrap();
+        let out = dir.path().join(format!("{name}-out"));
+        let done = ran(&[
+            "replay",
+            &path.display().to_string(),
+            "--out",
+            &out.display().to_string(),
+        ]);
+        assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
+        browser.go(&out.join("report.html"));
+        assert!(
+            !browser
+                .text("return document.querySelector('h1').textContent")
+                .is_empty()
+        );
+        assert_eq!(browser.complaints(), Vec::<Value>::new(), "{name}");
+    }
+}
