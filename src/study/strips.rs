@@ -32,6 +32,8 @@ pub struct Piece {
     pub ideal: Trapezoid,
     /// Blocks in the planner queue at its start, itself included.
     pub queued: u32,
+    /// Whether the head rested before it.
+    pub from_rest: bool,
 }
 
 /// The time around one stall.
@@ -65,11 +67,11 @@ impl Strip {
             .filter(|e| e.0 < self.to_s);
         let mut events: Vec<(f64, i64)> = inserted.chain(ended).collect();
         events.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let before: i64 = events
-            .iter()
-            .filter(|e| e.0 <= first.start_s)
-            .map(|e| e.1)
-            .sum();
+        // At one instant: a block's end and its follower's start, insertions, a start from rest.
+        let comes_first = |e: &&(f64, i64)| {
+            e.0 < first.start_s || e.0 == first.start_s && (e.1 < 0 || first.from_rest)
+        };
+        let before: i64 = events.iter().filter(comes_first).map(|e| e.1).sum();
         let mut level = i64::from(first.queued) - before;
         let mut steps = vec![(self.from_s, level)];
         for (t_s, change) in events {
@@ -96,6 +98,8 @@ pub struct Strips {
     held: VecDeque<Held>,
     inserted_s: VecDeque<f64>,
     pieces: VecDeque<Piece>,
+    /// When the block before ended, s.
+    ended_s: Option<f64>,
     open: Option<Moment>,
     ended: Option<(Stall, Moment)>,
     kept: Vec<Strip>,
@@ -149,12 +153,14 @@ impl Strips {
     /// The next block.
     pub fn block(&mut self, done: &Done) {
         let ran = &done.ran;
+        let ended_s = self.ended_s.replace(ran.end_s);
         self.pieces.push_back(Piece {
             start_s: ran.start_s,
             end_s: ran.end_s,
             real: ran.profile,
             ideal: done.ideal,
             queued: ran.queued,
+            from_rest: ended_s.is_none_or(|end_s| end_s < ran.start_s),
         });
         let lost_s = done.lost_s();
         if lost_s > LOST_MIN_S && self.open.as_ref().is_none_or(|m| lost_s > 1.2 * m.lost_s) {
@@ -199,7 +205,9 @@ impl Strips {
         while self.held.front().is_some_and(|h| h.to_s < before_s) {
             self.held.pop_front();
         }
-        while self.inserted_s.front().is_some_and(|t| *t < before_s) {
+        // Insertions as far back as the blocks, so that the queue can be counted.
+        let counted_s = self.pieces.front().map_or(before_s, |p| p.start_s);
+        while self.inserted_s.front().is_some_and(|t| *t < counted_s) {
             self.inserted_s.pop_front();
         }
     }
@@ -233,7 +241,7 @@ impl Strips {
             inserted_s: self
                 .inserted_s
                 .iter()
-                .filter(|t| **t > begin_s && **t < to_s)
+                .filter(|t| **t >= begin_s && **t < to_s)
                 .copied()
                 .collect(),
             pieces,
