@@ -77,7 +77,7 @@ pub fn draw(m: &Material, paths: Paths, folder: &mut Folder) -> Result<(), Failu
     for (name, svg) in &pictures {
         picture(folder, name, svg, m.args.png)?;
     }
-    let (layers, within_mm) = paths.finish();
+    let (layers, within_mm) = paths.finish(page::paths_fit);
     let [_, (_, wall), (_, part), _, (_, speed)] = pictures;
     let html = page::html(&Page {
         summary: s,

@@ -49,10 +49,12 @@ pub struct Page<'a> {
 
 /// Stalls listed, those that lose most.
 const STALLS_MAX: usize = 2_000;
+/// Bytes of the packed paths: in base64 four for each three.
+const PATHS_BYTES_MAX: usize = 2_200_000;
 /// Bytes of strips.
-const STRIPS_BYTES_MAX: usize = 700_000;
-/// Bytes of pictures.
-const PICTURES_BYTES_MAX: usize = 900_000;
+const STRIPS_BYTES_MAX: usize = 600_000;
+/// Bytes of pictures, the same.
+const PICTURES_BYTES_MAX: usize = 700_000;
 
 const STYLE: &str = include_str!("page/style.css");
 const SCRIPT: &str = include_str!("page/script.js");
@@ -444,6 +446,11 @@ fn row(s: &Stall, flow: &Flow) -> Row {
         ),
         s.surface.map_or("", |s| s.name()),
     )
+}
+
+/// Whether these paths are small enough for the page.
+pub fn paths_fit(layers: &[LayerPath]) -> bool {
+    layers.iter().map(|l| packed(l).len() + 60).sum::<usize>() <= PATHS_BYTES_MAX
 }
 
 /// A layer's path as bytes: for each run of one level `level + 1` (0: not printed), how many

@@ -5,7 +5,7 @@ use crate::surface::skin::WallPoint;
 use super::look::palette::{self, CARD};
 use super::look::picture::{MARGIN, Picture, Voice, WIDTH, number};
 use super::numbers::count;
-use super::wall::{Bump, Caption, colour, legend, parts, radius};
+use super::wall::{Bump, Caption, colour, crowd, legend, parts, radius};
 
 /// Layers whose outlines are drawn.
 const LAYERS_MAX: usize = 120;
@@ -66,10 +66,11 @@ pub fn svg(walls: &[WallPoint], bumps: &[Bump], caption: &Caption) -> String {
     let mut order: Vec<&Bump> = bumps.iter().filter(|b| !b.stretch).collect();
     order.sort_by(|a, b| b.bump_mm.total_cmp(&a.bump_mm));
     order.truncate(BUMPS_MAX);
+    let crowded = crowd(order.len());
     for bump in order.into_iter().rev() {
         let [x, y, z] = bump.place_mm;
         let (u, v) = at(seen(x, y, z));
-        let r = radius(bump.bump_mm, most_mm);
+        let r = crowded * radius(bump.bump_mm, most_mm);
         // Towards the eye or on the far side, as seen from the middle of its part; in a hole it is
         // the other way round.
         let middle = parts

@@ -268,9 +268,10 @@ pub fn svg(walls: &[WallPoint], patches: &[Patch], bumps: &[Bump], caption: &Cap
             }
         }
         let mut marks: Vec<_> = bins.into_values().collect();
+        let crowded = crowd(marks.len());
         marks.sort_by(|a, b| a.2.total_cmp(&b.2));
         for (u, v, mm) in marks {
-            let r = radius(mm, most_mm);
+            let r = crowded * radius(mm, most_mm);
             picture.add(&format!(
                 "<circle class=\"bump\" cx=\"{}\" cy=\"{}\" r=\"{}\" fill=\"{}\" stroke=\"{CARD}\" stroke-width=\"1\"/>",
                 number(u), number(v), number(r), colour(mm, most_mm)
@@ -398,6 +399,14 @@ pub fn legend(
     }
     y + 46.0
 }
+
+/// By what dots shrink where there are many.
+pub fn crowd(dots: usize) -> f64 {
+    (CROWD / dots.max(1) as f64).sqrt().clamp(0.35, 1.0)
+}
+
+/// Dots that a picture has room for at full size.
+const CROWD: f64 = 1200.0;
 
 /// Radius of a bump's dot, px.
 pub fn radius(mm: f64, most_mm: f64) -> f64 {

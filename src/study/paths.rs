@@ -137,9 +137,12 @@ impl Paths {
         self.knots = self.layers.iter().map(|l| l.knots.len()).sum();
     }
 
-    /// All layers' paths, in order.
-    pub fn finish(mut self) -> (Vec<LayerPath>, f64) {
+    /// All layers' paths, in order, and their error bound, mm; coarser until they fit.
+    pub fn finish(mut self, fits: impl Fn(&[LayerPath]) -> bool) -> (Vec<LayerPath>, f64) {
         self.end_layer(0);
+        while self.layers.len() > 1 && !fits(&self.layers) {
+            self.coarser();
+        }
         (self.layers, self.within_mm)
     }
 }

@@ -139,7 +139,7 @@ fn paths_stay_within_their_bound() {
             places: Vec::new(),
         };
         replay(circles(4, 2000).as_bytes(), &board, 0, &mut both).unwrap();
-        let (layers, within_mm) = both.paths.finish();
+        let (layers, within_mm) = both.paths.finish(|_| true);
         assert_eq!(layers.len(), 4);
         assert_eq!(within_mm <= 0.02, room == 100_000, "{within_mm}");
         let knots: usize = layers.iter().map(|l| l.knots.len()).sum();
@@ -175,4 +175,15 @@ fn paths_stay_within_their_bound() {
                 .all(|l| l.knots.windows(2).all(|k| k[0].line <= k[1].line))
         );
     }
+    // Or by what the reader of it wants.
+    let mut both = Both {
+        paths: Paths::default(),
+        places: Vec::new(),
+    };
+    replay(circles(4, 2000).as_bytes(), &board, 0, &mut both).unwrap();
+    let count = |layers: &[headstall::study::paths::LayerPath]| {
+        layers.iter().map(|l| l.knots.len()).sum::<usize>()
+    };
+    let (layers, within_mm) = both.paths.finish(|layers| count(layers) <= 600);
+    assert!(layers.len() == 4 && within_mm > 0.02 && count(&layers) <= 600);
 }
