@@ -13,6 +13,9 @@ pub const NOTHING_MM: f64 = 1e-9;
 const TOOL_MAX: u32 = 99;
 const INCH_MM: f64 = 25.4;
 
+/// Letters that a motion may have.
+const MOTION_LETTERS: u32 = super::words::letters(b"XYZEFIJKRPSN");
+
 /// The axes that a board moves.
 pub const AXES: [u8; 4] = *b"XYZE";
 
@@ -261,7 +264,7 @@ impl State {
         odd: &mut impl FnMut(Kind),
     ) -> Result<Act, Absurd> {
         self.feed(words, odd);
-        if words.has_other_than(b"XYZEFIJKRPSN") {
+        if words.has_other_than(MOTION_LETTERS) {
             odd(Kind::StrangeAxis);
         }
         let from_mm = self.machine_mm();

@@ -70,6 +70,16 @@ impl Default for Words {
     }
 }
 
+/// A set of letters.
+pub const fn letters(of: &[u8]) -> u32 {
+    let (mut set, mut k) = (0, 0);
+    while k < of.len() {
+        set |= 1 << (of[k] - b'A');
+        k += 1;
+    }
+    set
+}
+
 /// What [`Words::read`] found.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Head {
@@ -92,10 +102,10 @@ impl Words {
         (self.given | self.bare) >> (letter - b'A') & 1 == 1
     }
 
-    /// Whether any letter but these has a value.
-    pub fn has_other_than(&self, letters: &[u8]) -> bool {
-        let known = letters.iter().fold(0u32, |m, l| m | 1 << (l - b'A'));
-        self.given & !known != 0
+    /// Whether any letter but these has a value; see [`letters`].
+    #[inline]
+    pub fn has_other_than(&self, letters: u32) -> bool {
+        self.given & !letters != 0
     }
 
     /// Bytes of decimals that say nothing: zeros at the end, and what lies beyond the fifth.
@@ -121,6 +131,11 @@ impl Words {
         self.name = (0, 0);
         self.scratch.clear();
         self.spare_bytes = 0;
+        if let Some(head) = self.plain(line) {
+            return head;
+        }
+        self.given = 0;
+        self.spare_bytes = 0;
         match memchr::memchr2(b';', b'(', line) {
             None => self.body(line),
             Some(at) if line[at] == b';' => self.body(&line[..at]),
@@ -136,6 +151,68 @@ impl Words {
                 head
             }
         }
+    }
+
+    /// The lines that jobs are made of: `G0` or `G1`, then letters with plain numbers, one blank
+    /// before each, nothing twice, nothing else. `None` for all others, which [`Words::body`] reads
+    /// to the same effect.
+    #[inline]
+    fn plain(&mut self, line: &[u8]) -> Option<Head> {
+        let [b'G', digit @ (b'0' | b'1'), b' ', rest @ ..] = line else {
+            return None;
+        };
+        let mut rest = rest;
+        while let [letter @ b'A'..=b'Z', tail @ ..] = rest {
+            let bit = 1u32 << (letter - b'A');
+            if (self.given | COMMANDS) & bit != 0 {
+                return None;
+            }
+            self.given |= bit;
+            let (negative, mut tail) = match tail {
+                [b'-', tail @ ..] => (true, tail),
+                _ => (false, tail),
+            };
+            let from = tail.len();
+            let mut mantissa = 0u64;
+            let mut point = false;
+            while let [digit @ b'0'..=b'9', after @ ..] = tail {
+                mantissa = mantissa.wrapping_mul(10).wrapping_add(u64::from(digit - b'0'));
+                tail = after;
+            }
+            let mut digits = from - tail.len();
+            let mut behind = 0;
+            if let [b'.', after @ ..] = tail {
+                point = true;
+                tail = after;
+                while let [digit @ b'0'..=b'9', after @ ..] = tail {
+                    mantissa = mantissa.wrapping_mul(10).wrapping_add(u64::from(digit - b'0'));
+                    tail = after;
+                }
+                behind = after.len() - tail.len();
+                digits += behind;
+            }
+            if digits == 0 || digits > EXACT_DIGITS {
+                return None;
+            }
+            let size = mantissa as f64 / POWERS_OF_TEN[behind];
+            self.values[(letter - b'A') as usize] = if negative { -size } else { size };
+            self.spare_bytes += spare(mantissa, behind, point);
+            rest = match tail {
+                [] => {
+                    self.name = (0, 2);
+                    return Some(Head {
+                        code: Code::Plain {
+                            letter: b'G',
+                            number: u32::from(digit - b'0'),
+                        },
+                        command_bytes: line.len() as u32 + 1,
+                    });
+                }
+                [b' ', tail @ ..] => tail,
+                _ => return None,
+            };
+        }
+        None
     }
 
     fn strip_comments(&mut self, line: &[u8], text: &mut Vec<u8>) {
@@ -402,6 +479,29 @@ const POWERS_OF_TEN: [f64; 23] = [
     1e17, 1e18, 1e19, 1e20, 1e21, 1e22,
 ];
 
+/// Digits up to which a number is the quotient of two exact doubles.
+const EXACT_DIGITS: usize = 15;
+/// Letters that begin a command.
+const COMMANDS: u32 = 1 << (b'G' - b'A') | 1 << (b'M' - b'A');
+
+/// How many bytes of a number say nothing: zeros at its end behind the point, with the point if
+/// nothing is left behind it, and decimals beyond the fifth.
+#[inline]
+fn spare(mantissa: u64, behind: usize, point: bool) -> u32 {
+    if !point {
+        return 0;
+    }
+    let mut spare = behind.saturating_sub(DECIMALS_MAX);
+    let mut rest = mantissa;
+    if spare == 0 {
+        while spare < behind && rest.is_multiple_of(10) {
+            rest /= 10;
+            spare += 1;
+        }
+    }
+    (spare + usize::from(spare == behind)) as u32
+}
+
 /// Decimals that are worth a byte: the fifth is a hundredth of a micrometre.
 const DECIMALS_MAX: usize = 5;
 
@@ -444,16 +544,12 @@ fn decimal(text: &[u8], from: usize) -> (Option<f64>, usize, u32) {
     if digits == 0 {
         return (None, end.max(from + 1), 0);
     }
-    let mut spare = behind_point.saturating_sub(DECIMALS_MAX);
-    if spare == 0 && digits <= 15 {
-        let mut rest = mantissa;
-        while spare < behind_point && rest.is_multiple_of(10) {
-            rest /= 10;
-            spare += 1;
-        }
-    }
-    spare += usize::from(point && spare == behind_point);
-    let size = if digits <= 15 {
+    let spare = if digits <= EXACT_DIGITS {
+        spare(mantissa, behind_point, point)
+    } else {
+        behind_point.saturating_sub(DECIMALS_MAX) as u32
+    };
+    let size = if digits <= EXACT_DIGITS {
         mantissa as f64 / POWERS_OF_TEN[behind_point]
     } else {
         let clean: String = text[from..end]

@@ -6,10 +6,14 @@ use super::lookahead::{Joint, Window};
 use super::path::Block;
 use super::trapezoid::Trapezoid;
 
+/// Blocks between two backward passes: nobody waits for the ideal.
+const PASS_BLOCKS: usize = 32;
+
 /// Plans blocks as they come; hands on each profile once nothing that follows can change it.
 #[derive(Clone, Debug, Default)]
 pub struct Ideal {
     window: Window,
+    unplanned: usize,
     /// Profiles that are final, oldest first.
     pub settled: VecDeque<Trapezoid>,
 }
@@ -25,8 +29,13 @@ impl Ideal {
             accel_mm_s2: block.accel_mm_s2,
             cap_mm_s: before_mm_s.min(block.speed_mm_s).min(block.corner_mm_s),
         });
-        while let Some(profile) = self.window.pop_final() {
-            self.settled.push_back(profile);
+        self.unplanned += 1;
+        if self.unplanned >= PASS_BLOCKS {
+            self.unplanned = 0;
+            self.window.plan();
+            while let Some(profile) = self.window.pop_final() {
+                self.settled.push_back(profile);
+            }
         }
     }
 

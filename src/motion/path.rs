@@ -48,6 +48,7 @@ pub struct Path {
 #[derive(Clone, Copy, Debug)]
 struct Before {
     direction: [f64; 4],
+    speed_mm_s: f64,
     accel_mm_s2: f64,
     e_only: bool,
 }
@@ -173,27 +174,35 @@ impl Path {
         } else {
             self.accel.travel_mm_s2
         };
+        // Divided, not multiplied by the inverse: opposite directions then add up to exactly 0.
         let direction = delta.map(|d| d / length_mm);
         let mut speed_mm_s = feed_mm_s;
         let mut accel_mm_s2 = base_mm_s2;
-        for (axis, part) in direction.iter().enumerate() {
-            let part = part.abs();
-            if part > 0.0 {
-                speed_mm_s = speed_mm_s.min(self.speed_max_mm_s[axis] / part);
-                accel_mm_s2 = accel_mm_s2.min(self.accel_max_mm_s2[axis] / part);
-            }
+        let share = direction.map(f64::abs);
+        let over = |value: f64, most: &[f64; 4]| {
+            let over = |k: usize| value * share[k] > most[k];
+            over(0) | over(1) | over(2) | over(3)
+        };
+        // Divisions only where an axis is the limit.
+        if over(speed_mm_s, &self.speed_max_mm_s) {
+            speed_mm_s = least(speed_mm_s, &self.speed_max_mm_s, &share);
+        }
+        if over(accel_mm_s2, &self.accel_max_mm_s2) {
+            accel_mm_s2 = least(accel_mm_s2, &self.accel_max_mm_s2, &share);
         }
         let corner_mm_s = match &self.before {
-            Some(before) if !e_only && !before.e_only => corner::speed_mm_s_max(
+            Some(before) if !e_only && !before.e_only => corner::speed_mm_s_below(
                 &self.corner,
                 &before.direction,
                 &direction,
                 accel_mm_s2.min(before.accel_mm_s2),
+                speed_mm_s.min(before.speed_mm_s),
             ),
             _ => 0.0,
         };
         self.before = Some(Before {
             direction,
+            speed_mm_s,
             accel_mm_s2,
             e_only,
         });
@@ -215,6 +224,14 @@ impl Path {
             steps,
         })
     }
+}
+
+/// A value that no axis' share of it may raise above the axis' limit.
+#[cold]
+fn least(value: f64, most: &[f64; 4], share: &[f64; 4]) -> f64 {
+    (0..4)
+        .filter(|k| share[*k] > 0.0)
+        .fold(value, |least, k| least.min(most[k] / share[k]))
 }
 
 /// Chords that one arc may be cut into.

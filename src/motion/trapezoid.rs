@@ -30,6 +30,17 @@ impl Trapezoid {
         entry_mm_s: f64,
         exit_mm_s: f64,
     ) -> Self {
+        if entry_mm_s == nominal_mm_s && exit_mm_s == nominal_mm_s {
+            // Most of a job; the same bits as below.
+            return Trapezoid {
+                entry_mm_s,
+                peak_mm_s: nominal_mm_s,
+                exit_mm_s,
+                rise_s: 0.0,
+                cruise_s: length_mm / nominal_mm_s,
+                fall_s: 0.0,
+            };
+        }
         let entry_sq = entry_mm_s * entry_mm_s;
         let exit_sq = exit_mm_s * exit_mm_s;
         let peak_sq = accel_mm_s2 * length_mm + 0.5 * (entry_sq + exit_sq);

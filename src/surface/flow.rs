@@ -67,13 +67,21 @@ impl Flow {
             return Excess::default();
         }
         let share = self.lag_s - self.lead_s;
-        let rested =
-            |q: f64, s: f64| (q * -(-s / self.lag_s).exp_m1(), q * (-s / self.lag_s).exp());
+        let rested = |q: f64, s: f64| {
+            if s == 0.0 || q == 0.0 {
+                return (0.0, q);
+            }
+            (q * -(-s / self.lag_s).exp_m1(), q * (-s / self.lag_s).exp())
+        };
         let (real_rest, real) = rested(self.real, rest_s);
         let (ideal_rest, ideal) = rested(self.ideal, stops_s);
         let per_mm = self.filament_mm2 * done.place.e_mm / done.length_mm;
         self.real = self.through(&done.ran.profile, per_mm, real);
-        self.ideal = self.through(&done.ideal, per_mm, ideal);
+        self.ideal = if real == ideal && done.ran.profile == done.ideal {
+            self.real
+        } else {
+            self.through(&done.ideal, per_mm, ideal)
+        };
         Excess {
             rest_mm3: share * (real_rest - ideal_rest),
             motion_mm3: share * ((self.ideal - ideal) - (self.real - real)),
