@@ -66,7 +66,7 @@ pub fn tried(path: &Path, board: &Board, on: &OnBoard) -> Result<(String, Cures)
     let mut reader = JobReader::new(job.source);
     let mut steps: Vec<Step> = Vec::new();
     while let Some(step) = reader.next_step().map_err(|e| unusable(&e))? {
-        steps.push(step);
+        steps.push(*step);
     }
     let total = remedies::list(board).len() as u64;
     let bar = Mutex::new(Bar::new("trying"));

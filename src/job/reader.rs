@@ -100,6 +100,8 @@ pub struct JobReader<R> {
     coded_count: u64,
     conditional: u32,
     extruded: bool,
+    /// The step handed out last.
+    step: Step,
 }
 
 impl<R: Read> JobReader<R> {
@@ -117,11 +119,21 @@ impl<R: Read> JobReader<R> {
             coded_count: 0,
             conditional: 0,
             extruded: false,
+            step: Step {
+                line: 0,
+                layer: 0,
+                layer_height_mm: 0.0,
+                end_byte: 0,
+                raw_bytes: 0,
+                command_bytes: 0,
+                spare_bytes: 0,
+                act: Act::Nothing,
+            },
         }
     }
 
     /// The next command line; `None` at the end of the job.
-    pub fn next_step(&mut self) -> Result<Option<Step>, JobError> {
+    pub fn next_step(&mut self) -> Result<Option<&Step>, JobError> {
         if self.line_count == 0
             && let Some(kind) = foreign(self.lines.head(HEAD_BYTES)?)
         {
@@ -161,18 +173,18 @@ impl<R: Read> JobReader<R> {
                 notices.note(Kind::CutOff, number, start, bytes);
             }
             let mut odd = |kind| notices.note(kind, number, start, bytes);
-            let act = match self.state.take(code, &self.words, &mut odd) {
-                Ok(act) => act,
-                Err(Absurd { letter, at_mm }) => {
-                    return Err(JobError::Absurd {
-                        line: number,
-                        byte: start,
-                        letter: letter as char,
-                        at_mm,
-                        text: excerpt(bytes),
-                    });
-                }
-            };
+            let act = &mut self.step.act;
+            if let Err(Absurd { letter, at_mm }) =
+                self.state.take(code, &self.words, act, &mut odd)
+            {
+                return Err(JobError::Absurd {
+                    line: number,
+                    byte: start,
+                    letter: letter as char,
+                    at_mm,
+                    text: excerpt(bytes),
+                });
+            }
             match code {
                 Code::Plain { .. } if is_known(code) => self.coded_count += 1,
                 Code::Plain { letter, number: n } => {
@@ -198,7 +210,7 @@ impl<R: Read> JobReader<R> {
             if self.conditional > 0 {
                 notices.note(Kind::Conditional, number, start, bytes);
             }
-            if let Act::Move(m) = &act
+            if let Act::Move(m) = &self.step.act
                 && m.e_mm > NOTHING_MM
             {
                 let moves = |i: usize| (m.to_mm[i] - m.from_mm[i]).abs() > NOTHING_MM;
@@ -210,16 +222,15 @@ impl<R: Read> JobReader<R> {
             self.command_count += 1;
             let raw_bytes = u32::try_from(end - self.taken_bytes).unwrap_or(u32::MAX);
             self.taken_bytes = end;
-            return Ok(Some(Step {
-                line: number,
-                layer: self.layers.layer,
-                layer_height_mm: self.layers.height_mm(),
-                end_byte: end,
-                raw_bytes,
-                command_bytes,
-                spare_bytes: self.words.spare_bytes(),
-                act,
-            }));
+            let step = &mut self.step;
+            step.line = number;
+            step.layer = self.layers.layer;
+            step.layer_height_mm = self.layers.height_mm();
+            step.end_byte = end;
+            step.raw_bytes = raw_bytes;
+            step.command_bytes = command_bytes;
+            step.spare_bytes = self.words.spare_bytes();
+            return Ok(Some(&self.step));
         }
     }
 

@@ -141,8 +141,33 @@ impl State {
         [at(0), at(1), at(2), self.machine_e_mm]
     }
 
-    /// Takes one line. `odd` hears of what could not be taken at its word.
+    /// Takes one line and writes down what it asks for. `odd` hears of what could not be taken at
+    /// its word.
+    #[inline]
     pub fn take(
+        &mut self,
+        code: Code,
+        words: &Words,
+        act: &mut Act,
+        odd: &mut impl FnMut(Kind),
+    ) -> Result<(), Absurd> {
+        if let Code::Plain {
+            letter: b'G',
+            number: number @ 0..=3,
+        } = code
+        {
+            self.motion = Some(number);
+            return self.motion_line(number, words, act, odd);
+        }
+        if let (Code::Modal, Some(number)) = (code, self.motion) {
+            return self.motion_line(number, words, act, odd);
+        }
+        *act = self.other(code, words, odd)?;
+        Ok(())
+    }
+
+    /// All lines but motions.
+    fn other(
         &mut self,
         code: Code,
         words: &Words,
@@ -150,14 +175,10 @@ impl State {
     ) -> Result<Act, Absurd> {
         let (letter, number) = match code {
             Code::Plain { letter, number } => (letter, number),
-            Code::Modal => (b'G', self.motion.unwrap_or(u32::MAX)),
+            Code::Modal => (b'G', u32::MAX),
             Code::Blank | Code::Deleted | Code::Other => return Ok(Act::Nothing),
         };
         Ok(match (letter, number) {
-            (b'G', 0..=3) => {
-                self.motion = Some(number);
-                return self.motion_line(number, words, odd);
-            }
             (b'G', u32::MAX) => {
                 self.feed(words, odd);
                 Act::Nothing
@@ -261,8 +282,9 @@ impl State {
         &mut self,
         number: u32,
         words: &Words,
+        act: &mut Act,
         odd: &mut impl FnMut(Kind),
-    ) -> Result<Act, Absurd> {
+    ) -> Result<(), Absurd> {
         self.feed(words, odd);
         if words.has_other_than(MOTION_LETTERS) {
             odd(Kind::StrangeAxis);
@@ -296,7 +318,8 @@ impl State {
         let centred = number >= 2 && [b'I', b'J', b'K'].iter().any(|l| words.value(*l).is_some());
         let by_radius = number >= 2 && words.value(b'R').is_some();
         if !moves && !centred {
-            return Ok(Act::Nothing);
+            *act = Act::Nothing;
+            return Ok(());
         }
         let e_mm = (self.place_mm[3] - was_mm[3]) * self.flow_factor;
         self.machine_e_mm += e_mm;
@@ -312,13 +335,14 @@ impl State {
             odd(Kind::NoFeed);
         }
         let feed_mm_s = self.feed_mm_s.unwrap_or(FIRST_FEED_MM_S) * self.speed_factor;
-        Ok(Act::Move(Move {
+        *act = Act::Move(Move {
             from_mm,
             to_mm,
             e_mm,
             feed_mm_s,
             circle,
-        }))
+        });
+        Ok(())
     }
 
     /// RS-274/NGC 3.5.3.2: the offsets count from the start, whatever the distance mode.

@@ -28,14 +28,15 @@ pub trait Source {
 /// Steps: a file being read, or a job in memory.
 pub trait Steps {
     /// The next command line; `None` at the end.
-    fn next_step(&mut self) -> Result<Option<Step>, JobError>;
+    fn next_step(&mut self) -> Result<Option<&Step>, JobError>;
 
     /// Bytes read so far.
     fn byte_count(&self) -> u64;
 }
 
 impl<R: Read> Steps for JobReader<R> {
-    fn next_step(&mut self) -> Result<Option<Step>, JobError> {
+    #[inline]
+    fn next_step(&mut self) -> Result<Option<&Step>, JobError> {
         JobReader::next_step(self)
     }
 
@@ -46,8 +47,8 @@ impl<R: Read> Steps for JobReader<R> {
 
 /// Steps in memory.
 impl Steps for std::slice::Iter<'_, Step> {
-    fn next_step(&mut self) -> Result<Option<Step>, JobError> {
-        Ok(self.next().copied())
+    fn next_step(&mut self) -> Result<Option<&Step>, JobError> {
+        Ok(self.next())
     }
 
     fn byte_count(&self) -> u64 {

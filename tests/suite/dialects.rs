@@ -27,7 +27,7 @@ struct Seen {
 fn collect<R: Read>(mut reader: JobReader<R>) -> Result<Seen, JobError> {
     let mut steps = Vec::new();
     while let Some(step) = reader.next_step()? {
-        steps.push(step);
+        steps.push(*step);
     }
     Ok(Seen {
         end: reader.machine_mm(),

@@ -26,7 +26,7 @@ fn steps(job: &str) -> Vec<Step> {
     let mut reader = JobReader::new(job.as_bytes());
     let mut steps = Vec::new();
     while let Some(step) = reader.next_step().unwrap() {
-        steps.push(step);
+        steps.push(*step);
     }
     steps
 }
