@@ -43,6 +43,7 @@
 
 /// Bytes of a job → what each line asks for.
 pub mod job {
+    mod decimals;
     pub mod layers;
     pub mod lines;
     pub mod notices;

@@ -174,8 +174,7 @@ impl<R: Read> JobReader<R> {
             }
             let mut odd = |kind| notices.note(kind, number, start, bytes);
             let act = &mut self.step.act;
-            if let Err(Absurd { letter, at_mm }) =
-                self.state.take(code, &self.words, act, &mut odd)
+            if let Err(Absurd { letter, at_mm }) = self.state.take(code, &self.words, act, &mut odd)
             {
                 return Err(JobError::Absurd {
                     line: number,

@@ -6,6 +6,8 @@
 //! departs from RS-274 (`;`, `E`, `N` beyond 99999, text after some commands) the dialect wins:
 //! common practice, no source.
 
+use super::decimals::{EXACT_DIGITS, POWERS_OF_TEN, decimal, spare};
+
 /// What one line asks for, before any modal state.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Code {
@@ -176,7 +178,9 @@ impl Words {
             let mut mantissa = 0u64;
             let mut point = false;
             while let [digit @ b'0'..=b'9', after @ ..] = tail {
-                mantissa = mantissa.wrapping_mul(10).wrapping_add(u64::from(digit - b'0'));
+                mantissa = mantissa
+                    .wrapping_mul(10)
+                    .wrapping_add(u64::from(digit - b'0'));
                 tail = after;
             }
             let mut digits = from - tail.len();
@@ -185,7 +189,9 @@ impl Words {
                 point = true;
                 tail = after;
                 while let [digit @ b'0'..=b'9', after @ ..] = tail {
-                    mantissa = mantissa.wrapping_mul(10).wrapping_add(u64::from(digit - b'0'));
+                    mantissa = mantissa
+                        .wrapping_mul(10)
+                        .wrapping_add(u64::from(digit - b'0'));
                     tail = after;
                 }
                 behind = after.len() - tail.len();
@@ -397,7 +403,7 @@ impl Words {
     }
 }
 
-fn is_blank(b: u8) -> bool {
+pub(super) fn is_blank(b: u8) -> bool {
     matches!(b, b' ' | b'\t' | 0 | 0x0b | 0x0c)
 }
 
@@ -474,93 +480,5 @@ fn takes_words(letter: u8, number: u32) -> bool {
     }
 }
 
-const POWERS_OF_TEN: [f64; 23] = [
-    1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16,
-    1e17, 1e18, 1e19, 1e20, 1e21, 1e22,
-];
-
-/// Digits up to which a number is the quotient of two exact doubles.
-const EXACT_DIGITS: usize = 15;
 /// Letters that begin a command.
 const COMMANDS: u32 = 1 << (b'G' - b'A') | 1 << (b'M' - b'A');
-
-/// How many bytes of a number say nothing: zeros at its end behind the point, with the point if
-/// nothing is left behind it, and decimals beyond the fifth.
-#[inline]
-fn spare(mantissa: u64, behind: usize, point: bool) -> u32 {
-    if !point {
-        return 0;
-    }
-    let mut spare = behind.saturating_sub(DECIMALS_MAX);
-    let mut rest = mantissa;
-    if spare == 0 {
-        while spare < behind && rest.is_multiple_of(10) {
-            rest /= 10;
-            spare += 1;
-        }
-    }
-    (spare + usize::from(spare == behind)) as u32
-}
-
-/// Decimals that are worth a byte: the fifth is a hundredth of a micrometre.
-const DECIMALS_MAX: usize = 5;
-
-/// A decimal number without exponent, blanks inside it ignored, rounded correctly.
-///
-/// Up to 15 digits the quotient of two exact doubles is the nearest double (Clinger 1990, from
-/// memory); longer ones go through the standard library.
-///
-/// Also tells where it ends, and how many of its bytes say nothing.
-fn decimal(text: &[u8], from: usize) -> (Option<f64>, usize, u32) {
-    let mut at = from;
-    let negative = text[at] == b'-';
-    if matches!(text[at], b'-' | b'+') {
-        at += 1;
-    }
-    let mut mantissa = 0u64;
-    let mut digits = 0usize;
-    let mut behind_point = 0usize;
-    let mut point = false;
-    let mut end = at;
-    while let Some(&b) = text.get(at) {
-        match b {
-            b'0'..=b'9' => {
-                if digits < 19 {
-                    mantissa = mantissa * 10 + u64::from(b - b'0');
-                }
-                digits += 1;
-                behind_point += usize::from(point);
-                end = at + 1;
-            }
-            b'.' if !point => {
-                point = true;
-                end = at + 1;
-            }
-            _ if is_blank(b) => {}
-            _ => break,
-        }
-        at += 1;
-    }
-    if digits == 0 {
-        return (None, end.max(from + 1), 0);
-    }
-    let spare = if digits <= EXACT_DIGITS {
-        spare(mantissa, behind_point, point)
-    } else {
-        behind_point.saturating_sub(DECIMALS_MAX) as u32
-    };
-    let size = if digits <= EXACT_DIGITS {
-        mantissa as f64 / POWERS_OF_TEN[behind_point]
-    } else {
-        let clean: String = text[from..end]
-            .iter()
-            .filter(|b| b.is_ascii_digit() || **b == b'.')
-            .map(|b| *b as char)
-            .collect();
-        match clean.parse::<f64>() {
-            Ok(value) => value,
-            Err(_) => return (None, end, 0),
-        }
-    };
-    (Some(if negative { -size } else { size }), end, spare as u32)
-}

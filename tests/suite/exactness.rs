@@ -101,7 +101,8 @@ proptest! {
     }
 }
 
-/// What is held back goes by the braking distance, not by the job: here v²/(2 a L) = 25 blocks.
+/// What is held back goes by the braking distance, not by the job: here v²/(2 a L) = 25 blocks, and 32
+/// between two passes.
 #[test]
 fn the_ideal_holds_little_back() {
     let mut ideal = Ideal::default();
@@ -118,6 +119,6 @@ fn the_ideal_holds_little_back() {
             },
             steps: 1.0,
         });
-        assert!(ideal.held() <= 27, "{k}: {}", ideal.held());
+        assert!(ideal.held() <= 27 + 32, "{k}: {}", ideal.held());
     }
 }

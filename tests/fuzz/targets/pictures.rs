@@ -1,70 +1,91 @@
 //! Boards and jobs into the pictures: valid XML without NaN, small.
 #![no_main]
 
-use headstall::replay::stream::{Done, Watcher, replay};
+use headstall::replay::stream::replay;
+use headstall::report::advice;
 use headstall::report::map::{self, MapText};
+use headstall::report::page::{self, Page};
+use headstall::report::summary::{Question, Summary};
 use headstall::report::wall::{Across, Bump, Caption};
-use headstall::report::{part, wall};
+use headstall::report::{part, queue, speed, wall};
+use headstall::study::paths::Paths;
 use headstall::study::stalls::Stall;
 use headstall::study::watch::Watch;
-use headstall::surface::skin::Skin;
+use headstall::surface::flow::Flow;
 use libfuzzer_sys::fuzz_target;
 
 #[path = "shared.rs"]
 mod shared;
 
-struct Both<S> {
-    watch: Watch<S>,
-    skin: Skin,
-}
-
-impl<S: FnMut(&Stall)> Watcher for Both<S> {
-    fn block(&mut self, done: &Done) {
-        self.watch.block(done);
-        self.skin.block(done);
-    }
-
-    fn stop(&mut self, start_s: f64, end_s: f64) {
-        self.watch.stop(start_s, end_s);
-    }
-}
-
 fuzz_target!(|bytes: &[u8]| {
     let Some((board, job)) = shared::board(bytes) else { return };
-    let mut bumps = Vec::new();
-    let watch = Watch::new(&board.nozzle, None, |s: &Stall| {
-        bumps.push(Bump { place_mm: s.place_mm, bump_mm: s.excess_mm3 });
-    });
-    let mut both = Both { watch, skin: Skin::new(&board.nozzle) };
-    let Ok(done) = replay(job, &board, 3, &mut both) else { return };
-    let (_, trace) = both.watch.finish();
-    let exposure = both.skin.finish();
-    let text = MapText {
-        verdict: String::from_utf8_lossy(&job[..job.len().min(200)]).into_owned(),
-        job: "j".into(),
-        board: board.name.clone(),
-        layers: done.source.steps.layers().count(),
+    let mut stalls = Vec::new();
+    let mut watch = Watch::new(&board.nozzle, None, |s: &Stall| stalls.push(*s))
+        .with_surface(&board.nozzle)
+        .with_strips(8)
+        .with_paths(Paths::with_room(2_000));
+    let Ok(done) = replay(job, &board, 3, &mut watch) else { return };
+    let found = watch.found();
+    let (Some(exposure), Some(paths)) = (&found.exposure, found.paths) else { return };
+    let name = String::from_utf8_lossy(&job[..job.len().min(200)]).into_owned();
+    let bumps: Vec<Bump> = stalls.iter().map(|s| Bump::new(s, s.excess_mm3)).collect();
+    let question = Question {
+        job: &name,
+        board: &board,
+        board_name: "fuzz",
+        set: &[],
+        seed: 3,
     };
-    let mut pictures = vec![map::svg(&trace, &text)];
+    let summary = Summary::new(&question, &done, &found.seen, None);
+    let text = MapText {
+        verdict: summary.verdict.clone(),
+        job: name.clone(),
+        board: board.name.clone(),
+        layers: summary.layers,
+    };
+    let room = board.queue.blocks;
+    let mut pictures = vec![
+        map::svg(&found.trace, &text),
+        queue::svg(found.seen.strips.first(), room, &name, &board.name),
+    ];
+    let lost_s: Vec<f64> = found.seen.layers.iter().map(|l| l.lost_s).collect();
     for across in [Across::Angle, Across::Length] {
         let caption = Caption {
-            verdict: text.verdict.clone(),
-            job: "j".into(),
+            verdict: summary.verdict.clone(),
+            job: name.clone(),
             board: "b".into(),
             visible_mm: 0.1,
             across,
         };
-        pictures.push(wall::svg(&exposure.walls, &bumps, &caption));
+        pictures.push(wall::svg(&exposure.walls, &exposure.patches, &bumps, &caption));
         pictures.push(part::svg(&exposure.walls, &bumps, &caption));
+        pictures.push(speed::svg(&exposure.wall_mm, &lost_s, &caption));
     }
     for svg in pictures {
         assert!(svg.len() < 2_000_000);
         let xml = roxmltree::Document::parse(&svg).unwrap();
-        for node in xml.descendants() {
+        for node in xml.descendants().filter(|n| !n.has_tag_name("title") && !n.has_tag_name("desc")) {
             for attribute in node.attributes() {
                 let value = attribute.value();
                 assert!(!value.contains("NaN") && !value.contains("inf"), "{value}");
             }
         }
     }
+    let (layers, within_mm) = paths.finish(page::paths_fit);
+    let html = page::html(&Page {
+        summary: &summary,
+        ideas: &advice::ideas(&summary, &board),
+        board_text: "name = \"fuzz\"",
+        queue_blocks: room,
+        flow: &Flow::new(&board.nozzle),
+        stalls: &stalls,
+        strips: &found.seen.strips,
+        layers: &layers,
+        within_mm,
+        pictures: &[],
+        comparison: None,
+    });
+    // Whatever the job says, the page has its own two scripts and no other.
+    assert_eq!(html.matches("<script").count(), 2);
+    assert!(html.len() < 5_000_000);
 });
