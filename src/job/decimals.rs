@@ -88,5 +88,5 @@ pub fn decimal(text: &[u8], from: usize) -> (Option<f64>, usize, u32) {
             Err(_) => return (None, end, 0),
         }
     };
-    (Some(if negative { -size } else { size }), end, spare as u32)
+    (Some(if negative { -size } else { size }), end, spare)
 }
