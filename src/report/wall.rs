@@ -151,10 +151,13 @@ pub fn parts(walls: &[WallPoint]) -> Vec<Part> {
 
 /// Length along the wall, by layer.
 struct Lengths {
-    /// Points of each layer's wall with the length up to them, by height in micrometres.
-    layers: BTreeMap<i64, Vec<([f64; 2], f64)>>,
+    /// By height in micrometres, and by square: points of the wall with the length up to them.
+    layers: BTreeMap<i64, BTreeMap<(i32, i32), Vec<([f64; 2], f64)>>>,
     most_mm: f64,
 }
+
+/// Squares around a place in which the wall is looked for.
+const RINGS_MAX: i32 = 8;
 
 impl Lengths {
     fn key(z_mm: f64) -> i64 {
@@ -162,25 +165,40 @@ impl Lengths {
     }
 
     fn along<'a>(walls: impl Iterator<Item = &'a WallPoint>) -> Self {
-        let mut layers: BTreeMap<i64, Vec<([f64; 2], f64)>> = BTreeMap::new();
-        let mut most_mm: f64 = 1e-3;
+        let mut lengths = Lengths {
+            layers: BTreeMap::new(),
+            most_mm: 1e-3,
+        };
+        let mut before: Option<(i64, [f64; 2], f64)> = None;
         for w in walls {
-            let at = [f64::from(w.x_mm), f64::from(w.y_mm)];
-            let layer = layers.entry(Self::key(f64::from(w.z_mm))).or_default();
-            let length_mm = match layer.last() {
-                Some((before, so_far)) if !w.starts => {
-                    so_far + (at[0] - before[0]).hypot(at[1] - before[1])
+            let (key, at) = (
+                Self::key(f64::from(w.z_mm)),
+                [f64::from(w.x_mm), f64::from(w.y_mm)],
+            );
+            let length_mm = match before {
+                Some((layer, from, so_far)) if layer == key => {
+                    let step = if w.starts {
+                        0.0
+                    } else {
+                        (at[0] - from[0]).hypot(at[1] - from[1])
+                    };
+                    so_far + step
                 }
-                Some((_, so_far)) => *so_far,
-                None => 0.0,
+                _ => 0.0,
             };
-            most_mm = most_mm.max(length_mm);
-            layer.push((at, length_mm));
+            lengths.most_mm = lengths.most_mm.max(length_mm);
+            let layer = lengths.layers.entry(key).or_default();
+            layer
+                .entry(cell(at[0], at[1]))
+                .or_default()
+                .push((at, length_mm));
+            before = Some((key, at, length_mm));
         }
-        Lengths { layers, most_mm }
+        lengths
     }
 
-    /// Length up to the wall point nearest to this place, in the layer nearest to its height.
+    /// Length up to the wall point nearest to this place, in the layer nearest to its height; 0
+    /// where none is near.
     fn at(&self, place_mm: [f64; 3]) -> f64 {
         let key = Self::key(place_mm[2]);
         let above = self.layers.range(key..).next();
@@ -189,10 +207,29 @@ impl Lengths {
             .into_iter()
             .flatten()
             .min_by_key(|(k, _)| (**k - key).abs());
+        let Some((_, squares)) = layer else {
+            return 0.0;
+        };
         let far = |p: &[f64; 2]| (p[0] - place_mm[0]).hypot(p[1] - place_mm[1]);
-        let nearest = layer
-            .and_then(|(_, points)| points.iter().min_by(|a, b| far(&a.0).total_cmp(&far(&b.0))));
-        nearest.map_or(0.0, |(_, length_mm)| *length_mm)
+        let (cx, cy) = cell(place_mm[0], place_mm[1]);
+        let mut found: Option<(f64, f64)> = None;
+        for ring in 0..=RINGS_MAX {
+            let on_ring = (-ring..=ring)
+                .flat_map(|dx| (-ring..=ring).map(move |dy| (dx, dy)))
+                .filter(|(dx, dy)| dx.abs().max(dy.abs()) == ring);
+            for (dx, dy) in on_ring {
+                for (p, length_mm) in squares.get(&(cx + dx, cy + dy)).into_iter().flatten() {
+                    if found.is_none_or(|(nearest, _)| far(p) < nearest) {
+                        found = Some((far(p), *length_mm));
+                    }
+                }
+            }
+            // One ring more than the first with a point holds the nearest.
+            if found.is_some_and(|(nearest, _)| nearest <= f64::from(ring) * APART_MM) {
+                break;
+            }
+        }
+        found.map_or(0.0, |(_, length_mm)| length_mm)
     }
 }
 

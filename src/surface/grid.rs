@@ -329,6 +329,22 @@ impl Grid {
         }
     }
 
+    /// The one label that lies under another grid's tile, if there is but one; `scale`: the other's
+    /// cells over this one's.
+    fn whole(&self, column: i64, row: i64, scale: f64) -> Option<Label> {
+        let span = |at: i64| {
+            let (from, to) = (at as f64 * scale, (at + 1) as f64 * scale);
+            from.floor() as i64..to.ceil() as i64
+        };
+        let mut tiles = span(row).flat_map(|y| span(column).map(move |x| self.tile(x, y)));
+        let Some(Tile::Whole(label)) = tiles.next() else {
+            return None;
+        };
+        tiles
+            .all(|tile| tile == Tile::Whole(label))
+            .then_some(label)
+    }
+
     /// Pairs of labels, this layer's and the one's below, that lie over each other so that a disc
     /// of `width_mm` would pass; plastic left out, and outside over outside.
     pub fn over(&self, below: &Grid, width_mm: f64) -> Vec<(Label, Label)> {
@@ -357,8 +373,8 @@ impl Grid {
         for tile_row in from[1]..to[1] {
             for tile_column in from[0]..to[0] {
                 let own = self.tile(tile_column, tile_row);
-                if let (Tile::Whole(own), true) = (own, scale == 1.0)
-                    && let Tile::Whole(other) = below.tile(tile_column, tile_row)
+                if let Tile::Whole(own) = own
+                    && let Some(other) = below.whole(tile_column, tile_row, scale)
                 {
                     if (own, other) != (OUTSIDE, OUTSIDE) {
                         *pairs.entry((own, other)).or_insert(0) += CELLS as u32;
