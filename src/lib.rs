@@ -94,6 +94,7 @@ pub mod replay {
 pub mod surface {
     pub mod flow;
     pub mod grid;
+    mod joined;
     pub mod skin;
 }
 

@@ -4,7 +4,7 @@
 //! of a bead takes all of that as it is. Only tiles that plastic touches have cells; all others are
 //! one label, so that time and memory go by the path and not by the bed.
 
-use std::collections::BTreeMap;
+use super::joined::{CLEAR_MIN, Sets, Ways};
 
 /// A piece of bead, mm.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -24,22 +24,34 @@ pub const SOLID: Label = 0;
 /// Reachable from outside in the plane of the layer.
 pub const OUTSIDE: Label = 1;
 
-/// Not known yet.
-const OPEN: Label = Label::MAX;
 /// Beads are drawn this much wider on each side, as a share of their width: gaps up to half a
 /// bead let nothing in.
 const CLOSING: f64 = 0.25;
 /// Cells along a tile's side.
 const SIDE: usize = 16;
-const CELLS: usize = SIDE * SIDE;
 /// Tiles that a layer may have; larger layers get larger cells.
 const TILES_MAX: f64 = 1e6;
 
-/// A tile: one label, or the place of its cells.
+/// A tile that no plastic touches has one label; the others have cells.
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Tile {
     Whole(Label),
+    /// The place of its rows, and of the runs in them.
     Cells(u32),
+}
+
+/// Free cells side by side in one row of a tile, as bits.
+#[derive(Clone, Copy, Debug)]
+struct Run {
+    cells: u16,
+    label: Label,
+}
+
+/// Where a tile's runs begin, and how many lie before each of its rows.
+#[derive(Clone, Copy, Debug)]
+struct Rows {
+    first: u32,
+    before: [u8; SIDE + 1],
 }
 
 /// A layer's cells.
@@ -52,8 +64,10 @@ pub struct Grid {
     wide: usize,
     high: usize,
     tiles: Vec<Tile>,
-    /// Cells of those tiles that have them.
-    labels: Vec<Label>,
+    /// Plastic, row by row as bits, of those tiles that have cells.
+    solid: Vec<[u16; SIDE]>,
+    rows: Vec<Rows>,
+    runs: Vec<Run>,
     /// Labels used: voids are 2 to this less one.
     pub labels_end: Label,
 }
@@ -95,33 +109,158 @@ impl Grid {
             cell_mm,
             wide,
             high: tall,
-            tiles: vec![Tile::Whole(OPEN); wide * tall],
-            labels: Vec::new(),
+            tiles: vec![Tile::Whole(SOLID); wide * tall],
+            solid: Vec::new(),
+            rows: Vec::new(),
+            runs: Vec::new(),
             labels_end: OUTSIDE + 1,
         };
         for bead in beads {
             grid.draw(bead);
         }
-        grid.flood(0, 0, OUTSIDE);
-        for tile in 0..grid.tiles.len() {
-            match grid.tiles[tile] {
-                Tile::Whole(OPEN) => grid.next_void(tile, 0),
-                Tile::Whole(_) => {}
+        grid.label();
+        grid
+    }
+
+    /// Finds what hangs together: each free tile and each run of free cells is a node, joined with
+    /// those beside and above it; what hangs together with the rim is outside.
+    fn label(&mut self) {
+        let mut sets = Sets::default();
+        // Nodes as labels for now.
+        for place in 0..self.tiles.len() {
+            let left = (!place.is_multiple_of(self.wide)).then(|| place - 1);
+            let up = place.checked_sub(self.wide);
+            match self.tiles[place] {
+                Tile::Whole(_) => {
+                    let node = sets.node();
+                    self.tiles[place] = Tile::Whole(node);
+                    match left.map(|left| (left, self.tiles[left])) {
+                        Some((_, Tile::Whole(other))) => sets.join(node, other),
+                        Some((left, _)) => {
+                            self.each_at_edge(left, Side::Right, |_, other| sets.join(node, other));
+                        }
+                        None => {}
+                    }
+                    if let Some(up) = up {
+                        self.each_at_edge(up, Side::Bottom, |_, other| sets.join(node, other));
+                    }
+                }
                 Tile::Cells(at) => {
-                    for cell in 0..CELLS {
-                        if grid.labels[at as usize + cell] == OPEN {
-                            grid.next_void(tile, cell);
+                    let solid = self.solid[at as usize];
+                    let first = self.runs.len();
+                    let mut rows = Rows {
+                        first: first as u32,
+                        before: [0; SIDE + 1],
+                    };
+                    let mut row_above = first;
+                    for (row, solid) in solid.into_iter().enumerate() {
+                        let row_first = self.runs.len();
+                        let mut free = !solid;
+                        while free != 0 {
+                            let from = free.trailing_zeros();
+                            let long = (free >> from).trailing_ones();
+                            let cells = ((1u32 << (from + long)) - (1u32 << from)) as u16;
+                            free &= !cells;
+                            let label = sets.node();
+                            for run in &self.runs[row_above..row_first] {
+                                if run.cells & cells != 0 {
+                                    sets.join(label, run.label);
+                                }
+                            }
+                            self.runs.push(Run { cells, label });
+                        }
+                        row_above = row_first;
+                        rows.before[row + 1] = (self.runs.len() - first) as u8;
+                    }
+                    self.rows[at as usize] = rows;
+                    if let Some(left) = left {
+                        self.each_at_edge(left, Side::Right, |row, other| {
+                            for run in self.row(at, row) {
+                                if run.cells & 1 != 0 {
+                                    sets.join(run.label, other);
+                                }
+                            }
+                        });
+                    }
+                    if let Some(up) = up {
+                        for run in self.row(at, 0) {
+                            self.each_over(up, run.cells, |other| sets.join(run.label, other));
                         }
                     }
                 }
             }
         }
-        grid
+        // The first tile lies on the rim.
+        let mut labels = vec![SOLID; sets.parents.len()];
+        if let Some(Tile::Whole(rim)) = self.tiles.first() {
+            labels[sets.root(*rim) as usize] = OUTSIDE;
+        }
+        let mut end = OUTSIDE + 1;
+        let mut name = |node: &mut Label| {
+            let label = &mut labels[sets.root(*node) as usize];
+            if *label == SOLID {
+                *label = end;
+                end += 1;
+            }
+            *node = *label;
+        };
+        for tile in &mut self.tiles {
+            match tile {
+                Tile::Whole(node) => name(node),
+                Tile::Cells(at) => {
+                    let rows = self.rows[*at as usize];
+                    let first = rows.first as usize;
+                    let runs = first..first + usize::from(rows.before[SIDE]);
+                    self.runs[runs].iter_mut().for_each(|r| name(&mut r.label));
+                }
+            }
+        }
+        self.labels_end = end;
     }
 
-    fn next_void(&mut self, tile: usize, cell: usize) {
-        self.flood(tile, cell, self.labels_end);
-        self.labels_end += 1;
+    /// The runs of a row of a tile with cells.
+    #[inline]
+    fn row(&self, at: u32, row: usize) -> &[Run] {
+        let rows = &self.rows[at as usize];
+        let first = rows.first as usize;
+        &self.runs[first + usize::from(rows.before[row])..first + usize::from(rows.before[row + 1])]
+    }
+
+    /// What is free on an edge of a tile: a row or column, and its label; a whole tile counts for
+    /// all rows.
+    fn each_at_edge(&self, tile: usize, side: Side, mut each: impl FnMut(usize, Label)) {
+        match (self.tiles[tile], side) {
+            (Tile::Whole(label), Side::Right) => (0..SIDE).for_each(|row| each(row, label)),
+            (Tile::Whole(label), Side::Bottom) => each(SIDE - 1, label),
+            (Tile::Cells(at), Side::Right) => {
+                for row in 0..SIDE {
+                    if let Some(run) = self.row(at, row).last()
+                        && run.cells >> (SIDE - 1) != 0
+                    {
+                        each(row, run.label);
+                    }
+                }
+            }
+            (Tile::Cells(at), Side::Bottom) => {
+                for run in self.row(at, SIDE - 1) {
+                    each(SIDE - 1, run.label);
+                }
+            }
+        }
+    }
+
+    /// What is free in the last row of a tile over these cells.
+    fn each_over(&self, tile: usize, cells: u16, mut each: impl FnMut(Label)) {
+        match self.tiles[tile] {
+            Tile::Whole(label) => each(label),
+            Tile::Cells(at) => {
+                for run in self.row(at, SIDE - 1) {
+                    if run.cells & cells != 0 {
+                        each(run.label);
+                    }
+                }
+            }
+        }
     }
 
     /// A point in cells from the grid's corner.
@@ -130,29 +269,14 @@ impl Grid {
     }
 
     fn at(&self, column: usize, row: usize) -> Label {
-        let (tile, cell) = self.place(column, row);
-        match self.tiles[tile] {
+        match self.tiles[row / SIDE * self.wide + column / SIDE] {
             Tile::Whole(label) => label,
-            Tile::Cells(at) => self.labels[at as usize + cell],
-        }
-    }
-
-    #[inline]
-    fn place(&self, column: usize, row: usize) -> (usize, usize) {
-        (
-            row / SIDE * self.wide + column / SIDE,
-            row % SIDE * SIDE + column % SIDE,
-        )
-    }
-
-    fn cells_of(&mut self, tile: usize) -> usize {
-        match self.tiles[tile] {
-            Tile::Cells(at) => at as usize,
-            Tile::Whole(label) => {
-                let at = self.labels.len();
-                self.labels.resize(at + CELLS, label);
-                self.tiles[tile] = Tile::Cells(at as u32);
-                at
+            Tile::Cells(at) => {
+                let bit = 1 << (column % SIDE);
+                let runs = self.row(at, row % SIDE);
+                runs.iter()
+                    .find(|run| run.cells & bit != 0)
+                    .map_or(SOLID, |run| run.label)
             }
         }
     }
@@ -163,10 +287,10 @@ impl Grid {
         let (a, b) = (self.cell(bead.from_mm), self.cell(bead.to_mm));
         let radius = bead.width_mm * (0.5 + CLOSING) / self.cell_mm;
         let (low, high) = (a[1].min(b[1]) - radius, a[1].max(b[1]) + radius);
-        let long = (b[0] - a[0]).hypot(b[1] - a[1]);
+        let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
+        let long = (dx * dx + dy * dy).sqrt();
         let (rows, columns) = (self.high * SIDE, self.wide * SIDE);
-        let first = (low - 0.5).ceil().max(0.0) as usize;
-        let end = ((high - 0.5).floor().max(-1.0) + 1.0).min(rows as f64) as usize;
+        let (first, end) = (first_cell(low), end_cell(high).min(rows));
         for row in first..end {
             let y = row as f64 + 0.5;
             let (mut left, mut right) = (f64::MAX, f64::MIN);
@@ -197,86 +321,30 @@ impl Grid {
             if left > right {
                 continue;
             }
-            let from = (left - 0.5).ceil().max(0.0) as usize;
-            let to = ((right - 0.5).floor().max(-1.0) + 1.0).min(columns as f64) as usize;
-            self.fill(row, from, to);
+            self.fill(row, first_cell(left), end_cell(right).min(columns));
         }
     }
 
     fn fill(&mut self, row: usize, mut from: usize, to: usize) {
         while from < to {
-            let (tile, cell) = self.place(from, row);
+            let tile = row / SIDE * self.wide + from / SIDE;
             let span = (SIDE - from % SIDE).min(to - from);
-            let at = self.cells_of(tile) + cell;
-            self.labels[at..at + span].fill(SOLID);
+            let at = match self.tiles[tile] {
+                Tile::Cells(at) => at,
+                Tile::Whole(_) => {
+                    let at = self.solid.len() as u32;
+                    self.solid.push([0; SIDE]);
+                    self.rows.push(Rows {
+                        first: 0,
+                        before: [0; SIDE + 1],
+                    });
+                    self.tiles[tile] = Tile::Cells(at);
+                    at
+                }
+            };
+            self.solid[at as usize][row % SIDE] |= cells(from % SIDE, span);
             from += span;
         }
-    }
-
-    fn flood(&mut self, tile: usize, cell: usize, label: Label) {
-        let mut open = vec![(tile, cell)];
-        self.take(tile, cell, label);
-        while let Some((tile, cell)) = open.pop() {
-            let (row, column) = (tile / self.wide, tile % self.wide);
-            let beside = [
-                (column > 0).then(|| tile - 1),
-                (column + 1 < self.wide).then_some(tile + 1),
-                (row > 0).then(|| tile - self.wide),
-                (row + 1 < self.high).then_some(tile + self.wide),
-            ];
-            let edge = |side: usize, k: usize| match side {
-                0 => k * SIDE + SIDE - 1,
-                1 => k * SIDE,
-                2 => (SIDE - 1) * SIDE + k,
-                _ => k,
-            };
-            if let Tile::Whole(_) = self.tiles[tile] {
-                for (side, next) in beside.into_iter().enumerate() {
-                    let Some(next) = next else { continue };
-                    let cells = match self.tiles[next] {
-                        Tile::Whole(_) => 0..1,
-                        Tile::Cells(_) => 0..SIDE,
-                    };
-                    for k in cells {
-                        if self.take(next, edge(side, k), label) {
-                            open.push((next, edge(side, k)));
-                        }
-                    }
-                }
-                continue;
-            }
-            let (y, x) = (cell / SIDE, cell % SIDE);
-            let steps = [
-                (x > 0, 0, y, cell.wrapping_sub(1)),
-                (x + 1 < SIDE, 1, y, cell + 1),
-                (y > 0, 2, x, cell.wrapping_sub(SIDE)),
-                (y + 1 < SIDE, 3, x, cell + SIDE),
-            ];
-            for (inside, side, k, next_cell) in steps {
-                let next = match (inside, beside[side]) {
-                    (true, _) => (tile, next_cell),
-                    (false, Some(next)) => (next, edge(side, k)),
-                    (false, None) => continue,
-                };
-                if self.take(next.0, next.1, label) {
-                    open.push(next);
-                }
-            }
-        }
-    }
-
-    /// Labels what is open there; tells whether it was.
-    #[inline]
-    fn take(&mut self, tile: usize, cell: usize, label: Label) -> bool {
-        let at = match &mut self.tiles[tile] {
-            Tile::Whole(own) => own,
-            Tile::Cells(at) => &mut self.labels[*at as usize + cell],
-        };
-        let open = *at == OPEN;
-        if open {
-            *at = label;
-        }
-        open
     }
 
     /// What a bead of this width at this point faces: outside before any void, else a void, else
@@ -284,24 +352,34 @@ impl Grid {
     pub fn faces(&self, at_mm: [f64; 2], width_mm: f64) -> Label {
         let radius = width_mm * (0.5 + CLOSING) / self.cell_mm + 1.5;
         let [x, y] = self.cell(at_mm);
-        let span = |at: f64, end: usize| {
-            let from = (at - radius - 0.5).ceil().max(0.0) as usize;
-            let to = (at + radius - 0.5).floor().min(end as f64 - 1.0);
-            from..(to + 1.0).max(0.0) as usize
-        };
+        let (rows, columns) = (self.high * SIDE, self.wide * SIDE);
+        let (first, end) = (first_cell(y - radius), end_cell(y + radius).min(rows));
         let mut faced = SOLID;
-        for row in span(y, self.high * SIDE) {
+        for row in first..end {
             let dy = row as f64 + 0.5 - y;
-            for column in span(x, self.wide * SIDE) {
-                let dx = column as f64 + 0.5 - x;
-                if dx * dx + dy * dy <= radius * radius {
-                    match self.at(column, row) {
-                        OUTSIDE => return OUTSIDE,
-                        SOLID => {}
-                        void if faced == SOLID || void < faced => faced = void,
-                        _ => {}
+            let reach = (radius * radius - dy * dy).max(0.0).sqrt();
+            let mut from = first_cell(x - reach);
+            let to = end_cell(x + reach).min(columns);
+            while from < to {
+                let span = (SIDE - from % SIDE).min(to - from);
+                let mut meet = |label: Label| {
+                    if faced == SOLID || label < faced {
+                        faced = label;
+                    }
+                };
+                match self.tiles[row / SIDE * self.wide + from / SIDE] {
+                    Tile::Whole(label) => meet(label),
+                    Tile::Cells(at) => {
+                        let wanted = cells(from % SIDE, span);
+                        let runs = self.row(at, row % SIDE).iter();
+                        runs.filter(|run| run.cells & wanted != 0)
+                            .for_each(|run| meet(run.label));
                     }
                 }
+                if faced == OUTSIDE {
+                    return OUTSIDE;
+                }
+                from += span;
             }
         }
         faced
@@ -348,13 +426,16 @@ impl Grid {
     /// Pairs of labels, this layer's and the one's below, that lie over each other so that a disc
     /// of `width_mm` would pass; plastic left out, and outside over outside.
     pub fn over(&self, below: &Grid, width_mm: f64) -> Vec<(Label, Label)> {
-        let mut pairs: BTreeMap<(Label, Label), u32> = BTreeMap::new();
         let scale = self.cell_mm / below.cell_mm;
         let under = |column: i64, row: i64| {
+            if scale == 1.0 {
+                return below.lattice(column, row);
+            }
             let at = [column, row].map(|v| ((v as f64 + 0.5) * scale).floor() as i64);
             below.lattice(at[0], at[1])
         };
         let reach = (width_mm / 2.0 / self.cell_mm).floor() as i64;
+        let mut ways = Ways::default();
         // The grid, and what the layer below has beyond it.
         let below_tiles = |first: bool, k: usize| {
             let at = below.first[k] as f64 / scale;
@@ -373,42 +454,127 @@ impl Grid {
         for tile_row in from[1]..to[1] {
             for tile_column in from[0]..to[0] {
                 let own = self.tile(tile_column, tile_row);
-                if let Tile::Whole(own) = own
-                    && let Some(other) = below.whole(tile_column, tile_row, scale)
-                {
-                    if (own, other) != (OUTSIDE, OUTSIDE) {
-                        *pairs.entry((own, other)).or_insert(0) += CELLS as u32;
+                let whole = match own {
+                    Tile::Whole(own) => below
+                        .whole(tile_column, tile_row, scale)
+                        .map(|other| (own, other)),
+                    Tile::Cells(_) => None,
+                };
+                if let Some(pair) = whole {
+                    if pair != (OUTSIDE, OUTSIDE) {
+                        ways.note(pair, CLEAR_MIN);
                     }
                     continue;
                 }
-                for cell in 0..CELLS as i64 {
-                    let column = tile_column * SIDE as i64 + cell % SIDE as i64;
-                    let row = tile_row * SIDE as i64 + cell / SIDE as i64;
-                    let pair = (self.lattice(column, row), under(column, row));
-                    if pair.0 == SOLID || pair.1 == SOLID || pair == (OUTSIDE, OUTSIDE) {
-                        continue;
-                    }
-                    let clear = [(reach, 0), (-reach, 0), (0, reach), (0, -reach)]
-                        .into_iter()
-                        .all(|(x, y)| {
-                            (
-                                self.lattice(column + x, row + y),
-                                under(column + x, row + y),
-                            ) == pair
-                        });
-                    if clear {
-                        *pairs.entry(pair).or_insert(0) += 1;
+                for row in 0..SIDE {
+                    let all = [Run {
+                        cells: u16::MAX,
+                        label: own.label(),
+                    }];
+                    let runs = match own {
+                        Tile::Whole(_) => &all[..],
+                        Tile::Cells(at) => self.row(at, row),
+                    };
+                    let row = tile_row * SIDE as i64 + row as i64;
+                    for run in runs {
+                        let test = |cells: u16, ways: &mut Ways| {
+                            let run = Run { cells, ..*run };
+                            self.over_run(run, tile_column, row, reach, &under, ways);
+                        };
+                        if scale != 1.0 {
+                            test(run.cells, &mut ways);
+                            continue;
+                        }
+                        // Run over run: most pairs are open, or outside over outside.
+                        let known = |label: Label, ways: &mut Ways| {
+                            let pair = (run.label, label);
+                            pair == (OUTSIDE, OUTSIDE) || ways.is_open(pair)
+                        };
+                        match below.tile(tile_column, tile_row) {
+                            Tile::Whole(label) if known(label, &mut ways) => {}
+                            Tile::Whole(_) => test(run.cells, &mut ways),
+                            Tile::Cells(at) => {
+                                let row = row.rem_euclid(SIDE as i64) as usize;
+                                for other in below.row(at, row) {
+                                    let both = run.cells & other.cells;
+                                    if both != 0 && !known(other.label, &mut ways) {
+                                        test(both, &mut ways);
+                                    }
+                                }
+                            }
+                        }
                     }
                 }
             }
         }
-        pairs
-            .into_iter()
-            .filter(|(_, cells)| *cells >= CLEAR_MIN)
-            .map(|(pair, _)| pair)
-            .collect()
+        ways.open
+    }
+
+    /// Notes what lies under a run of this layer.
+    fn over_run(
+        &self,
+        run: Run,
+        tile_column: i64,
+        row: i64,
+        reach: i64,
+        under: &impl Fn(i64, i64) -> Label,
+        ways: &mut Ways,
+    ) {
+        let mut left = run.cells;
+        while left != 0 {
+            let column = tile_column * SIDE as i64 + i64::from(left.trailing_zeros());
+            left &= left - 1;
+            let pair = (run.label, under(column, row));
+            if pair.1 == SOLID || pair == (OUTSIDE, OUTSIDE) || ways.is_open(pair) {
+                continue;
+            }
+            let clear = [(reach, 0), (-reach, 0), (0, reach), (0, -reach)]
+                .into_iter()
+                .all(|(x, y)| {
+                    let at = (column + x, row + y);
+                    (self.lattice(at.0, at.1), under(at.0, at.1)) == pair
+                });
+            if clear {
+                ways.note(pair, 1);
+            }
+        }
     }
 }
 
-/// Cells that must be clear all around for a way through.
-const CLEAR_MIN: u32 = 4;
+impl Tile {
+    /// Its label, if it has but one.
+    fn label(self) -> Label {
+        match self {
+            Tile::Whole(label) => label,
+            Tile::Cells(_) => SOLID,
+        }
+    }
+}
+
+/// The first cell whose middle lies at `from` or beyond.
+#[inline]
+fn first_cell(from: f64) -> usize {
+    let at = (from - 0.5).max(0.0);
+    let whole = at as usize;
+    whole + usize::from((whole as f64) < at)
+}
+
+/// The first cell whose middle lies beyond `to`.
+#[inline]
+fn end_cell(to: f64) -> usize {
+    let at = to - 0.5;
+    if at < 0.0 { 0 } else { at as usize + 1 }
+}
+
+/// Bits of `span` cells from `from` on.
+#[inline]
+fn cells(from: usize, span: usize) -> u16 {
+    (((1u32 << span) - 1) << from) as u16
+}
+
+/// An edge of a tile.
+#[derive(Clone, Copy)]
+enum Side {
+    Right,
+    Bottom,
+}

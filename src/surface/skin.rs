@@ -139,7 +139,8 @@ impl Skin {
             self.layer = done.layer;
         }
         let (from, to) = (done.place.from_mm, done.place.to_mm);
-        let plane = (to[0] - from[0]).hypot(to[1] - from[1]);
+        let (dx, dy) = (to[0] - from[0], to[1] - from[1]);
+        let plane = (dx * dx + dy * dy).sqrt();
         if done.place.e_mm > 0.0 && plane > 0.0 {
             let width_mm = self.width_mm(done, plane);
             self.z_mm = to[2];
@@ -258,7 +259,10 @@ impl Skin {
         if !self.layer.is_multiple_of(self.wall_layers) {
             return;
         }
-        let apart = |a: [f64; 2], b: [f64; 2]| (a[0] - b[0]).hypot(a[1] - b[1]);
+        let apart = |a: [f64; 2], b: [f64; 2]| {
+            let (dx, dy) = (a[0] - b[0], a[1] - b[1]);
+            (dx * dx + dy * dy).sqrt()
+        };
         // Where the wall has got to, and whether that point is kept already.
         let mut end: Option<([f64; 2], bool)> = None;
         for (bead, speed_ratio) in beads.iter().zip(speed_ratios) {
