@@ -92,9 +92,11 @@ pub mod replay {
 
 /// Plastic: what a stall leaves on the part.
 pub mod surface {
+    mod beads;
     pub mod flow;
     pub mod grid;
     mod joined;
+    mod over;
     pub mod skin;
 }
 

@@ -4,18 +4,10 @@
 //! of a bead takes all of that as it is. Only tiles that plastic touches have cells; all others are
 //! one label, so that time and memory go by the path and not by the bed.
 
-use super::joined::{CLEAR_MIN, Sets, Ways};
+use super::beads::{each_row, end_cell, first_cell, reach, straight};
+use super::joined::Sets;
 
-/// A piece of bead, mm.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Bead {
-    /// Start, x and y.
-    pub from_mm: [f64; 2],
-    /// End, x and y.
-    pub to_mm: [f64; 2],
-    /// Width.
-    pub width_mm: f64,
-}
+pub use super::beads::Bead;
 
 /// What a cell is: plastic, outside, or the number of a void from 2 on.
 pub type Label = u32;
@@ -24,17 +16,14 @@ pub const SOLID: Label = 0;
 /// Reachable from outside in the plane of the layer.
 pub const OUTSIDE: Label = 1;
 
-/// Beads are drawn this much wider on each side, as a share of their width: gaps up to half a
-/// bead let nothing in.
-const CLOSING: f64 = 0.25;
 /// Cells along a tile's side.
-const SIDE: usize = 16;
+pub(super) const SIDE: usize = 16;
 /// Tiles that a layer may have; larger layers get larger cells.
 const TILES_MAX: f64 = 1e6;
 
 /// A tile that no plastic touches has one label; the others have cells.
 #[derive(Clone, Copy, Debug, PartialEq)]
-enum Tile {
+pub(super) enum Tile {
     Whole(Label),
     /// The place of its rows, and of the runs in them.
     Cells(u32),
@@ -42,9 +31,9 @@ enum Tile {
 
 /// Free cells side by side in one row of a tile, as bits.
 #[derive(Clone, Copy, Debug)]
-struct Run {
-    cells: u16,
-    label: Label,
+pub(super) struct Run {
+    pub(super) cells: u16,
+    pub(super) label: Label,
 }
 
 /// Where a tile's runs begin, and how many lie before each of its rows.
@@ -58,11 +47,11 @@ struct Rows {
 #[derive(Clone, Debug)]
 pub struct Grid {
     /// The first tile's place in the lattice of all tiles of this size.
-    first: [i64; 2],
-    cell_mm: f64,
+    pub(super) first: [i64; 2],
+    pub(super) cell_mm: f64,
     /// Tiles.
-    wide: usize,
-    high: usize,
+    pub(super) wide: usize,
+    pub(super) high: usize,
     tiles: Vec<Tile>,
     /// Plastic, row by row as bits, of those tiles that have cells.
     solid: Vec<[u16; SIDE]>,
@@ -115,8 +104,14 @@ impl Grid {
             runs: Vec::new(),
             labels_end: OUTSIDE + 1,
         };
-        for bead in beads {
-            grid.draw(bead);
+        let mut rest = beads;
+        while let [first, ..] = rest {
+            let count = straight(rest, cell_mm);
+            grid.draw(&Bead {
+                to_mm: rest[count - 1].to_mm,
+                ..*first
+            });
+            rest = &rest[count..];
         }
         grid.label();
         grid
@@ -220,7 +215,7 @@ impl Grid {
 
     /// The runs of a row of a tile with cells.
     #[inline]
-    fn row(&self, at: u32, row: usize) -> &[Run] {
+    pub(super) fn row(&self, at: u32, row: usize) -> &[Run] {
         let rows = &self.rows[at as usize];
         let first = rows.first as usize;
         &self.runs[first + usize::from(rows.before[row])..first + usize::from(rows.before[row + 1])]
@@ -281,48 +276,15 @@ impl Grid {
         }
     }
 
-    /// Fills the cells whose middles lie within the bead, row by row: a bead with round ends is
-    /// convex, so each row is one span.
     fn draw(&mut self, bead: &Bead) {
-        let (a, b) = (self.cell(bead.from_mm), self.cell(bead.to_mm));
-        let radius = bead.width_mm * (0.5 + CLOSING) / self.cell_mm;
-        let (low, high) = (a[1].min(b[1]) - radius, a[1].max(b[1]) + radius);
-        let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
-        let long = (dx * dx + dy * dy).sqrt();
+        let ends = [self.cell(bead.from_mm), self.cell(bead.to_mm)];
+        let radius = reach(bead.width_mm) / self.cell_mm;
         let (rows, columns) = (self.high * SIDE, self.wide * SIDE);
-        let (first, end) = (first_cell(low), end_cell(high).min(rows));
-        for row in first..end {
-            let y = row as f64 + 0.5;
-            let (mut left, mut right) = (f64::MAX, f64::MIN);
-            let mut widen = |x: f64| {
-                left = left.min(x);
-                right = right.max(x);
-            };
-            for end in [a, b] {
-                let reach = radius * radius - (y - end[1]) * (y - end[1]);
-                if reach >= 0.0 {
-                    widen(end[0] - reach.sqrt());
-                    widen(end[0] + reach.sqrt());
-                }
+        each_row(ends, radius, |row, from, to| {
+            if row < rows {
+                self.fill(row, from, to.min(columns));
             }
-            if long > 0.0 && a[1] != b[1] {
-                let aside = [
-                    -(b[1] - a[1]) / long * radius,
-                    (b[0] - a[0]) / long * radius,
-                ];
-                for sign in [1.0, -1.0] {
-                    // Where the row crosses this side of the bead.
-                    let part = (y - a[1] - sign * aside[1]) / (b[1] - a[1]);
-                    if (0.0..=1.0).contains(&part) {
-                        widen(a[0] + sign * aside[0] + part * (b[0] - a[0]));
-                    }
-                }
-            }
-            if left > right {
-                continue;
-            }
-            self.fill(row, first_cell(left), end_cell(right).min(columns));
-        }
+        });
     }
 
     fn fill(&mut self, row: usize, mut from: usize, to: usize) {
@@ -350,7 +312,7 @@ impl Grid {
     /// What a bead of this width at this point faces: outside before any void, else a void, else
     /// only plastic.
     pub fn faces(&self, at_mm: [f64; 2], width_mm: f64) -> Label {
-        let radius = width_mm * (0.5 + CLOSING) / self.cell_mm + 1.5;
+        let radius = reach(width_mm) / self.cell_mm + 1.5;
         let [x, y] = self.cell(at_mm);
         let (rows, columns) = (self.high * SIDE, self.wide * SIDE);
         let (first, end) = (first_cell(y - radius), end_cell(y + radius).min(rows));
@@ -386,7 +348,7 @@ impl Grid {
     }
 
     /// The label of a cell counted in the lattice of all cells; beyond the grid all is outside.
-    fn lattice(&self, column: i64, row: i64) -> Label {
+    pub(super) fn lattice(&self, column: i64, row: i64) -> Label {
         let column = column - self.first[0] * SIDE as i64;
         let row = row - self.first[1] * SIDE as i64;
         let inside = |at: i64, tiles: usize| at >= 0 && (at as usize) < tiles * SIDE;
@@ -397,7 +359,7 @@ impl Grid {
         }
     }
 
-    fn tile(&self, column: i64, row: i64) -> Tile {
+    pub(super) fn tile(&self, column: i64, row: i64) -> Tile {
         let (column, row) = (column - self.first[0], row - self.first[1]);
         let inside = |at: i64, tiles: usize| at >= 0 && (at as usize) < tiles;
         if inside(column, self.wide) && inside(row, self.high) {
@@ -406,164 +368,16 @@ impl Grid {
             Tile::Whole(OUTSIDE)
         }
     }
-
-    /// The one label that lies under another grid's tile, if there is but one; `scale`: the other's
-    /// cells over this one's.
-    fn whole(&self, column: i64, row: i64, scale: f64) -> Option<Label> {
-        let span = |at: i64| {
-            let (from, to) = (at as f64 * scale, (at + 1) as f64 * scale);
-            from.floor() as i64..to.ceil() as i64
-        };
-        let mut tiles = span(row).flat_map(|y| span(column).map(move |x| self.tile(x, y)));
-        let Some(Tile::Whole(label)) = tiles.next() else {
-            return None;
-        };
-        tiles
-            .all(|tile| tile == Tile::Whole(label))
-            .then_some(label)
-    }
-
-    /// Pairs of labels, this layer's and the one's below, that lie over each other so that a disc
-    /// of `width_mm` would pass; plastic left out, and outside over outside.
-    pub fn over(&self, below: &Grid, width_mm: f64) -> Vec<(Label, Label)> {
-        let scale = self.cell_mm / below.cell_mm;
-        let under = |column: i64, row: i64| {
-            if scale == 1.0 {
-                return below.lattice(column, row);
-            }
-            let at = [column, row].map(|v| ((v as f64 + 0.5) * scale).floor() as i64);
-            below.lattice(at[0], at[1])
-        };
-        let reach = (width_mm / 2.0 / self.cell_mm).floor() as i64;
-        let mut ways = Ways::default();
-        // The grid, and what the layer below has beyond it.
-        let below_tiles = |first: bool, k: usize| {
-            let at = below.first[k] as f64 / scale;
-            let tiles = [below.wide, below.high][k] as f64 / scale;
-            if first {
-                at.floor() as i64
-            } else {
-                (at + tiles).ceil() as i64
-            }
-        };
-        let from = [0, 1].map(|k| self.first[k].min(below_tiles(true, k)));
-        let to = [
-            (self.first[0] + self.wide as i64).max(below_tiles(false, 0)),
-            (self.first[1] + self.high as i64).max(below_tiles(false, 1)),
-        ];
-        for tile_row in from[1]..to[1] {
-            for tile_column in from[0]..to[0] {
-                let own = self.tile(tile_column, tile_row);
-                let whole = match own {
-                    Tile::Whole(own) => below
-                        .whole(tile_column, tile_row, scale)
-                        .map(|other| (own, other)),
-                    Tile::Cells(_) => None,
-                };
-                if let Some(pair) = whole {
-                    if pair != (OUTSIDE, OUTSIDE) {
-                        ways.note(pair, CLEAR_MIN);
-                    }
-                    continue;
-                }
-                for row in 0..SIDE {
-                    let all = [Run {
-                        cells: u16::MAX,
-                        label: own.label(),
-                    }];
-                    let runs = match own {
-                        Tile::Whole(_) => &all[..],
-                        Tile::Cells(at) => self.row(at, row),
-                    };
-                    let row = tile_row * SIDE as i64 + row as i64;
-                    for run in runs {
-                        let test = |cells: u16, ways: &mut Ways| {
-                            let run = Run { cells, ..*run };
-                            self.over_run(run, tile_column, row, reach, &under, ways);
-                        };
-                        if scale != 1.0 {
-                            test(run.cells, &mut ways);
-                            continue;
-                        }
-                        // Run over run: most pairs are open, or outside over outside.
-                        let known = |label: Label, ways: &mut Ways| {
-                            let pair = (run.label, label);
-                            pair == (OUTSIDE, OUTSIDE) || ways.is_open(pair)
-                        };
-                        match below.tile(tile_column, tile_row) {
-                            Tile::Whole(label) if known(label, &mut ways) => {}
-                            Tile::Whole(_) => test(run.cells, &mut ways),
-                            Tile::Cells(at) => {
-                                let row = row.rem_euclid(SIDE as i64) as usize;
-                                for other in below.row(at, row) {
-                                    let both = run.cells & other.cells;
-                                    if both != 0 && !known(other.label, &mut ways) {
-                                        test(both, &mut ways);
-                                    }
-                                }
-                            }
-                        }
-                    }
-                }
-            }
-        }
-        ways.open
-    }
-
-    /// Notes what lies under a run of this layer.
-    fn over_run(
-        &self,
-        run: Run,
-        tile_column: i64,
-        row: i64,
-        reach: i64,
-        under: &impl Fn(i64, i64) -> Label,
-        ways: &mut Ways,
-    ) {
-        let mut left = run.cells;
-        while left != 0 {
-            let column = tile_column * SIDE as i64 + i64::from(left.trailing_zeros());
-            left &= left - 1;
-            let pair = (run.label, under(column, row));
-            if pair.1 == SOLID || pair == (OUTSIDE, OUTSIDE) || ways.is_open(pair) {
-                continue;
-            }
-            let clear = [(reach, 0), (-reach, 0), (0, reach), (0, -reach)]
-                .into_iter()
-                .all(|(x, y)| {
-                    let at = (column + x, row + y);
-                    (self.lattice(at.0, at.1), under(at.0, at.1)) == pair
-                });
-            if clear {
-                ways.note(pair, 1);
-            }
-        }
-    }
 }
 
 impl Tile {
     /// Its label, if it has but one.
-    fn label(self) -> Label {
+    pub(super) fn label(self) -> Label {
         match self {
             Tile::Whole(label) => label,
             Tile::Cells(_) => SOLID,
         }
     }
-}
-
-/// The first cell whose middle lies at `from` or beyond.
-#[inline]
-fn first_cell(from: f64) -> usize {
-    let at = (from - 0.5).max(0.0);
-    let whole = at as usize;
-    whole + usize::from((whole as f64) < at)
-}
-
-/// The first cell whose middle lies beyond `to`.
-#[inline]
-fn end_cell(to: f64) -> usize {
-    let at = to - 0.5;
-    if at < 0.0 { 0 } else { at as usize + 1 }
 }
 
 /// Bits of `span` cells from `from` on.

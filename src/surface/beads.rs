@@ -1,0 +1,105 @@
+//! Beads, and the cells under them.
+
+/// A piece of bead, mm.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bead {
+    /// Start, x and y.
+    pub from_mm: [f64; 2],
+    /// End, x and y.
+    pub to_mm: [f64; 2],
+    /// Width.
+    pub width_mm: f64,
+}
+
+/// Beads are drawn this much wider on each side, as a share of their width: gaps up to half a
+/// bead let nothing in.
+const CLOSING: f64 = 0.25;
+/// How far from its middle a bead of this width lets nothing in, mm.
+pub fn reach(width_mm: f64) -> f64 {
+    width_mm * (0.5 + CLOSING)
+}
+
+/// The cells whose middles lie within `radius` of the line between two points, all in cells, row
+/// by row: what has round ends is convex, so each row is one span, from the first cell to the one
+/// behind the last.
+pub fn each_row([a, b]: [[f64; 2]; 2], radius: f64, mut each: impl FnMut(usize, usize, usize)) {
+    let (low, high) = (a[1].min(b[1]) - radius, a[1].max(b[1]) + radius);
+    let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
+    let long = (dx * dx + dy * dy).sqrt();
+    for row in first_cell(low)..end_cell(high) {
+        let y = row as f64 + 0.5;
+        let (mut left, mut right) = (f64::MAX, f64::MIN);
+        let mut widen = |x: f64| {
+            left = left.min(x);
+            right = right.max(x);
+        };
+        for end in [a, b] {
+            let reach = radius * radius - (y - end[1]) * (y - end[1]);
+            if reach >= 0.0 {
+                let reach = reach.sqrt();
+                widen(end[0] - reach);
+                widen(end[0] + reach);
+            }
+        }
+        if dy != 0.0 {
+            let aside = [-dy / long * radius, dx / long * radius];
+            for sign in [1.0, -1.0] {
+                // Where the row crosses this side of the bead.
+                let part = (y - a[1] - sign * aside[1]) / dy;
+                if (0.0..=1.0).contains(&part) {
+                    widen(a[0] + sign * aside[0] + part * dx);
+                }
+            }
+        }
+        if left <= right {
+            each(row, first_cell(left), end_cell(right));
+        }
+    }
+}
+
+/// The first cell whose middle lies at `from` or beyond.
+#[inline]
+pub fn first_cell(from: f64) -> usize {
+    let at = (from - 0.5).max(0.0);
+    let whole = at as usize;
+    whole + usize::from((whole as f64) < at)
+}
+
+/// The first cell whose middle lies beyond `to`.
+#[inline]
+pub fn end_cell(to: f64) -> usize {
+    let at = to - 0.5;
+    if at < 0.0 { 0 } else { at as usize + 1 }
+}
+
+/// How many of the first beads are as good as one: end to end, equally wide, and no joint
+/// farther from the straight line than a share of a cell.
+pub fn straight(beads: &[Bead], cell_mm: f64) -> usize {
+    let (from, within_mm) = (beads[0].from_mm, STRAIGHT_CELLS * cell_mm);
+    let mut count = 1;
+    while count < beads.len().min(STRAIGHT_MAX) {
+        let (last, next) = (&beads[count - 1], &beads[count]);
+        if next.from_mm != last.to_mm
+            || (next.width_mm - last.width_mm).abs() > 0.02 * last.width_mm
+        {
+            break;
+        }
+        let along = [next.to_mm[0] - from[0], next.to_mm[1] - from[1]];
+        let long_sq = along[0] * along[0] + along[1] * along[1];
+        let near = |p: &[f64; 2]| {
+            let off = [p[0] - from[0], p[1] - from[1]];
+            let ahead = off[0] * along[0] + off[1] * along[1];
+            let aside = off[0] * along[1] - off[1] * along[0];
+            ahead >= 0.0 && ahead <= long_sq && aside * aside <= within_mm * within_mm * long_sq
+        };
+        if !beads[..count].iter().all(|b| near(&b.to_mm)) {
+            break;
+        }
+        count += 1;
+    }
+    count
+}
+
+/// Beads drawn as one at most, and how straight they must be, cells.
+const STRAIGHT_MAX: usize = 4;
+const STRAIGHT_CELLS: f64 = 0.15;
