@@ -149,10 +149,13 @@ pub fn parts(walls: &[WallPoint]) -> Vec<Part> {
     parts
 }
 
+/// By square: points of the wall with the length up to them.
+type Squares = BTreeMap<(i32, i32), Vec<([f64; 2], f64)>>;
+
 /// Length along the wall, by layer.
 struct Lengths {
-    /// By height in micrometres, and by square: points of the wall with the length up to them.
-    layers: BTreeMap<i64, BTreeMap<(i32, i32), Vec<([f64; 2], f64)>>>,
+    /// By height in micrometres.
+    layers: BTreeMap<i64, Squares>,
     most_mm: f64,
 }
 
