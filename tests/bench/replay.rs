@@ -78,6 +78,24 @@ fn board(name: &str, sets: &[&str]) -> Board {
     profile::parse(builtin::text(name).unwrap(), name, &sets).unwrap()
 }
 
+/// One replay, watched as `--quick` watches it, or with the surface too.
+fn watched(path: &Path, board: &Board, surface: bool) -> f64 {
+    let began = Instant::now();
+    let mut watch = Watch::new(&board.nozzle, None, |_| {});
+    if surface {
+        watch = watch.with_surface(&board.nozzle);
+    }
+    let done = replay(File::open(path).unwrap(), board, 0, &mut watch).unwrap();
+    black_box((done.totals, watch.found().seen));
+    began.elapsed().as_secs_f64()
+}
+
+/// The yardstick, the better of two, s; and lines.
+fn yardstick(path: &Path) -> (f64, u64) {
+    let (a, b) = (plain_pass(path), plain_pass(path));
+    (a.0.min(b.0), a.1)
+}
+
 fn main() {
     let mb = std::env::args()
         .skip(1)
@@ -85,9 +103,7 @@ fn main() {
         .unwrap_or(50);
     let path = std::env::temp_dir().join("headstall-bench.gcode");
     make(&path, mb * 1_000_000);
-    let (n_s, lines) = (0..2)
-        .map(|_| plain_pass(&path))
-        .fold((f64::MAX, 0), |m, p| if p.0 < m.0 { p } else { m });
+    let (n_s, lines) = yardstick(&path);
     println!(
         "{mb} MB, {lines} lines; N = {n_s:.3} s ({:.2} M lines/s)",
         lines as f64 / n_s / 1e6
@@ -100,11 +116,13 @@ fn main() {
             peak_mb()
         );
     };
+    let slow = [
+        "queue.blocks=512",
+        "motion.accel.print=60",
+        "motion.accel.travel=60",
+    ];
     let cases = [
-        (
-            "replay, 32-bit card (never starved)",
-            board("32bit-card", &[]),
-        ),
+        ("replay, 32-bit card", board("32bit-card", &[])),
         (
             "replay, 8-bit card with saves",
             board("8bit-card-saves", &[]),
@@ -115,26 +133,48 @@ fn main() {
         ),
         (
             "replay, queue of 512, slow ramps",
-            board(
-                "32bit-card",
-                &[
-                    "queue.blocks=512",
-                    "motion.accel.print=60",
-                    "motion.accel.travel=60",
-                ],
-            ),
+            board("32bit-card", &slow),
         ),
     ];
     for (what, board) in &cases {
-        let began = Instant::now();
-        let mut watch = Watch::new(&board.nozzle, None, |_| {});
-        let done = replay(File::open(&path).unwrap(), board, 0, &mut watch).unwrap();
-        black_box((done.totals, watch.finish()));
-        row(what, began.elapsed().as_secs_f64());
+        row(what, watched(&path, board, false));
     }
-    // Causes, over a part that has a million lines at most.
-    let (_, board) = &cases[1];
-    let part = fs::read(&path).unwrap();
+    row(
+        "replay and surface, 32-bit card",
+        watched(&path, &cases[0].1, true),
+    );
+    growth(mb);
+    for blocks in [8, 32, 128, 512] {
+        let board = board("32bit-card", &[&format!("queue.blocks={blocks}")]);
+        row(
+            &format!("replay, queue of {blocks}"),
+            watched(&path, &board, false),
+        );
+    }
+    stored(&path, &cases[1].1);
+    fs::remove_file(&path).unwrap();
+}
+
+/// Cost against size, each size against its own yardstick.
+fn growth(mb: usize) {
+    let path = std::env::temp_dir().join("headstall-bench-growth.gcode");
+    for size_mb in [1, 10, 100, 1000].into_iter().filter(|s| *s <= 5 * mb) {
+        make(&path, size_mb * 1_000_000);
+        let (n_s, _) = yardstick(&path);
+        let took_s = watched(&path, &board("8bit-card-saves", &[]), false);
+        println!(
+            "{size_mb:>5} MB, 8-bit card with saves: {took_s:.3} s, {:.1} ms/MB, {:.2} N, peak {:.0} MB",
+            took_s * 1e3 / size_mb as f64,
+            took_s / n_s,
+            peak_mb()
+        );
+    }
+    fs::remove_file(&path).unwrap();
+}
+
+/// Causes, over a part that has a million lines at most.
+fn stored(path: &Path, board: &Board) {
+    let part = fs::read(path).unwrap();
     let end = part
         .iter()
         .enumerate()
@@ -160,5 +200,4 @@ fn main() {
             took_s / shares.replays as f64
         );
     }
-    fs::remove_file(&path).unwrap();
 }
