@@ -14,6 +14,10 @@ use crate::board::types::Span;
 pub struct Stream {
     rng: ChaCha8Rng,
     next: u64,
+    /// The last draw: it is often asked for again.
+    last: Option<(u64, f64)>,
+    /// The standard normal's 99th percentile.
+    z99: f64,
 }
 
 /// Words of 32 bits that one draw takes from the generator.
@@ -29,16 +33,28 @@ impl Stream {
         }
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         rng.set_stream(hash);
-        Stream { rng, next: 0 }
+        Stream {
+            rng,
+            next: 0,
+            last: None,
+            z99: Normal::standard().inverse_cdf(0.99),
+        }
     }
 
     /// The k-th draw: uniform on [0, 1).
     pub fn uniform(&mut self, k: u64) -> f64 {
+        if let Some((last, value)) = self.last
+            && last == k
+        {
+            return value;
+        }
         if k != self.next {
             self.rng.set_word_pos(u128::from(k) * WORDS_PER_DRAW);
         }
         self.next = k.wrapping_add(1);
-        self.rng.random::<f64>()
+        let value = self.rng.random::<f64>();
+        self.last = Some((k, value));
+        value
     }
 
     /// Whether something of this chance happens at its k-th use.
@@ -54,7 +70,7 @@ impl Stream {
             Span::Exponential { mean } => -mean * (1.0 - self.uniform(k)).ln(),
             Span::Lognormal { median, p99 } => {
                 let normal = Normal::standard();
-                let sigma = (p99 / median).ln() / normal.inverse_cdf(0.99);
+                let sigma = (p99 / median).ln() / self.z99;
                 let z = normal.inverse_cdf(self.uniform(k).max(f64::MIN_POSITIVE));
                 median * (sigma * z).exp()
             }
