@@ -13,6 +13,7 @@ use headstall::replay::world::Cause;
 use headstall::report::advice::Idea;
 use headstall::report::cures::{CureRow, CureTable};
 use headstall::report::summary::{Question, Summary};
+use headstall::report::words::shell_word;
 use headstall::report::{advice, post, tables, words};
 use headstall::study::causes::{self, Shares};
 use headstall::study::paths::Paths;
@@ -156,6 +157,10 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         .collect();
     if let Some(surfaces) = surfaces {
         summary.tell_surfaces(surfaces, args.visible, &seen_bumps);
+        if !visible.is_empty() && args.layer.is_none() {
+            summary.worst_layer = Some(trace.layer);
+            summary.verdict = words::verdict(&summary);
+        }
     }
     if let Some(layer) = args.layer
         && layer >= summary.layers.max(1)
@@ -259,8 +264,8 @@ fn told(summary: &Summary, ideas: &[Idea], args: &Replay) -> String {
         if !idea.set.is_empty() {
             text += &format!(
                 "    headstall replay {} --board {}",
-                shown(&args.job.to_string_lossy()),
-                shown(&args.on.board)
+                shell_word(&args.job.to_string_lossy()),
+                shell_word(&args.on.board)
             );
             for set in args
                 .on
@@ -269,7 +274,7 @@ fn told(summary: &Summary, ideas: &[Idea], args: &Replay) -> String {
                 .map(ToString::to_string)
                 .chain(idea.set.clone())
             {
-                text += &format!(" --set {}", shown(&set));
+                text += &format!(" --set {}", shell_word(&set));
             }
             if args.on.seed != 0 {
                 text += &format!(" --seed {}", args.on.seed);
@@ -285,14 +290,4 @@ fn told(summary: &Summary, ideas: &[Idea], args: &Replay) -> String {
         );
     }
     text
-}
-
-/// As a shell would have to be given it.
-fn shown(text: &str) -> String {
-    let plain = |c: char| c.is_ascii_alphanumeric() || "-_./=,+:@%".contains(c);
-    if !text.is_empty() && text.chars().all(plain) {
-        text.to_string()
-    } else {
-        format!("'{}'", text.replace('\'', "'\\''"))
-    }
 }

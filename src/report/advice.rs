@@ -15,7 +15,7 @@ pub struct Idea {
 
 /// At most three ideas for a job that stutters, in the order of what they are for.
 pub fn ideas(summary: &Summary, board: &Board) -> Vec<Idea> {
-    if summary.stalls == 0 {
+    if summary.stalls == 0 || !summary.extrudes {
         return Vec::new();
     }
     let total_s: f64 = summary.by_cause.values().sum();
@@ -74,8 +74,7 @@ fn idea(cause: &str, board: &Board) -> Option<Idea> {
             vec![],
         ),
         ("depth", _) => (
-            "fewer, longer moves: slice again with a coarser curve tolerance or with arcs. What a longer \
-             planner queue would do, where a board can have one:",
+            "a longer planner queue, where a board can have one; fewer, longer moves do the same:",
             vec![format!("queue.blocks={}", board.queue.blocks * 4)],
         ),
         _ => return None,

@@ -38,7 +38,7 @@ pub fn svg(c: &Comparison) -> String {
                 "{}: {} lost, {:.0} stalls.",
                 r.setting,
                 time(r.lost_s),
-                r.stalls
+                r.stalls.round()
             )
         })
         .collect::<Vec<_>>()
@@ -157,7 +157,7 @@ fn bar(picture: &mut Picture, row: &Row, y: f64, x: &dyn Fn(f64) -> f64) {
     let stalls = if row.stalls.round() == 1.0 {
         "1 stall".to_string()
     } else {
-        format!("{:.0} stalls", row.stalls)
+        format!("{:.0} stalls", row.stalls.round())
     };
     let label = if row.lost_s == 0.0 && row.stalls == 0.0 {
         "no stall".to_string()

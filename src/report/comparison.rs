@@ -202,17 +202,19 @@ pub fn verdict(rows: &[Row], jobs: &[JobRow]) -> String {
         firsts.sort_by(|a, b| b.lost_s.total_cmp(&a.lost_s));
         if let (Some(worst), Some(job)) = (firsts.first(), firsts.first().and_then(|r| of(r)))
             && worst.lost_s > 0.0
+            && job.peak_blocks_per_s > 0.0
         {
             let others: Vec<String> = firsts[1..]
                 .iter()
-                .map(|r| format!("{} {}", r.job, time(r.lost_s)))
+                .take(3)
+                .map(|r| format!("{} {}", shortened(&r.job, 24), time(r.lost_s)))
                 .collect();
             let _ = write!(
                 text,
                 "{}{} starves the board most: {} lost against {}; half of its moves are at most \
                  {:.2} mm, it asks for up to {} moves/s and {:.0} bytes for each millimetre.",
                 if text.is_empty() { "" } else { " " },
-                worst.job,
+                shortened(&worst.job, 24),
                 time(worst.lost_s),
                 others.join(", "),
                 job.median_block_mm,
@@ -236,7 +238,7 @@ fn best(rows: &[Row], job: &JobRow, named: bool) -> Option<String> {
         }
     });
     let whose = if named {
-        format!("{}: ", job.job)
+        format!("{}: ", shortened(&job.job, 24))
     } else {
         String::new()
     };
@@ -313,7 +315,7 @@ pub fn report(c: &Comparison) -> String {
             "setting", "stalls", "lost"
         );
         for row in &rows {
-            let whole = |n: f64| format!("{n:.0}");
+            let whole = |n: f64| format!("{:.0}", n.round());
             let stalls = range(
                 &whole(row.stalls),
                 row.stalls_low.map(whole),

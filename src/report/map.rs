@@ -35,8 +35,12 @@ const FINE: f64 = 10.0;
 /// Draws the layer; below 2 MB.
 pub fn svg(trace: &LayerTrace, text: &MapText) -> String {
     let line = format!(
-        "layer {} of {} (z {:.2} mm) · {} on {}",
-        trace.layer, text.layers, trace.z_mm, text.job, text.board
+        "layer {} of 0 to {}, z {:.2} mm · {} on {}",
+        trace.layer,
+        text.layers.max(1) - 1,
+        trace.z_mm,
+        text.job,
+        text.board
     );
     let description = format!(
         "The path of layer {} seen from above. Colour: speed of the head over the speed that the \

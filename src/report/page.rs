@@ -18,7 +18,7 @@ use super::look::picture::{escape, number};
 use super::numbers::{count, share, time};
 use super::queue;
 use super::summary::Summary;
-use super::words::glued;
+use super::words::{glued, shell_word};
 use crate::replay::world::Cause;
 
 /// What the page is made from.
@@ -150,7 +150,7 @@ pub fn html(page: &Page) -> String {
 
 fn figures(body: &mut String, s: &Summary) {
     let mut all: Vec<(String, &str, String)> = Vec::new();
-    if let (Some(bumps), Some(mm)) = (s.visible_bumps, s.visible_mm) {
+    if let (Some(bumps), Some(mm), true) = (s.visible_bumps, s.visible_mm, s.extrudes) {
         let what = format!(
             "on surfaces that are seen, {} mm or more proud by the model",
             number(mm)
@@ -267,7 +267,7 @@ fn ideas(body: &mut String, ideas: &[Idea], s: &Summary) {
         body,
         "</ul><p class=\"note\">Add such a setting to <code>headstall replay</code>; \
          <code>headstall remedies {}</code> tries these and more, and tells what each costs.</p></section>",
-        escape(&s.job)
+        escape(&shell_word(&s.job))
     );
 }
 
@@ -318,7 +318,7 @@ fn table(body: &mut String, page: &Page, strips: usize) {
         body,
         "<section><h2>Stalls</h2><p class=\"note\">{which} Choose one to see the time around it \
          (kept for the {} worst). Click a heading to sort.</p>\n\
-         <div class=\"scroll\"><table id=\"stalls\"><thead><tr></tr></thead><tbody></tbody></table></div>\n\
+         <div class=\"scroll\"><table id=\"stalls\" role=\"grid\"><thead><tr></tr></thead><tbody></tbody></table></div>\n\
          <button type=\"button\" id=\"more\" hidden>Show all</button></section>",
         strips
     );

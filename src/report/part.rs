@@ -67,6 +67,7 @@ pub fn svg(walls: &[WallPoint], bumps: &[Bump], caption: &Caption) -> String {
     order.sort_by(|a, b| b.bump_mm.total_cmp(&a.bump_mm));
     order.truncate(BUMPS_MAX);
     let crowded = crowd(order.len());
+    let mut rings = false;
     for bump in order.into_iter().rev() {
         let [x, y, z] = bump.place_mm;
         let (u, v) = at(seen(x, y, z));
@@ -80,6 +81,7 @@ pub fn svg(walls: &[WallPoint], bumps: &[Bump], caption: &Caption) -> String {
             .map_or([0.0; 2], |p| p.middle);
         let towards = seen(x - middle[0], y - middle[1], 0.0)[2];
         let front = (towards >= 0.0) == bump.outer;
+        rings |= !front;
         let (fill, edge) = if front {
             (colour(bump.bump_mm, most_mm), CARD.to_string())
         } else {
@@ -94,7 +96,7 @@ pub fn svg(walls: &[WallPoint], bumps: &[Bump], caption: &Caption) -> String {
     picture.rule(y);
     picture.scale_bar(WIDTH - MARGIN, y + 40.0, 250.0, scale);
     let y = legend(&mut picture, y + 40.0, bumps, most_mm, caption.visible_mm);
-    let note = if bumps.is_empty() {
+    let note = if !rings {
         "Each line is a layer's outer wall."
     } else {
         "Rings lie on the far side. Each line is a layer's outer wall."

@@ -10,7 +10,7 @@ use crate::study::strips::Strip;
 use super::bars::cause_key;
 use super::look::palette::{self, INK, INK_FAINT};
 use super::look::picture::{Anchor, MARGIN, Picture, Voice, WIDTH, number, round_length};
-use super::numbers::time;
+use super::numbers::{rate, time};
 use crate::study::thin::thin;
 
 const LEFT: f64 = 96.0;
@@ -51,8 +51,9 @@ pub fn sentence(stall: &Stall) -> String {
     match stall.kind {
         Kind::Dwell => format!("The head stands still for {}: {why}.", time(stall.dwell_s)),
         Kind::Dip => format!(
-            "The head brakes to {:.0} where {:.0} mm/s are allowed: {why}.",
-            stall.least_mm_s, stall.ideal_mm_s
+            "The head brakes to {} where {} mm/s are allowed: {why}.",
+            rate(stall.least_mm_s),
+            rate(stall.ideal_mm_s)
         ),
         Kind::Drag => format!("The head is slower than it could be: {why}."),
     }

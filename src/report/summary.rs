@@ -160,7 +160,8 @@ pub struct Summary {
     pub visible_mm: Option<f64>,
     /// Stalls that leave a visible bump, where worked out.
     pub visible_bumps: Option<u64>,
-    /// The layer with most visible bumps, by their heights; with none, the one that loses most; from 0.
+    /// The layer with most visible bumps or most plastic too much on its outside; with none, the one
+    /// that loses most; from 0.
     pub worst_layer: Option<u32>,
     /// The five worst places: visible bumps, the tallest first, or else what loses most.
     pub worst: Vec<Place>,

@@ -326,7 +326,7 @@ pub fn svg(walls: &[WallPoint], patches: &[Patch], bumps: &[Bump], caption: &Cap
             let x = left + wide * tick;
             let label = match caption.across {
                 Across::Angle => format!("{:.0}°", 360.0 * tick),
-                Across::Length => format!("{:.0} mm", lengths.most_mm * tick),
+                Across::Length => millimetres(lengths.most_mm * tick, lengths.most_mm),
             };
             picture.say(x, y(0.0) + 34.0, Voice::Note, Anchor::Start, &label);
             picture.add(&format!(
@@ -338,7 +338,7 @@ pub fn svg(walls: &[WallPoint], patches: &[Patch], bumps: &[Bump], caption: &Cap
     }
     for part in [0.0, 0.5, 1.0] {
         let z = most_z * part;
-        let label = format!("{z:.0} mm");
+        let label = millimetres(z, most_z);
         picture.say(LEFT - 12.0, y(z) + 8.0, Voice::Note, Anchor::End, &label);
     }
     let mut foot = y(0.0) + 92.0;
@@ -362,6 +362,9 @@ pub fn svg(walls: &[WallPoint], patches: &[Patch], bumps: &[Bump], caption: &Cap
         );
         foot = picture.paragraph(foot, Voice::Note, &text);
     }
+    if bumps.is_empty() && thickest_mm <= THIN_MM {
+        return picture.finish(foot + 4.0);
+    }
     for line in [
         "Slanting rows: something regular in time, such as saves.",
         "Bands: moves too short for the board. Scattered: a card's hiccups.",
@@ -374,6 +377,15 @@ pub fn svg(walls: &[WallPoint], patches: &[Patch], bumps: &[Bump], caption: &Cap
         foot = picture.paragraph(foot, Voice::Note, line);
     }
     picture.finish(foot + 4.0)
+}
+
+/// A length on an axis that reaches to `most`.
+fn millimetres(mm: f64, most: f64) -> String {
+    match most {
+        m if m < 2.0 => format!("{mm:.2} mm"),
+        m if m < 20.0 => format!("{mm:.1} mm"),
+        _ => format!("{mm:.0} mm"),
+    }
 }
 
 /// The parts to draw, the largest, and how many are left out.
@@ -418,8 +430,11 @@ pub fn legend(
     let mut x = MARGIN + 16.0;
     let least_mm = visible_mm.max(0.1 * most_mm).min(most_mm);
     let middle_mm = (least_mm * most_mm).sqrt();
-    let mut sizes = vec![least_mm, middle_mm, most_mm];
-    sizes.dedup_by(|a, b| (*a - *b).abs() < 0.02 * most_mm);
+    let sizes = if most_mm < 2.0 * least_mm {
+        vec![most_mm]
+    } else {
+        vec![least_mm, middle_mm, most_mm]
+    };
     for mm in sizes {
         picture.add(&format!(
             "<circle cx=\"{}\" cy=\"{}\" r=\"{}\" fill=\"{}\"/>",

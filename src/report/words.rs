@@ -27,7 +27,8 @@ pub fn verdict(s: &Summary) -> String {
         match s.visible_bumps {
             Some(bumps) if s.extrudes && bumps > 0 => {
                 let bumps = count(bumps, "visible bump");
-                format!("Stutters: {bumps} at {stalls}; {lost}{place}.")
+                let most = place.replace("worst", "most");
+                format!("Stutters: {bumps} at {stalls}{most}; {lost}.")
             }
             _ if s.dwells + s.dips == 0 => {
                 let stretches = if s.drags == 1 { "stretch" } else { "stretches" };
@@ -109,7 +110,7 @@ pub fn report(s: &Summary) -> String {
         row(
             "seen",
             &format!(
-                "{} on outer walls, {} in holes that are open; {} buried and harmless",
+                "{} on outer walls, {} in holes that are open; {} buried or on no wall, harmless",
                 count(of("outer"), "stall"),
                 of("hole"),
                 of("inner")
@@ -339,4 +340,14 @@ pub fn wrap_evenly(text: &str, columns: usize) -> Vec<String> {
         .map(|narrow| wrap(text, narrow))
         .find(|other| other.len() == lines.len())
         .unwrap_or(lines)
+}
+
+/// As a shell would have to be given it.
+pub fn shell_word(text: &str) -> String {
+    let plain = |c: char| c.is_ascii_alphanumeric() || "-_./=,+:@%".contains(c);
+    if !text.is_empty() && text.chars().all(plain) {
+        text.to_string()
+    } else {
+        format!("'{}'", text.replace('\'', "'\\''"))
+    }
 }

@@ -12,8 +12,22 @@ pub const PNG_WIDTH: u32 = 1600;
 const REGULAR: &[u8] = include_bytes!("font/regular.ttf");
 const BOLD: &[u8] = include_bytes!("font/bold.ttf");
 
+/// Whether the font has this character: its subset is stated in `font/LICENSE`.
+fn has(c: char) -> bool {
+    matches!(
+        c,
+        '\n' | ' '..='~' | '\u{a0}'..='\u{24f}' | '\u{370}'..='\u{3ff}' | '\u{400}'..='\u{45f}'
+            | '\u{2010}'..='\u{2026}' | '‰' | '′' | '″' | '€' | '←'..='↓' | '−'
+    )
+}
+
 /// Draws an SVG of ours; the error says what is wrong with it.
 pub fn png(svg: &str) -> Result<Vec<u8>, String> {
+    // What the font lacks is shown as lacking, not left out.
+    let svg: String = svg
+        .chars()
+        .map(|c| if has(c) { c } else { '\u{fffd}' })
+        .collect();
     let mut fonts = Database::new();
     for font in [REGULAR, BOLD] {
         fonts.load_font_data(font.to_vec());
@@ -23,7 +37,7 @@ pub fn png(svg: &str) -> Result<Vec<u8>, String> {
         fontdb: Arc::new(fonts),
         ..Options::default()
     };
-    let tree = Tree::from_str(svg, &options).map_err(|e| e.to_string())?;
+    let tree = Tree::from_str(&svg, &options).map_err(|e| e.to_string())?;
     let scale = PNG_WIDTH as f32 / tree.size().width();
     let height = (tree.size().height() * scale).ceil().max(1.0) as u32;
     let mut picture = Pixmap::new(PNG_WIDTH, height).ok_or("it is too large")?;

@@ -178,11 +178,12 @@
 
   // The table.
   const columns = [
-    ['layer', (s) => s[LAYER]], ['line', (s) => s[LINE]], ['kind', (s) => s[KIND]], ['lost by', (s) => s[CAUSE]],
-    ['lost, ms', (s) => s[LOST] * 1000, 1], ['rest, ms', (s) => s[REST] * 1000, 1], ['bump, mm', (s) => s[BUMP], 2],
+    ['layer', (s) => s[LAYER]], ['line', (s) => s[LINE]], ['lost, ms', (s) => s[LOST] * 1000, 1],
+    ['bump, mm', (s) => s[BUMP], 2], ['kind', (s) => s[KIND]], ['lost by', (s) => s[CAUSE]],
+    ['rest, ms', (s) => s[REST] * 1000, 1],
     ['x, mm', (s) => s[PLACE][0], 2], ['y, mm', (s) => s[PLACE][1], 2], ['surface', (s) => s[SURFACE]],
   ];
-  let sorted = 4, falls = true, all = false;
+  let sorted = 2, falls = true, all = false;
   function fill() {
     const of = columns[sorted][1], sign = falls ? -1 : 1;
     const rows = [...data.stalls].sort((a, b) => (of(a) < of(b) ? -sign : of(a) > of(b) ? sign : a[STALL] - b[STALL]));
