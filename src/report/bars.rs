@@ -58,7 +58,7 @@ pub fn svg(c: &Comparison) -> String {
     for (s, label) in [(0.0, "0".to_string()), (tick_s, time(tick_s))] {
         let at = number(x(s));
         picture.add(&format!(
-            "<path d=\"M{at} {}V{}\" stroke=\"{INK_FAINT}\" stroke-width=\"1.5\"/>",
+            "<path d=\"M {at} {}V{}\" stroke=\"{INK_FAINT}\" stroke-width=\"1.5\"/>",
             number(top),
             number(foot)
         ));
@@ -143,13 +143,13 @@ fn bar(picture: &mut Picture, row: &Row, y: f64, x: &dyn Fn(f64) -> f64) {
         // Below the causes' names.
         let middle = top + high + 6.0;
         picture.add(&format!(
-            "<path d=\"M{} {}H{}\" stroke=\"{CARD}\" stroke-width=\"8\"/>",
+            "<path d=\"M {} {}H{}\" stroke=\"{CARD}\" stroke-width=\"8\"/>",
             number(x(low) - 3.0),
             number(middle),
             number(x(high_s) + 3.0)
         ));
         picture.add(&format!(
-            "<path class=\"interval\" d=\"M{0} {1}v12M{0} {2}H{3}M{3} {1}v12\" stroke=\"{INK}\" stroke-width=\"2.5\" fill=\"none\"/>",
+            "<path class=\"interval\" d=\"M {0} {1}v12M {0} {2}H{3}M {3} {1}v12\" stroke=\"{INK}\" stroke-width=\"2.5\" fill=\"none\"/>",
             number(x(low)), number(middle - 6.0), number(middle), number(x(high_s))
         ));
         end = end.max(x(high_s));

@@ -241,7 +241,7 @@ fn paths(runs: &[Run], tolerance: f64) -> Vec<String> {
         for (k, (x, y)) in thin(&run.points, tolerance).into_iter().enumerate() {
             let to = ((x * FINE).round() as i64, (y * FINE).round() as i64);
             let _ = match k {
-                0 => write!(path, "M{} {}", to.0, to.1),
+                0 => write!(path, "M {} {}", to.0, to.1),
                 _ => write!(path, "l{} {}", to.0 - at.0, to.1 - at.1),
             };
             at = to;
@@ -262,14 +262,14 @@ fn mark(kind: Kind, x: f64, y: f64, r: f64) -> String {
             "<circle class=\"dwell\" cx=\"{x0}\" cy=\"{y0}\" r=\"{r0}\" fill=\"{INK}\" stroke=\"{CARD}\" stroke-width=\"3\"/>"
         ),
         Kind::Dip => format!(
-            "<path class=\"dip\" d=\"M{} {}h{}L{x0} {}z\" fill=\"{CARD}\" stroke=\"{INK}\" stroke-width=\"4\" stroke-linejoin=\"round\"/>",
+            "<path class=\"dip\" d=\"M {} {}h{}L{x0} {}z\" fill=\"{CARD}\" stroke=\"{INK}\" stroke-width=\"4\" stroke-linejoin=\"round\"/>",
             number(x - r),
             number(y - 0.8 * r),
             number(2.0 * r),
             number(y + r)
         ),
         Kind::Drag => format!(
-            "<path class=\"drag\" d=\"M{} {y0}h{}\" stroke=\"{CARD}\" stroke-width=\"9\"/><path d=\"M{} {y0}h{}\" stroke=\"{INK}\" stroke-width=\"4\"/>",
+            "<path class=\"drag\" d=\"M {} {y0}h{}\" stroke=\"{CARD}\" stroke-width=\"9\"/><path d=\"M {} {y0}h{}\" stroke=\"{INK}\" stroke-width=\"4\"/>",
             number(x - r - 2.0),
             number(2.0 * r + 4.0),
             number(x - r),

@@ -130,7 +130,7 @@ fn outlines(picture: &mut Picture, walls: &[WallPoint], at: &dyn Fn([f64; 3]) ->
             ));
             path += &format!(
                 "{}{} {}",
-                if w.starts || k == 0 { "M" } else { "L" },
+                if w.starts || k == 0 { "M " } else { "L" },
                 number((x * 10.0).round() / 10.0),
                 number((y * 10.0).round() / 10.0)
             );

@@ -149,7 +149,7 @@ fn path(points: &[(f64, f64)]) -> String {
         let _ = write!(
             path,
             "{}{} {}",
-            if k == 0 { "M" } else { "L" },
+            if k == 0 { "M " } else { "L" },
             number(x),
             number(y)
         );
@@ -206,7 +206,7 @@ fn speeds(picture: &mut Picture, strip: &Strip, x: &dyn Fn(f64) -> f64, top: f64
     picture.say(LEFT, title, Voice::Strong, Anchor::Start, "Head, mm/s");
     let from = LEFT + Voice::Strong.width("Head, mm/s") + 30.0;
     picture.add(&format!(
-        "<rect x=\"{}\" y=\"{}\" width=\"28\" height=\"20\" fill=\"{DONE}\"/><path d=\"M{} {}h40\" stroke=\"{INK}\" stroke-width=\"3\" stroke-dasharray=\"9 6\"/>",
+        "<rect x=\"{}\" y=\"{}\" width=\"28\" height=\"20\" fill=\"{DONE}\"/><path d=\"M {} {}h40\" stroke=\"{INK}\" stroke-width=\"3\" stroke-dasharray=\"9 6\"/>",
         number(from), number(title - 18.0), number(from + 200.0), number(title - 8.0)
     ));
     picture.say(
@@ -230,7 +230,7 @@ fn speeds(picture: &mut Picture, strip: &Strip, x: &dyn Fn(f64) -> f64, top: f64
 
 fn baseline(picture: &mut Picture, y: f64) {
     picture.add(&format!(
-        "<path d=\"M{LEFT} {}H{RIGHT}\" stroke=\"{INK_FAINT}\" stroke-width=\"2\"/>",
+        "<path d=\"M {LEFT} {}H{RIGHT}\" stroke=\"{INK_FAINT}\" stroke-width=\"2\"/>",
         number(y)
     ));
 }
@@ -327,7 +327,7 @@ fn ticks(picture: &mut Picture, strip: &Strip, x: &dyn Fn(f64) -> f64, y: f64) {
     for k in first..=last {
         let at = x(zero_s + k as f64 * step_s);
         picture.add(&format!(
-            "<path d=\"M{} {}v10\" stroke=\"{INK_FAINT}\" stroke-width=\"2\"/>",
+            "<path d=\"M {} {}v10\" stroke=\"{INK_FAINT}\" stroke-width=\"2\"/>",
             number(at),
             number(y)
         ));

@@ -95,7 +95,7 @@ fn speeds(picture: &mut Picture, wall_mm: &[f64; SPEED_BINS], all_mm: f64, top: 
 
 fn line(picture: &mut Picture, y: f64) {
     picture.add(&format!(
-        "<path d=\"M{LEFT} {}H{RIGHT}\" stroke=\"{INK_FAINT}\" stroke-width=\"2\"/>",
+        "<path d=\"M {LEFT} {}H{RIGHT}\" stroke=\"{INK_FAINT}\" stroke-width=\"2\"/>",
         number(y)
     ));
 }

@@ -85,7 +85,7 @@ impl Thick {
             let tint = ((mm / self.most_mm * TINTS.len() as f64) as usize).min(TINTS.len() - 1);
             let _ = write!(
                 paths[tint],
-                "M{} {}h{}v{}h-{}z",
+                "M {} {}h{}v{}h-{}z",
                 number(left + *column as f64 * bin_wide),
                 number(top + *row as f64 * bin_high),
                 number(bin_wide),

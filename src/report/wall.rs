@@ -330,7 +330,7 @@ pub fn svg(walls: &[WallPoint], patches: &[Patch], bumps: &[Bump], caption: &Cap
             };
             picture.say(x, y(0.0) + 34.0, Voice::Note, Anchor::Start, &label);
             picture.add(&format!(
-                "<path d=\"M{} {}v8\" stroke=\"{INK_FAINT}\" stroke-width=\"2\"/>",
+                "<path d=\"M {} {}v8\" stroke=\"{INK_FAINT}\" stroke-width=\"2\"/>",
                 number(x),
                 number(y(0.0))
             ));

@@ -163,7 +163,7 @@ impl Picture {
     /// Adds a rule over the whole width.
     pub fn rule(&mut self, y: f64) {
         self.add(&format!(
-            "<path d=\"M{MARGIN} {}H{}\" stroke=\"{INK_FAINT}\" stroke-width=\"1.5\"/>",
+            "<path d=\"M {MARGIN} {}H{}\" stroke=\"{INK_FAINT}\" stroke-width=\"1.5\"/>",
             number(y),
             WIDTH - MARGIN
         ));
@@ -174,7 +174,7 @@ impl Picture {
         let bar_mm = round_length(most / pixels_per_mm);
         let bar = bar_mm * pixels_per_mm;
         self.add(&format!(
-            "<path class=\"scale\" d=\"M{} {}v14h{}v-14\" fill=\"none\" stroke=\"{INK}\" stroke-width=\"3\"/>",
+            "<path class=\"scale\" d=\"M {} {}v14h{}v-14\" fill=\"none\" stroke=\"{INK}\" stroke-width=\"3\"/>",
             number(x - bar),
             number(y - 14.0),
             number(bar)
