@@ -3,12 +3,16 @@
 use headstall::board::profile;
 use headstall::board::types::Board;
 use headstall::job::reader::JobReader;
+use headstall::replay::removal::Causes;
 use headstall::replay::stream::{Done, replay};
+use headstall::replay::world::Cause;
 use headstall::report::tables;
+use headstall::study::compare::has_draws;
+use headstall::study::watch::Watch;
 use proptest::prelude::*;
 use proptest::test_runner::FileFailurePersistence;
 
-use super::making::{Keep, Run, board, run};
+use super::making::{Keep, Run, board, close, run};
 
 fn config() -> ProptestConfig {
     ProptestConfig {
@@ -254,4 +258,53 @@ fn a_faster_feed_can_finish_later() {
         .map(|k| run(&job(60.0 * f64::from(k)), &board).totals.replay_s)
         .collect();
     assert!(times.windows(2).any(|w| w[1] > w[0] + 1e-6), "{times:?}");
+}
+
+/// Rest that no block will bear, before a stop that ends the job, is start-up; the sums hold.
+#[test]
+fn a_rest_before_the_last_stop_is_counted() {
+    let board = board(&["loop.line_us=20000"]);
+    let job = format!("G1 X1 F6000\n{}M400\n", "M117 a\n".repeat(40));
+    let t = run(&job, &board).totals;
+    assert!(t.start_up_s > 0.5, "{t:?}");
+    let sum = t.moving_s + t.gap_s + t.start_up_s + t.stop_s + t.stop_wait_s;
+    close(sum, t.replay_s, 1e-12);
+}
+
+/// Told the quick way, slow planning is told as computing, a slow card as the link.
+#[test]
+fn the_main_loop_is_blamed_for_what_it_does() {
+    let mut job = String::from("M83\nG1 F6000\n");
+    for k in 1..=800 {
+        job += &format!("G1 X{:.2} E.01\n", f64::from(k) * 0.2);
+    }
+    for (sets, cause) in [
+        (
+            ["loop.block_us=9000", "queue.blocks=16", "queue.lines=4"],
+            Cause::Compute,
+        ),
+        (
+            ["link.sector_ms=400", "queue.blocks=16", "queue.lines=4"],
+            Cause::Link,
+        ),
+    ] {
+        let board = board(&sets);
+        let mut watch = Watch::new(&board.nozzle, None, |_| {});
+        let done = replay(job.as_bytes(), &board, 0, &mut watch).unwrap();
+        let (seen, _) = watch.finish();
+        assert!(done.lost_s > 1.0);
+        let own_s = seen.by_cause_s[cause as usize];
+        assert!(own_s > 0.9 * done.lost_s, "{:?}", seen.by_cause_s);
+    }
+}
+
+/// What a board does not draw, or does not have.
+#[test]
+fn draws_and_causes_that_a_board_lacks() {
+    assert!(!has_draws(&board(&[])));
+    assert!(!has_draws(&board(&["link.sector_ms=3"])));
+    assert!(has_draws(&board(&["link.sector_ms={ min = 1, max = 2 }"])));
+    assert!(!Causes::of(&board(&[])).has(Cause::Link));
+    assert!(Causes::of(&board(&["link.chain_ms=2"])).has(Cause::Link));
+    assert!(!Causes::of(&board(&["link.hiccup_chance=0"])).has(Cause::Hiccup));
 }
