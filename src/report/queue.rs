@@ -287,29 +287,33 @@ fn main_loop(picture: &mut Picture, strip: &Strip, x: &dyn Fn(f64) -> f64, top: 
         })
         .collect();
     let mut at = 0;
+    let mut paths = [const { String::new() }; 6];
+    let mut names = Vec::new();
     for run in by.chunk_by(|a, b| a == b) {
         let (from, wide) = (LEFT + at as f64 * BIN, run.len() as f64 * BIN);
         at += run.len();
         let Some(cause) = run[0] else { continue };
-        picture.add(&format!(
-            "<rect class=\"held\" x=\"{}\" y=\"{}\" width=\"{}\" height=\"{LOOP}\" fill=\"{}\"/>",
+        let _ = write!(
+            paths[cause as usize],
+            "M {} {}h{}v{LOOP}h-{}z",
             number(from),
             number(top),
             number(wide),
-            palette::cause(cause as usize)
-        ));
+            number(wide)
+        );
         if Voice::Note.width(cause.name()) + 8.0 < wide {
-            let ink = palette::cause_ink(cause as usize);
-            let middle = from + wide / 2.0;
-            picture.say_in(
-                ink,
-                middle,
-                top + 36.0,
-                Voice::Note,
-                Anchor::Middle,
-                cause.name(),
-            );
+            names.push((cause, from + wide / 2.0));
         }
+    }
+    for (k, path) in paths.iter().enumerate().filter(|(_, p)| !p.is_empty()) {
+        picture.add(&format!(
+            "<path class=\"held\" d=\"{path}\" fill=\"{}\"/>",
+            palette::cause(k)
+        ));
+    }
+    for (cause, middle) in names {
+        let (ink, name) = (palette::cause_ink(cause as usize), cause.name());
+        picture.say_in(ink, middle, top + 36.0, Voice::Note, Anchor::Middle, name);
     }
     picture.add(&format!(
         "<rect x=\"{LEFT}\" y=\"{}\" width=\"{}\" height=\"{LOOP}\" fill=\"none\" stroke=\"{INK_FAINT}\" stroke-width=\"2\"/>",
