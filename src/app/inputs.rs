@@ -56,12 +56,19 @@ const BOARD_BYTES_MAX: u64 = 1 << 20;
 
 /// The board: a name of ours, or a file.
 pub fn board(on: &OnBoard) -> Result<Board, Failure> {
+    Ok(board_and_text(on)?.0)
+}
+
+/// The board, and its file as it stands.
+pub fn board_and_text(on: &OnBoard) -> Result<(Board, String), Failure> {
     let text = board_text(on)?;
-    profile::parse(&text, &on.board, &on.set).map_err(|e| Failure::Unusable(e.to_string()))
+    let board =
+        profile::parse(&text, &on.board, &on.set).map_err(|e| Failure::Unusable(e.to_string()))?;
+    Ok((board, text))
 }
 
 /// The board's file.
-pub fn board_text(on: &OnBoard) -> Result<String, Failure> {
+fn board_text(on: &OnBoard) -> Result<String, Failure> {
     if let Some(text) = builtin::text(&on.board) {
         return Ok(text.to_string());
     }

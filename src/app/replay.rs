@@ -78,7 +78,7 @@ impl<S: FnMut(&Stall)> Watcher for Desk<S> {
 
 /// Carries the command out.
 pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
-    let board = inputs::board(&args.on)?;
+    let (board, board_text) = inputs::board_and_text(&args.on)?;
     let job = inputs::job(&args.job)?;
     let mut folder = args
         .out
@@ -177,7 +177,7 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
             let material = Material {
                 args,
                 board: &board,
-                board_text: &inputs::board_text(&args.on)?,
+                board_text: &board_text,
                 summary: &summary,
                 seen: &seen,
                 trace: &trace,
