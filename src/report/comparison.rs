@@ -10,7 +10,7 @@ use crate::study::facts::JobFacts;
 use crate::study::stats::Median;
 
 use super::numbers::{count, rate, share, time};
-use super::words::wrap;
+use super::words::{shortened, wrap};
 
 /// One job under one setting.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -429,15 +429,4 @@ fn signed(s: f64) -> String {
     } else {
         time(s)
     }
-}
-
-/// A text cut to fit.
-pub fn shortened(text: &str, columns: usize) -> String {
-    if text.chars().count() <= columns {
-        return text.to_string();
-    }
-    text.chars()
-        .take(columns - 3)
-        .chain("...".chars())
-        .collect()
 }

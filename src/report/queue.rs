@@ -8,7 +8,7 @@ use crate::study::stalls::{Kind, Stall};
 use crate::study::strips::Strip;
 
 use super::bars::cause_key;
-use super::look::palette::{self, INK, INK_FAINT};
+use super::look::palette::{self, DONE, INK, INK_FAINT};
 use super::look::picture::{Anchor, MARGIN, Picture, Voice, WIDTH, number, round_length};
 use super::numbers::{rate, time};
 use crate::study::thin::thin;
@@ -19,8 +19,6 @@ const RIGHT: f64 = WIDTH - MARGIN;
 const SPEED: f64 = 210.0;
 const QUEUE: f64 = 120.0;
 const LOOP: f64 = 56.0;
-/// What the head did.
-const DONE: &str = "#8fc1e3";
 
 /// What the main loop does.
 const DOING: [&str; 5] = [

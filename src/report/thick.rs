@@ -5,6 +5,7 @@ use std::fmt::Write;
 
 use crate::surface::skin::Patch;
 
+use super::look::palette::TINTS;
 use super::look::picture::{Anchor, MARGIN, Picture, Voice, number};
 
 /// How much thicker the wall is, bin by bin.
@@ -24,9 +25,6 @@ const BIN_MM: f64 = 1.2;
 const ROWS_MAX: usize = 160;
 /// What is thicker by less is not tinted, mm.
 pub const THIN_MM: f64 = 0.005;
-const TINTS: [&str; 4] = ["#f6e3b8", "#eec57c", "#de9a45", "#c4702c"];
-/// The bare wall.
-pub const GROUND: &str = "#eef4f8";
 
 impl Thick {
     /// Plastic too much, spread over the bin that it lies in: mm³ over the bin's width and the

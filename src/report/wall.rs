@@ -6,10 +6,10 @@ use std::fmt::Write;
 use crate::study::stalls::{Kind, Stall};
 use crate::surface::skin::{Patch, Surface, WallPoint};
 
-use super::look::palette::{self, CARD, INK_FAINT};
+use super::look::palette::{self, CARD, GROUND, INK_FAINT};
 use super::look::picture::{Anchor, MARGIN, Picture, Voice, WIDTH, number};
 use super::numbers::count;
-use super::thick::{GROUND, THIN_MM, Thick, tints};
+use super::thick::{THIN_MM, Thick, tints};
 
 /// A bump that will be seen.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -252,7 +252,7 @@ fn warnings(out: &mut String, s: &Summary) {
             let _ = writeln!(
                 out,
                 "    {}",
-                cut(&format!("{first} {}: {}", w.line, w.text), COLUMNS - 4)
+                shortened(&format!("{first} {}: {}", w.line, w.text), COLUMNS - 4)
             );
         }
     }
@@ -265,7 +265,8 @@ fn paragraph(out: &mut String, text: &str) {
     }
 }
 
-fn cut(text: &str, columns: usize) -> String {
+/// A text cut to fit.
+pub fn shortened(text: &str, columns: usize) -> String {
     if text.chars().count() <= columns {
         return text.to_string();
     }

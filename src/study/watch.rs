@@ -106,8 +106,8 @@ pub struct Watch<S> {
     strips: Option<Strips>,
     skin: Option<Skin>,
     paths: Option<Paths>,
-    /// Too much plastic on the outside of the layers of `current` and `previous`, mm³.
-    outer_mm3: [f64; 2],
+    /// Too much plastic on the outside of the layers of `previous` and `best`, mm³.
+    previous_outer_mm3: f64,
     best_outer_mm3: f64,
 }
 
@@ -149,7 +149,7 @@ impl<S: FnMut(&Stall)> Watch<S> {
             strips: None,
             skin: None,
             paths: None,
-            outer_mm3: [0.0; 2],
+            previous_outer_mm3: 0.0,
             best_outer_mm3: 0.0,
         }
     }
@@ -182,19 +182,11 @@ impl<S: FnMut(&Stall)> Watch<S> {
     pub fn found(mut self) -> Found {
         let stall = self.finder.close();
         self.take(stall);
-        let exposure = self.skin.take().map(|skin| {
-            let (exposure, outer_mm3) = skin.finish();
-            self.outer_mm3[0] = outer_mm3;
-            exposure
-        });
-        for k in [1, 0] {
-            let trace = std::mem::take(if k == 1 {
-                &mut self.previous
-            } else {
-                &mut self.current
-            });
-            self.offer(trace, self.outer_mm3[k]);
-        }
+        let (exposure, outer_mm3) = self.skin.take().map(Skin::finish).unzip();
+        let previous = std::mem::take(&mut self.previous);
+        self.offer(previous, self.previous_outer_mm3);
+        let current = std::mem::take(&mut self.current);
+        self.offer(current, outer_mm3.unwrap_or(0.0));
         self.best.keep_longest();
         self.seen.strips = self.strips.map_or(Vec::new(), Strips::finish);
         Found {
@@ -310,7 +302,7 @@ impl<S: FnMut(&Stall)> Watcher for Watch<S> {
         }
         if done.layer != self.current.layer {
             let outer_mm3 = self.skin.as_ref().map_or(0.0, Skin::outer_mm3);
-            let before_mm3 = std::mem::replace(&mut self.outer_mm3[1], outer_mm3);
+            let before_mm3 = std::mem::replace(&mut self.previous_outer_mm3, outer_mm3);
             let ended = std::mem::replace(&mut self.current, LayerTrace::new(done.layer));
             let before = std::mem::replace(&mut self.previous, ended);
             self.offer(before, before_mm3);

@@ -5,13 +5,18 @@ use std::collections::BTreeMap;
 use super::grid::Label;
 
 /// Sets of nodes that hang together.
-#[derive(Default)]
+#[derive(Debug, Default)]
 pub struct Sets {
     /// By node: one nearer to the set's first, or itself.
     pub parents: Vec<u32>,
 }
 
 impl Sets {
+    /// One node, the first: whatever hangs together with it has it as its root.
+    pub fn with_first() -> Self {
+        Sets { parents: vec![0] }
+    }
+
     /// A node that hangs together with none.
     pub fn node(&mut self) -> u32 {
         self.parents.push(self.parents.len() as u32);

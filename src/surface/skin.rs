@@ -5,6 +5,7 @@ use crate::replay::stream::Done;
 
 use super::flow::Excess;
 use super::grid::{Bead, Grid, Label, OUTSIDE, SOLID};
+use super::joined::Sets;
 
 /// Where a piece of bead lies.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -101,7 +102,7 @@ pub struct Skin {
     outer_mm3: f64,
     below: Option<(Grid, Vec<u32>, f64)>,
     /// Voids of all layers so far, joined where they lie over each other; 0 is outside.
-    parents: Vec<u32>,
+    voids: Sets,
     walls: Vec<WallPoint>,
     /// Each how many-th layer's walls are kept.
     wall_layers: u32,
@@ -125,7 +126,7 @@ impl Skin {
             patch_mm: PATCH_MM,
             outer_mm3: 0.0,
             below: None,
-            parents: vec![0],
+            voids: Sets::with_first(),
             walls: Vec::new(),
             wall_layers: 1,
             faced: Vec::new(),
@@ -175,25 +176,10 @@ impl Skin {
         width.clamp(0.5 * self.nozzle_mm, 3.0 * self.nozzle_mm)
     }
 
-    fn root(&mut self, mut void: u32) -> u32 {
-        while self.parents[void as usize] != void {
-            let above = self.parents[self.parents[void as usize] as usize];
-            self.parents[void as usize] = above;
-            void = above;
-        }
-        void
-    }
-
-    /// Joins two voids; outside (0) stays its own root.
-    fn join(&mut self, a: u32, b: u32) {
-        let (a, b) = (self.root(a), self.root(b));
-        self.parents[a.max(b) as usize] = a.min(b);
-    }
-
     fn open_below(&mut self) {
         if let Some((_, voids, _)) = self.below.take() {
             for void in voids.into_iter().filter(|v| *v != u32::MAX) {
-                self.join(void, 0);
+                self.voids.join(void, 0);
             }
         }
     }
@@ -213,8 +199,7 @@ impl Skin {
         let mut voids = vec![u32::MAX; grid.labels_end as usize];
         voids[OUTSIDE as usize] = 0;
         for void in &mut voids[OUTSIDE as usize + 1..] {
-            *void = self.parents.len() as u32;
-            self.parents.push(*void);
+            *void = self.voids.node();
         }
         // Another part begins lower: nothing more comes over the one before.
         if self
@@ -226,12 +211,13 @@ impl Skin {
         }
         if let Some((below, below_voids, _)) = self.below.take() {
             for (own, under) in grid.over(&below, WAY_NOZZLES * self.nozzle_mm) {
-                self.join(voids[own as usize], below_voids[under as usize]);
+                self.voids
+                    .join(voids[own as usize], below_voids[under as usize]);
             }
         } else {
             // On the bed: what is open below is seen when the part is taken off.
             for void in &voids[OUTSIDE as usize + 1..] {
-                self.join(*void, 0);
+                self.voids.join(*void, 0);
             }
         }
         for asked in asked {
@@ -377,7 +363,7 @@ impl Skin {
                 let surface = match void {
                     0 => Surface::Outer,
                     u32::MAX => Surface::Inner,
-                    void if self.root(void) == 0 => Surface::Hole,
+                    void if self.voids.root(void) == 0 => Surface::Hole,
                     _ => Surface::Inner,
                 };
                 (block, surface)

@@ -13,6 +13,13 @@ pub const INK_FAINT: &str = "#c3c9d1";
 /// The card on which pictures are drawn.
 pub const CARD: &str = "#ffffff";
 
+/// What the head did, over time.
+pub const DONE: &str = "#8fc1e3";
+/// A bare wall, unrolled.
+pub const GROUND: &str = "#eef4f8";
+/// A wall that is thicker, from little to much.
+pub const TINTS: [&str; 4] = ["#f6e3b8", "#eec57c", "#de9a45", "#c4702c"];
+
 /// Points of the scale, from stopped to full speed: lightness, chroma, hue in degrees.
 const POINTS: [[f64; 3]; 4] = [
     [0.27, 0.10, 15.0],
