@@ -13,19 +13,23 @@ use super::making::board;
 
 const W: f64 = 0.45;
 
+/// Beads end to end, from `at(0)` to `at(count)`.
+fn path(count: u32, at: impl Fn(u32) -> [f64; 2]) -> Vec<Bead> {
+    let bead = |k| Bead {
+        from_mm: at(k),
+        to_mm: at(k + 1),
+        width_mm: W,
+    };
+    (0..count).map(bead).collect()
+}
+
 /// A ring of beads, its middle line on `radius`.
 fn ring(x: f64, y: f64, radius: f64) -> Vec<Bead> {
     let at = |k: u32| {
         let a = f64::from(k) / 180.0 * std::f64::consts::TAU;
         [x + radius * a.cos(), y + radius * a.sin()]
     };
-    (0..180)
-        .map(|k| Bead {
-            from_mm: at(k),
-            to_mm: at(k + 1),
-            width_mm: W,
-        })
-        .collect()
+    path(180, at)
 }
 
 fn disc(x: f64, y: f64, radius: f64, hole: f64) -> Vec<Bead> {
@@ -105,14 +109,8 @@ fn analytic_shapes() {
 fn touching_parts() {
     let square = |x: f64| -> Vec<Bead> {
         let corners = [[0.0, 0.0], [40.0, 0.0], [40.0, 40.0], [0.0, 40.0]];
-        let at = |k: usize| [x + corners[k % 4][0], corners[k % 4][1]];
-        (0..4)
-            .map(|k| Bead {
-                from_mm: at(k),
-                to_mm: at(k + 1),
-                width_mm: W,
-            })
-            .collect()
+        let at = |k: u32| [0, 1].map(|i| corners[k as usize % 4][i] + [x, 0.0][i]);
+        path(4, at)
     };
     let [outer, inner] = facing(&[square(0.0), square(40.0 + W)].concat());
     assert!((outer / 240.0 - 1.0).abs() < 0.01, "{outer}");
@@ -190,15 +188,7 @@ fn turned_and_shifted_it_is_the_same() {
         let r = if k.is_multiple_of(2) { 12.0 } else { 8.0 };
         [(r - inset) * a.cos(), (r - inset) * a.sin()]
     };
-    let wall = |inset: f64| -> Vec<Bead> {
-        (0..10)
-            .map(|k| Bead {
-                from_mm: corner(k, inset),
-                to_mm: corner(k + 1, inset),
-                width_mm: W,
-            })
-            .collect()
-    };
+    let wall = |inset: f64| -> Vec<Bead> { path(10, |k| corner(k, inset)) };
     let outline = wall(0.0);
     let star = [outline.clone(), disc(0.0, 0.0, 7.6, 0.0)].concat();
     for beads in [&star, &disc(0.0, 0.0, 9.0, 4.0)] {
@@ -432,13 +422,7 @@ fn pictures_of_the_part() {
 #[test]
 fn walls_of_a_box() {
     let corners = [[0.0, 0.0], [30.0, 0.0], [30.0, 20.0], [0.0, 20.0]];
-    let sides: Vec<Bead> = (0..4)
-        .map(|k| Bead {
-            from_mm: corners[k],
-            to_mm: corners[(k + 1) % 4],
-            width_mm: W,
-        })
-        .collect();
+    let sides = path(4, |k| corners[k as usize % 4]);
     let (exposure, _) = print(&[sides.clone(), sides]);
     let walls = &exposure.walls;
     let mut length = 0.0;
