@@ -20,6 +20,8 @@ pub struct RawLine<'a> {
     pub end: u64,
     /// The line without its line end, at most [`LINE_BYTES_MAX`] bytes of it.
     pub bytes: &'a [u8],
+    /// The same, and what has been read behind it.
+    pub beyond: &'a [u8],
     /// Whether bytes were left out for length.
     pub cut: bool,
     /// Whether a line end was there (only the last line can lack it).
@@ -110,6 +112,7 @@ impl<R: Read> Lines<R> {
             start,
             end: self.offset,
             bytes: &self.buffer[first..first + kept],
+            beyond: &self.buffer[first..self.to],
             cut: dropped > 0 || length > kept,
             ended: end_bytes > 0,
         }))

@@ -100,9 +100,17 @@ pub struct JobReader<R> {
     coded_count: u64,
     conditional: u32,
     extruded: bool,
-    /// The step handed out last.
-    step: Step,
+    /// Steps read ahead: a batch is read, then handed out.
+    batch: Vec<Step>,
+    /// How many of them were read, and handed out.
+    read: usize,
+    handed: usize,
+    /// What went wrong behind the last of them.
+    failed: Option<JobError>,
 }
+
+/// Steps that are read at a time.
+const BATCH_STEPS: usize = 64;
 
 impl<R: Read> JobReader<R> {
     /// A reader at the job's first byte.
@@ -119,40 +127,70 @@ impl<R: Read> JobReader<R> {
             coded_count: 0,
             conditional: 0,
             extruded: false,
-            step: Step {
-                line: 0,
-                layer: 0,
-                layer_height_mm: 0.0,
-                end_byte: 0,
-                raw_bytes: 0,
-                command_bytes: 0,
-                spare_bytes: 0,
-                act: Act::Nothing,
-            },
+            batch: vec![NO_STEP; BATCH_STEPS],
+            read: 0,
+            handed: 0,
+            failed: None,
         }
     }
 
     /// The next command line; `None` at the end of the job.
+    #[inline]
     pub fn next_step(&mut self) -> Result<Option<&Step>, JobError> {
+        if self.handed == self.read {
+            self.read_batch()?;
+        }
+        let step = self.batch[..self.read].get(self.handed);
+        self.handed += usize::from(step.is_some());
+        Ok(step)
+    }
+
+    /// Reads a batch; an error waits until the steps before it are handed out.
+    fn read_batch(&mut self) -> Result<(), JobError> {
+        if let Some(error) = self.failed.take() {
+            return Err(error);
+        }
         if self.line_count == 0
             && let Some(kind) = foreign(self.lines.head(HEAD_BYTES)?)
         {
             return Err(JobError::NotAJob(kind));
         }
+        self.handed = 0;
+        self.read = 0;
+        while self.read < BATCH_STEPS {
+            match self.read_step() {
+                Ok(true) => self.read += 1,
+                Ok(false) => break,
+                Err(error) if self.read == 0 => return Err(error),
+                Err(error) => {
+                    self.failed = Some(error);
+                    break;
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Reads the next command line into the batch; tells whether there was one.
+    fn read_step(&mut self) -> Result<bool, JobError> {
+        let step = &mut self.batch[self.read];
         loop {
             let Some(raw) = self.lines.next_line()? else {
                 self.finish()?;
-                return Ok(None);
+                return Ok(false);
             };
             self.line_count = raw.number;
-            let mut bytes = raw.bytes;
-            if raw.number == 1 {
-                bytes = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
+            let (mut bytes, mut beyond) = (raw.bytes, raw.beyond);
+            if raw.number == 1
+                && let Some(rest) = bytes.strip_prefix(BYTE_ORDER_MARK)
+            {
+                bytes = rest;
+                beyond = &beyond[BYTE_ORDER_MARK.len()..];
             }
             let Head {
                 code,
                 command_bytes,
-            } = self.words.read(bytes);
+            } = self.words.read(beyond, bytes.len());
             let (number, start, end) = (raw.number, raw.start, raw.end);
             let notices = &mut self.notices;
             if raw.cut {
@@ -173,9 +211,8 @@ impl<R: Read> JobReader<R> {
                 notices.note(Kind::CutOff, number, start, bytes);
             }
             let mut odd = |kind| notices.note(kind, number, start, bytes);
-            let act = &mut self.step.act;
-            if let Err(Absurd { letter, at_mm }) = self.state.take(code, &self.words, act, &mut odd)
-            {
+            let taken = self.state.take(code, &self.words, &mut step.act, &mut odd);
+            if let Err(Absurd { letter, at_mm }) = taken {
                 return Err(JobError::Absurd {
                     line: number,
                     byte: start,
@@ -209,7 +246,7 @@ impl<R: Read> JobReader<R> {
             if self.conditional > 0 {
                 notices.note(Kind::Conditional, number, start, bytes);
             }
-            if let Act::Move(m) = &self.step.act
+            if let Act::Move(m) = &step.act
                 && m.e_mm > NOTHING_MM
             {
                 let moves = |i: usize| (m.to_mm[i] - m.from_mm[i]).abs() > NOTHING_MM;
@@ -221,7 +258,6 @@ impl<R: Read> JobReader<R> {
             self.command_count += 1;
             let raw_bytes = u32::try_from(end - self.taken_bytes).unwrap_or(u32::MAX);
             self.taken_bytes = end;
-            let step = &mut self.step;
             step.line = number;
             step.layer = self.layers.layer;
             step.layer_height_mm = self.layers.height_mm();
@@ -229,7 +265,7 @@ impl<R: Read> JobReader<R> {
             step.raw_bytes = raw_bytes;
             step.command_bytes = command_bytes;
             step.spare_bytes = self.words.spare_bytes();
-            return Ok(Some(&self.step));
+            return Ok(true);
         }
     }
 
@@ -288,6 +324,20 @@ impl<R: Read> JobReader<R> {
         &self.notices
     }
 }
+
+/// Where a batch has no step yet.
+const NO_STEP: Step = Step {
+    line: 0,
+    layer: 0,
+    layer_height_mm: 0.0,
+    end_byte: 0,
+    raw_bytes: 0,
+    command_bytes: 0,
+    spare_bytes: 0,
+    act: Act::Nothing,
+};
+
+const BYTE_ORDER_MARK: &[u8] = b"\xEF\xBB\xBF";
 
 /// Lines between these two may be skipped by a controller (common practice, no source).
 const CONDITION_BEGINS: u32 = 622;

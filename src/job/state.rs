@@ -291,66 +291,84 @@ impl State {
         }
         let from_mm = self.machine_mm();
         let was_mm = self.place_mm;
-        let mut moves = false;
-        for (i, axis) in AXES.iter().enumerate() {
-            let Some(value) = words.value(*axis) else {
-                continue;
-            };
-            moves = true;
-            let value_mm = self.mm(value);
-            let relative = self.relative || (i == 3 && self.relative_e);
-            let to_mm = if relative {
-                self.place_mm[i] + value_mm
-            } else {
-                value_mm
-            };
-            // A job with relative E may wind any length of filament in all: its words are held.
-            within_reach(
-                *axis,
-                if i == 3 {
-                    value_mm
-                } else {
-                    to_mm + self.shift_mm[i]
-                },
-            )?;
-            self.place_mm[i] = to_mm;
-        }
+        let [x, y, z, e] = AXES.map(|axis| words.value(axis));
         let centred = number >= 2 && [b'I', b'J', b'K'].iter().any(|l| words.value(*l).is_some());
         let by_radius = number >= 2 && words.value(b'R').is_some();
+        let moves = x.is_some() | y.is_some() | z.is_some() | e.is_some();
         if !moves && !centred {
             *act = Act::Nothing;
             return Ok(());
         }
-        let e_mm = (self.place_mm[3] - was_mm[3]) * self.flow_factor;
-        self.machine_e_mm += e_mm;
-        let to_mm = self.machine_mm();
-        let circle = if by_radius {
-            self.circle_by_radius(number == 2, &from_mm, &to_mm, words, odd)
-        } else if centred {
-            self.circle_by_centre(number == 2, &from_mm, &to_mm, words, odd)
-        } else {
-            None
+        let unit_mm = if self.inches { INCH_MM } else { 1.0 };
+        let to = |i: usize, value: Option<f64>, relative: bool| match value {
+            None => was_mm[i],
+            Some(value) if relative => was_mm[i] + value * unit_mm,
+            Some(value) => value * unit_mm,
         };
+        let place_mm = [
+            to(0, x, self.relative),
+            to(1, y, self.relative),
+            to(2, z, self.relative),
+            to(3, e, self.relative | self.relative_e),
+        ];
+        // A job with relative E may wind any length of filament in all: its words are held.
+        let e_word_mm = e.unwrap_or(0.0) * unit_mm;
+        self.place_mm = place_mm;
+        let e_mm = (place_mm[3] - was_mm[3]) * self.flow_factor;
+        self.machine_e_mm += e_mm;
+        let at = |i: usize| place_mm[i] + self.shift_mm[i];
+        let to_mm = [at(0), at(1), at(2), self.machine_e_mm];
+        for (i, at_mm) in [to_mm[0], to_mm[1], to_mm[2], e_word_mm]
+            .into_iter()
+            .enumerate()
+        {
+            within_reach(AXES[i], at_mm)?;
+        }
         if self.feed_mm_s.is_none() {
             odd(Kind::NoFeed);
         }
         let feed_mm_s = self.feed_mm_s.unwrap_or(FIRST_FEED_MM_S) * self.speed_factor;
-        *act = Act::Move(Move {
+        let straight = Move {
             from_mm,
             to_mm,
             e_mm,
             feed_mm_s,
-            circle,
-        });
+            circle: None,
+        };
+        *act = Act::Move(straight);
+        if (by_radius | centred)
+            && let Act::Move(m) = act
+        {
+            m.circle = self.circle(number == 2, from_mm, to_mm, words, odd);
+        }
         Ok(())
+    }
+
+    /// The circle of an arc. Its ends come by value: were they lent, all lines would write them to memory.
+    #[inline(never)]
+    fn circle(
+        &self,
+        clockwise: bool,
+        from_mm: [f64; 4],
+        to_mm: [f64; 4],
+        words: &Words,
+        odd: &mut impl FnMut(Kind),
+    ) -> Option<Circle> {
+        let [a, b] = self.plane;
+        let (from, to) = ([from_mm[a], from_mm[b]], [to_mm[a], to_mm[b]]);
+        if words.value(b'R').is_some() {
+            self.circle_by_radius(clockwise, from, to, words, odd)
+        } else {
+            self.circle_by_centre(clockwise, from, to, words, odd)
+        }
     }
 
     /// RS-274/NGC 3.5.3.2: the offsets count from the start, whatever the distance mode.
     fn circle_by_centre(
         &self,
         clockwise: bool,
-        from: &[f64; 4],
-        to: &[f64; 4],
+        from: [f64; 2],
+        to: [f64; 2],
         words: &Words,
         odd: &mut impl FnMut(Kind),
     ) -> Option<Circle> {
@@ -364,12 +382,12 @@ impl State {
             }
             return None;
         }
-        let centre_mm = [from[a] + offset[0], from[b] + offset[1]];
-        let at_end = (to[a] - centre_mm[0]).hypot(to[b] - centre_mm[1]);
+        let centre_mm = [from[0] + offset[0], from[1] + offset[1]];
+        let at_end = (to[0] - centre_mm[0]).hypot(to[1] - centre_mm[1]);
         if (at_end - radius).abs() > 0.05 {
             odd(Kind::ArcRadii);
         }
-        let full = same_point(from, to, a, b);
+        let full = same_point(from, to);
         Some(Circle {
             plane: [a, b],
             centre_mm,
@@ -382,22 +400,17 @@ impl State {
     fn circle_by_radius(
         &self,
         clockwise: bool,
-        from: &[f64; 4],
-        to: &[f64; 4],
+        from: [f64; 2],
+        to: [f64; 2],
         words: &Words,
         odd: &mut impl FnMut(Kind),
     ) -> Option<Circle> {
-        let [a, b] = self.plane;
         let radius = self.mm(words.value(b'R').unwrap_or(0.0));
-        let (dx, dy) = (to[a] - from[a], to[b] - from[b]);
+        let (dx, dy) = (to[0] - from[0], to[1] - from[1]);
         let chord = dx.hypot(dy);
         // Half a chord may pass the radius by what rounding to two decimals explains.
         let fits = chord / 2.0 <= radius.abs() + 0.01;
-        if radius.abs() <= NOTHING_MM
-            || radius.abs() > REACH_MM
-            || same_point(from, to, a, b)
-            || !fits
-        {
+        if radius.abs() <= NOTHING_MM || radius.abs() > REACH_MM || same_point(from, to) || !fits {
             if radius.abs() > NOTHING_MM {
                 odd(Kind::Arc);
             }
@@ -411,11 +424,11 @@ impl State {
             height
         };
         let centre_mm = [
-            from[a] + dx / 2.0 - side * dy / chord,
-            from[b] + dy / 2.0 + side * dx / chord,
+            from[0] + dx / 2.0 - side * dy / chord,
+            from[1] + dy / 2.0 + side * dx / chord,
         ];
         Some(Circle {
-            plane: [a, b],
+            plane: self.plane,
             centre_mm,
             clockwise,
             full: false,
@@ -423,8 +436,8 @@ impl State {
     }
 }
 
-fn same_point(from: &[f64; 4], to: &[f64; 4], a: usize, b: usize) -> bool {
-    (to[a] - from[a]).abs() <= NOTHING_MM && (to[b] - from[b]).abs() <= NOTHING_MM
+fn same_point(from: [f64; 2], to: [f64; 2]) -> bool {
+    (to[0] - from[0]).abs() <= NOTHING_MM && (to[1] - from[1]).abs() <= NOTHING_MM
 }
 
 fn within_reach(letter: u8, at_mm: f64) -> Result<(), Absurd> {

@@ -6,7 +6,7 @@
 //! departs from RS-274 (`;`, `E`, `N` beyond 99999, text after some commands) the dialect wins:
 //! common practice, no source.
 
-use super::decimals::{EXACT_DIGITS, POWERS_OF_TEN, decimal, spare};
+use super::decimals::{DIGITS_BYTES, POWERS_OF_TEN, decimal, digits};
 
 /// What one line asks for, before any modal state.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -125,17 +125,19 @@ impl Words {
         text.get(self.name.0..self.name.1).unwrap_or(b"")
     }
 
-    /// Reads one line (without its line end).
-    pub fn read(&mut self, line: &[u8]) -> Head {
+    /// Reads the line that is the first `length` bytes of `text`, its line end not counted. What comes
+    /// behind it is not part of it, but a few bytes there make for speed.
+    pub fn read(&mut self, text: &[u8], length: usize) -> Head {
         self.given = 0;
         self.bare = 0;
         self.faults.clear();
         self.name = (0, 0);
         self.scratch.clear();
         self.spare_bytes = 0;
-        if let Some(head) = self.plain(line) {
+        if let Some(head) = self.plain(text, length) {
             return head;
         }
+        let line = &text[..length];
         self.given = 0;
         self.spare_bytes = 0;
         match memchr::memchr2(b';', b'(', line) {
@@ -159,66 +161,41 @@ impl Words {
     /// before each, nothing twice, nothing else. `None` for all others, which [`Words::body`] reads
     /// to the same effect.
     #[inline]
-    fn plain(&mut self, line: &[u8]) -> Option<Head> {
-        let [b'G', digit @ (b'0' | b'1'), b' ', rest @ ..] = line else {
+    fn plain(&mut self, text: &[u8], length: usize) -> Option<Head> {
+        let [b'G', digit @ (b'0' | b'1'), ..] = text else {
             return None;
         };
-        let mut rest = rest;
-        while let [letter @ b'A'..=b'Z', tail @ ..] = rest {
+        let mut at = 2;
+        loop {
+            // A blank, a letter, a sign, a number.
+            let word = text.get(at..)?.first_chunk::<{ 3 + DIGITS_BYTES }>()?;
+            let [b' ', letter @ b'A'..=b'Z', sign, ..] = word else {
+                return None;
+            };
             let bit = 1u32 << (letter - b'A');
             if (self.given | COMMANDS) & bit != 0 {
                 return None;
             }
             self.given |= bit;
-            let (negative, mut tail) = match tail {
-                [b'-', tail @ ..] => (true, tail),
-                _ => (false, tail),
-            };
-            let from = tail.len();
-            let mut mantissa = 0u64;
-            let mut point = false;
-            while let [digit @ b'0'..=b'9', after @ ..] = tail {
-                mantissa = mantissa
-                    .wrapping_mul(10)
-                    .wrapping_add(u64::from(digit - b'0'));
-                tail = after;
-            }
-            let mut digits = from - tail.len();
-            let mut behind = 0;
-            if let [b'.', after @ ..] = tail {
-                point = true;
-                tail = after;
-                while let [digit @ b'0'..=b'9', after @ ..] = tail {
-                    mantissa = mantissa
-                        .wrapping_mul(10)
-                        .wrapping_add(u64::from(digit - b'0'));
-                    tail = after;
-                }
-                behind = after.len() - tail.len();
-                digits += behind;
-            }
-            if digits == 0 || digits > EXACT_DIGITS {
-                return None;
-            }
-            let size = mantissa as f64 / POWERS_OF_TEN[behind];
+            let negative = *sign == b'-';
+            let number = digits(word[2 + usize::from(negative)..].first_chunk()?)?;
+            at += 2 + usize::from(negative) + number.length;
+            // Fifteen digits fit.
+            let size = number.mantissa as i64 as f64 / POWERS_OF_TEN[number.behind];
             self.values[(letter - b'A') as usize] = if negative { -size } else { size };
-            self.spare_bytes += spare(mantissa, behind, point);
-            rest = match tail {
-                [] => {
-                    self.name = (0, 2);
-                    return Some(Head {
-                        code: Code::Plain {
-                            letter: b'G',
-                            number: u32::from(digit - b'0'),
-                        },
-                        command_bytes: line.len() as u32 + 1,
-                    });
-                }
-                [b' ', tail @ ..] => tail,
-                _ => return None,
-            };
+            self.spare_bytes += number.spare;
+            if at >= length {
+                break;
+            }
         }
-        None
+        self.name = (0, 2);
+        (at == length).then_some(Head {
+            code: Code::Plain {
+                letter: b'G',
+                number: u32::from(digit - b'0'),
+            },
+            command_bytes: length as u32 + 1,
+        })
     }
 
     fn strip_comments(&mut self, line: &[u8], text: &mut Vec<u8>) {

@@ -1,17 +1,73 @@
 //! The look-ahead over blocks that wait to be executed (model section 3).
 //!
-//! A [`Window`] holds the blocks that are planned but not yet started, with the square of the
-//! speed at which each may be entered if the head is to rest behind the last one. Squares, since
-//! v² changes by 2 a L over a block.
+//! Over a block v² changes by at most its gain 2 a L. So the model's backward pass, from the newest
+//! block on `entry² = min(cap², exit² + gain)`, says of block k: its entry² is the least of
+//! `cap_j²` plus the gains of blocks k to j-1, over all blocks j from k on, the rest behind the newest
+//! being one more j, with a cap of 0. With `P_j` the sum of all gains before block j, that is the
+//! least of `cap_j² + P_j`, less `P_k`: the least of a window that slides along the job.
 //!
-//! Three facts make it fast and leave its results bit for bit those of the plain two passes:
-//! adding a block never lowers an entry (rounding included: min, + and sqrt are monotone), so the
-//! backward pass may stop at the first entry that it doesn't change, and an entry at its cap, with
-//! all before it, is settled for good; the forward pass is only ever asked for the first two blocks,
-//! so it is left until a block starts; and so is the backward pass, which then does for several new
-//! blocks at once.
+//! Such a least costs a few steps a block, however deep the queue: a sweep from the newest block to the
+//! oldest leaves with each the least from it on; the least of those that come later is one number;
+//! the next sweep is due when all that were swept are gone.
+//!
+//! A sum must not depend on its order for this, so squares of speeds are added as whole numbers, as
+//! [`Square`]s. The result is bit for bit that of the two passes in full (`tests/suite/exactness.rs`).
+//!
+//! The model's forward pass is only ever asked for the first two blocks, and is made as a block starts.
+
+use std::collections::VecDeque;
 
 use super::trapezoid::Trapezoid;
+
+/// A speed squared, in whole 2^-44 mm²/s²: sums of it are exact in any order.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Square(i128);
+
+/// Binary digits behind the point.
+const SQUARE_BITS: u32 = 44;
+const SQUARE_ONE: f64 = (1u64 << SQUARE_BITS) as f64;
+/// Squares below this fit 64 bits: speeds up to 724 mm/s.
+const SMALL_MM2_S2: f64 = (1u64 << (63 - SQUARE_BITS)) as f64;
+
+impl Square {
+    /// More than any other.
+    const MOST: Square = Square(i128::MAX);
+
+    /// Of a value in mm²/s²; what lies beyond 2^63 is taken for that.
+    #[inline]
+    pub fn new(mm2_s2: f64) -> Self {
+        if mm2_s2 < SMALL_MM2_S2 {
+            return Square(i128::from((mm2_s2 * SQUARE_ONE) as i64));
+        }
+        let whole = mm2_s2 as i64;
+        let part = ((mm2_s2 - whole as f64) * SQUARE_ONE) as i64;
+        Square((i128::from(whole) << SQUARE_BITS) + i128::from(part))
+    }
+
+    /// The value, mm²/s².
+    #[inline]
+    pub fn mm2_s2(self) -> f64 {
+        let part = self.0 as u64 & ((1 << SQUARE_BITS) - 1);
+        (self.0 >> SQUARE_BITS) as i64 as f64 + part as f64 / SQUARE_ONE
+    }
+
+    /// The sum.
+    #[inline]
+    pub fn plus(self, other: Square) -> Square {
+        Square(self.0.wrapping_add(other.0))
+    }
+
+    #[inline]
+    fn minus(self, other: Square) -> Square {
+        Square(self.0.wrapping_sub(other.0))
+    }
+}
+
+/// The lesser of two numbers, neither of them NaN.
+#[inline(always)]
+pub fn lesser(a: f64, b: f64) -> f64 {
+    if a < b { a } else { b }
+}
 
 /// A block as the look-ahead needs it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -26,145 +82,187 @@ pub struct Joint {
     pub cap_mm_s: f64,
 }
 
-#[derive(Clone, Copy, Debug)]
-struct Waiting {
-    joint: Joint,
-    /// 2 a L, mm²/s².
-    gain: f64,
-    cap_sq: f64,
-    /// Square of the entry speed that the blocks behind allow.
-    reach_sq: f64,
+impl Joint {
+    /// What v² changes by over it at most, mm²/s².
+    #[inline]
+    pub fn gain_mm2_s2(&self) -> f64 {
+        2.0 * self.accel_mm_s2 * self.length_mm
+    }
 }
 
-/// Blocks that wait, oldest first.
-#[derive(Clone, Debug, Default)]
-pub struct Window {
-    /// Those before `first` are gone.
-    all: Vec<Waiting>,
-    first: usize,
+/// A block whose ends are fixed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Course {
+    /// Length, mm.
+    pub length_mm: f64,
+    /// Nominal speed, mm/s.
+    pub nominal_mm_s: f64,
+    /// Acceleration, mm/s².
+    pub accel_mm_s2: f64,
+    /// Entry speed, mm/s.
+    pub entry_mm_s: f64,
+    /// Exit speed, mm/s.
+    pub exit_mm_s: f64,
+}
+
+impl Course {
+    /// Its speed over time.
+    #[inline]
+    pub fn profile(&self) -> Trapezoid {
+        Trapezoid::fit(
+            self.length_mm,
+            self.nominal_mm_s,
+            self.accel_mm_s2,
+            self.entry_mm_s,
+            self.exit_mm_s,
+        )
+    }
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Waiting<T> {
+    joint: Joint,
+    /// Its cap squared plus the gains of all blocks before it.
+    sum: Square,
+    /// The least sum of it and of those behind it that the last sweep met.
+    low: Square,
+    load: T,
+}
+
+/// Blocks that wait, oldest first, each with what its owner wants back.
+#[derive(Clone, Debug)]
+pub struct Window<T> {
+    blocks: VecDeque<Waiting<T>>,
+    /// Sum of the gains of all blocks so far.
+    end: Square,
+    /// How many of the oldest blocks the last sweep met.
+    swept: usize,
+    /// The least sum of the others.
+    fresh_low: Square,
     /// Entry speed of the oldest block, mm/s: fixed when the block before it started.
     entry_mm_s: f64,
-    /// How many of the oldest blocks have reached what nothing behind them can raise: all up to
-    /// the newest one whose reach is its cap.
-    settled: usize,
-    /// How many of the newest blocks no backward pass has seen.
-    fresh: usize,
 }
 
-/// Blocks gone at which their room is used again.
-const GONE_MAX: usize = 256;
+impl<T> Default for Window<T> {
+    fn default() -> Self {
+        Window {
+            blocks: VecDeque::new(),
+            end: Square::default(),
+            swept: 0,
+            fresh_low: Square::MOST,
+            entry_mm_s: 0.0,
+        }
+    }
+}
 
-impl Window {
+impl<T: Copy> Window<T> {
     /// How many blocks wait.
     #[inline]
     pub fn len(&self) -> usize {
-        self.all.len() - self.first
+        self.blocks.len()
     }
 
     /// Whether none waits.
     #[inline]
     pub fn is_empty(&self) -> bool {
-        self.len() == 0
+        self.blocks.is_empty()
     }
 
     /// Nominal speed of the newest block that waits, mm/s.
     #[inline]
     pub fn newest_nominal_mm_s(&self) -> Option<f64> {
-        self.all[self.first..].last().map(|w| w.joint.nominal_mm_s)
+        self.blocks.back().map(|w| w.joint.nominal_mm_s)
     }
 
     /// Adds a block behind the others. Where none waits, it is entered from rest: either the head
     /// rests, or the executing block started with nothing behind it and so ends at rest.
-    #[inline]
-    pub fn push(&mut self, joint: Joint) {
-        let gain = 2.0 * joint.accel_mm_s2 * joint.length_mm;
-        let cap_sq = joint.cap_mm_s * joint.cap_mm_s;
+    #[inline(always)]
+    pub fn push(&mut self, joint: Joint, load: T) {
         if self.is_empty() {
             self.entry_mm_s = 0.0;
         }
-        if self.first >= GONE_MAX && 2 * self.first >= self.all.len() {
-            self.all.drain(..self.first);
-            self.first = 0;
-        }
-        self.fresh += 1;
-        self.all.push(Waiting {
+        let sum = Square::new(joint.cap_mm_s * joint.cap_mm_s).plus(self.end);
+        self.fresh_low = self.fresh_low.min(sum);
+        self.end = self.end.plus(Square::new(joint.gain_mm2_s2()));
+        self.blocks.push_back(Waiting {
             joint,
-            gain,
-            cap_sq,
-            reach_sq: cap_sq.min(gain),
+            sum,
+            low: sum,
+            load,
         });
     }
 
-    /// The backward pass over the blocks that are new, and over those that they raise.
-    #[inline]
-    pub fn plan(&mut self) {
-        let blocks = &mut self.all[self.first..];
-        let fresh = std::mem::take(&mut self.fresh).min(blocks.len());
-        if fresh == 0 {
-            return;
-        }
-        let seen = blocks.len() - fresh;
-        // The first block's entry is fixed.
-        let from = self.settled.max(1).min(blocks.len());
-        let mut at_cap = 0;
-        let mut reach_sq = 0.0;
-        for (k, block) in blocks.iter_mut().enumerate().skip(from).rev() {
-            let better = block.cap_sq.min(reach_sq + block.gain);
-            if k < seen && better == block.reach_sq {
-                break;
-            }
-            if better == block.cap_sq {
-                at_cap = at_cap.max(k + 1);
-            }
-            block.reach_sq = better;
-            reach_sq = better;
-        }
-        self.settled = self.settled.max(at_cap);
-    }
-
-    /// Takes the oldest block and fixes its profile: its exit is the next block's entry, or rest.
-    #[inline]
-    pub fn pop(&mut self) -> Option<Trapezoid> {
-        self.plan();
-        self.pop_planned()
-    }
-
-    #[inline]
-    fn pop_planned(&mut self) -> Option<Trapezoid> {
-        let [oldest, rest @ ..] = &self.all[self.first..] else {
-            return None;
-        };
-        let exit_mm_s = match rest.first() {
-            Some(next) => next
-                .reach_sq
-                .min(self.entry_mm_s * self.entry_mm_s + oldest.gain)
-                .sqrt(),
-            None => 0.0,
-        };
-        let joint = oldest.joint;
-        self.first += 1;
-        self.settled = self.settled.saturating_sub(1);
-        let profile = Trapezoid::fit(
-            joint.length_mm,
-            joint.nominal_mm_s,
-            joint.accel_mm_s2,
-            self.entry_mm_s,
+    /// Takes the oldest block and fixes its ends: its exit is the next block's entry, or rest.
+    #[inline(always)]
+    pub fn pop(&mut self) -> Option<(Course, T)> {
+        let Waiting { joint, load, .. } = self.blocks.pop_front()?;
+        self.swept = self.swept.saturating_sub(1);
+        let exit_mm_s = self.exit_mm_s(&joint);
+        let course = Course {
+            length_mm: joint.length_mm,
+            nominal_mm_s: joint.nominal_mm_s,
+            accel_mm_s2: joint.accel_mm_s2,
+            entry_mm_s: self.entry_mm_s,
             exit_mm_s,
-        );
+        };
         self.entry_mm_s = exit_mm_s;
-        Some(profile)
+        Some((course, load))
     }
 
-    /// Takes the oldest block if nothing that may still come can change its profile, as far as the
-    /// last backward pass tells.
-    #[inline]
-    pub fn pop_final(&mut self) -> Option<Trapezoid> {
-        let [oldest, next, ..] = &self.all[self.first..] else {
-            return None;
+    /// Exit speed of the block that has just been taken, mm/s.
+    #[inline(always)]
+    fn exit_mm_s(&mut self, taken: &Joint) -> f64 {
+        if self.swept == 0 {
+            self.sweep();
+        }
+        let Some(next) = self.blocks.front() else {
+            return 0.0;
         };
-        let forward_sq = self.entry_mm_s * self.entry_mm_s + oldest.gain;
-        let planned = self.len() - self.fresh >= 2;
-        (planned && (self.settled >= 2 || forward_sq <= next.reach_sq))
-            .then(|| self.pop_planned())?
+        let forward_mm2_s2 = self.entry_mm_s * self.entry_mm_s + taken.gain_mm2_s2();
+        let cap_mm_s = next.joint.cap_mm_s;
+        let low = next.low.min(self.fresh_low).min(self.end);
+        if next.sum == low && cap_mm_s * cap_mm_s <= forward_mm2_s2 {
+            return cap_mm_s;
+        }
+        // Never negative but where absurd gains overflow.
+        let back = low.minus(next.before());
+        lesser(back.mm2_s2(), forward_mm2_s2).max(0.0).sqrt()
+    }
+
+    #[inline(never)]
+    fn sweep(&mut self) {
+        let mut low = Square::MOST;
+        for block in self.blocks.iter_mut().rev() {
+            low = low.min(block.sum);
+            block.low = low;
+        }
+        self.swept = self.blocks.len();
+        self.fresh_low = Square::MOST;
+    }
+
+    /// Whether nothing that may still come can change the oldest block's ends.
+    #[inline]
+    pub fn is_settled(&mut self) -> bool {
+        if self.swept < 2 {
+            self.sweep();
+        }
+        let Some(next) = self.blocks.get(1) else {
+            return false;
+        };
+        // No block that comes later has a sum below the end.
+        next.low.min(self.fresh_low) <= self.end || {
+            let gain_mm2_s2 = self.blocks[0].joint.gain_mm2_s2();
+            let forward_mm2_s2 = self.entry_mm_s * self.entry_mm_s + gain_mm2_s2;
+            forward_mm2_s2 <= self.end.minus(next.before()).mm2_s2()
+        }
+    }
+}
+
+impl<T> Waiting<T> {
+    /// Sum of the gains of all blocks before it.
+    #[inline]
+    fn before(&self) -> Square {
+        let cap_mm_s = self.joint.cap_mm_s;
+        self.sum.minus(Square::new(cap_mm_s * cap_mm_s))
     }
 }

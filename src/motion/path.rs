@@ -111,41 +111,29 @@ impl Path {
         }
     }
 
-    /// Cuts a move into blocks and hands each to `each`; returns how many.
-    pub fn blocks(&mut self, m: &Move, mut each: impl FnMut(Block, Place)) -> u32 {
+    /// Cuts a move into blocks.
+    #[inline(always)]
+    pub fn blocks<'a>(&'a mut self, m: &'a Move) -> Blocks<'a> {
         let from_mm = [m.from_mm[0], m.from_mm[1], m.from_mm[2]];
-        let to_mm = [m.to_mm[0], m.to_mm[1], m.to_mm[2]];
-        let Some(circle) = &m.circle else {
-            let place = Place {
-                from_mm,
-                to_mm,
-                e_mm: m.e_mm,
-            };
-            let Some(block) = self.block(&place, m.feed_mm_s) else {
-                return 0;
-            };
-            each(block, place);
-            return 1;
-        };
-        let mut count = 0;
-        let mut at_mm = from_mm;
-        let (chords, point) = chords(circle, &from_mm, &to_mm, self.arc_chord_mm);
-        for i in 1..=chords {
-            let next_mm = if i == chords { to_mm } else { point(i) };
-            let place = Place {
-                from_mm: at_mm,
-                to_mm: next_mm,
-                e_mm: m.e_mm / f64::from(chords),
-            };
-            if let Some(block) = self.block(&place, m.feed_mm_s) {
-                each(block, place);
-                count += 1;
-            }
-            at_mm = next_mm;
+        let end_mm = [m.to_mm[0], m.to_mm[1], m.to_mm[2]];
+        let chord_mm = self.arc_chord_mm;
+        let arc = m.circle.map(|circle| {
+            let (start_mm, end_mm) = (from_mm, end_mm);
+            Arc::new(circle, start_mm, end_mm, chord_mm)
+        });
+        Blocks {
+            path: self,
+            feed_mm_s: m.feed_mm_s,
+            from_mm,
+            end_mm,
+            e_mm: m.e_mm,
+            pieces: arc.as_ref().map_or(1, |arc| arc.chords),
+            cut: 0,
+            arc,
         }
-        count
     }
 
+    #[inline(always)]
     fn block(&mut self, place: &Place, feed_mm_s: f64) -> Option<Block> {
         let mut delta = [0.0; 4];
         for (axis, d) in delta.iter_mut().take(3).enumerate() {
@@ -226,6 +214,44 @@ impl Path {
     }
 }
 
+/// The blocks of a move, each with its place.
+pub struct Blocks<'a> {
+    path: &'a mut Path,
+    feed_mm_s: f64,
+    from_mm: [f64; 3],
+    end_mm: [f64; 3],
+    e_mm: f64,
+    arc: Option<Arc>,
+    /// How many pieces the move is cut into; some may move nothing.
+    pub pieces: u32,
+    cut: u32,
+}
+
+impl Iterator for Blocks<'_> {
+    type Item = (Block, Place);
+
+    #[inline(always)]
+    fn next(&mut self) -> Option<(Block, Place)> {
+        while self.cut < self.pieces {
+            self.cut += 1;
+            let to_mm = match &self.arc {
+                Some(arc) if self.cut < self.pieces => arc.point_mm(self.cut),
+                _ => self.end_mm,
+            };
+            let place = Place {
+                from_mm: self.from_mm,
+                to_mm,
+                e_mm: self.e_mm / f64::from(self.pieces),
+            };
+            self.from_mm = to_mm;
+            if let Some(block) = self.path.block(&place, self.feed_mm_s) {
+                return Some((block, place));
+            }
+        }
+        None
+    }
+}
+
 /// A value that no axis' share of it may raise above the axis' limit.
 #[cold]
 fn least(value: f64, most: &[f64; 4], share: &[f64; 4]) -> f64 {
@@ -237,36 +263,53 @@ fn least(value: f64, most: &[f64; 4], share: &[f64; 4]) -> f64 {
 /// Chords that one arc may be cut into.
 const CHORDS_MAX: f64 = 1e6;
 
-/// How many chords an arc is cut into, and the end of each but the last.
-fn chords(
-    circle: &Circle,
-    from_mm: &[f64; 3],
-    to_mm: &[f64; 3],
-    chord_mm: f64,
-) -> (u32, impl Fn(u32) -> [f64; 3]) {
-    let [a, b] = circle.plane;
-    let centre = circle.centre_mm;
-    let start = [from_mm[a] - centre[0], from_mm[b] - centre[1]];
-    let end = [to_mm[a] - centre[0], to_mm[b] - centre[1]];
-    let radius = start[0].hypot(start[1]);
-    let sweep = sweep_rad(circle, start, end);
-    let count = (radius * sweep.abs() / chord_mm)
-        .ceil()
-        .clamp(1.0, CHORDS_MAX) as u32;
-    let first_rad = start[1].atan2(start[0]);
-    let (from_mm, to_mm) = (*from_mm, *to_mm);
-    let point = move |i: u32| {
-        let share = f64::from(i) / f64::from(count);
-        let angle = first_rad + sweep * share;
-        let mut at = [0.0; 3];
-        for axis in 0..3 {
-            at[axis] = from_mm[axis] + (to_mm[axis] - from_mm[axis]) * share;
+/// An arc, cut into chords of equal angle.
+struct Arc {
+    circle: Circle,
+    start_mm: [f64; 3],
+    end_mm: [f64; 3],
+    radius_mm: f64,
+    first_rad: f64,
+    sweep_rad: f64,
+    chords: u32,
+}
+
+impl Arc {
+    #[inline(never)]
+    fn new(circle: Circle, start_mm: [f64; 3], end_mm: [f64; 3], chord_mm: f64) -> Self {
+        let [a, b] = circle.plane;
+        let centre = circle.centre_mm;
+        let start = [start_mm[a] - centre[0], start_mm[b] - centre[1]];
+        let end = [end_mm[a] - centre[0], end_mm[b] - centre[1]];
+        let radius_mm = start[0].hypot(start[1]);
+        let sweep_rad = sweep_rad(&circle, start, end);
+        Arc {
+            circle,
+            start_mm,
+            end_mm,
+            radius_mm,
+            first_rad: start[1].atan2(start[0]),
+            sweep_rad,
+            chords: (radius_mm * sweep_rad.abs() / chord_mm)
+                .ceil()
+                .clamp(1.0, CHORDS_MAX) as u32,
         }
-        at[a] = centre[0] + radius * angle.cos();
-        at[b] = centre[1] + radius * angle.sin();
-        at
-    };
-    (count, point)
+    }
+
+    /// The end of a chord but the last.
+    #[inline(never)]
+    fn point_mm(&self, chord: u32) -> [f64; 3] {
+        let share = f64::from(chord) / f64::from(self.chords);
+        let angle = self.first_rad + self.sweep_rad * share;
+        let mut at_mm = self.start_mm;
+        for (at_mm, end_mm) in at_mm.iter_mut().zip(self.end_mm) {
+            *at_mm += (end_mm - *at_mm) * share;
+        }
+        let [a, b] = self.circle.plane;
+        at_mm[a] = self.circle.centre_mm[0] + self.radius_mm * angle.cos();
+        at_mm[b] = self.circle.centre_mm[1] + self.radius_mm * angle.sin();
+        at_mm
+    }
 }
 
 /// The angle from start to end about the centre, negative clockwise.

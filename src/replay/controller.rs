@@ -128,13 +128,21 @@ impl<'a, W: World> Replay<'a, W> {
     fn start_if_due(&mut self) {
         if !self.head.moves()
             && self.head.start_s(self.now_s, self.draining || self.stopped) <= self.now_s
-            && let Some(ran) = self.head.start(self.now_s)
         {
+            self.start_block();
+        }
+    }
+
+    // One copy of each: what a block's start sets going is put in line there.
+
+    #[inline(never)]
+    fn start_block(&mut self) {
+        if let Some(ran) = self.head.start(self.now_s) {
             self.world.ran(&ran);
         }
     }
 
-    #[inline]
+    #[inline(never)]
     fn end_block(&mut self) {
         self.now_s = self.head.end_s;
         if let Some(ran) = self.head.end() {
@@ -167,7 +175,11 @@ impl<'a, W: World> Replay<'a, W> {
     }
 
     /// Holds the main loop for a span of wall time, s.
+    #[inline]
     fn hold(&mut self, span_s: f64, cause: Cause) {
+        if span_s <= 0.0 {
+            return;
+        }
         self.spent_s[cause as usize] += span_s;
         let began_s = self.now_s;
         self.pass_wall(span_s, began_s + span_s);
@@ -240,8 +252,10 @@ impl<'a, W: World> Replay<'a, W> {
 
     // Lines.
 
-    fn pull(world: &mut W, blocks: &mut VecDeque<Block>) -> Option<Line> {
-        world.next_line(blocks)
+    /// Takes the job's next line; written in place, since it is large.
+    #[inline(never)]
+    fn pull(world: &mut W, blocks: &mut VecDeque<Block>, next: &mut Option<Line>) {
+        *next = world.next_line(blocks);
     }
 
     fn is_on_its_way(&self) -> bool {
@@ -251,7 +265,8 @@ impl<'a, W: World> Replay<'a, W> {
     fn send(&mut self) {
         if let Feed::Serial(serial) = &mut self.feed {
             let (world, blocks) = (&mut *self.world, &mut self.blocks);
-            serial.send(self.now_s, &mut self.next, || Self::pull(world, blocks));
+            let pull = |next: &mut Option<Line>| Self::pull(world, blocks, next);
+            serial.send(self.now_s, &mut self.next, pull);
         }
     }
 
@@ -263,38 +278,40 @@ impl<'a, W: World> Replay<'a, W> {
         }
     }
 
-    /// Moves one line into the command queue, if one can be had.
+    /// Moves one line into the command queue, if one can be had. It stands there at once: nobody looks
+    /// until its fetch has ended.
     fn fetch_one(&mut self) -> bool {
         self.send();
-        let (entry, cost) = match &mut self.feed {
-            Feed::Card(card) => {
-                let Some(line) = self.next else { return false };
-                let cost = card.fetch(&line);
-                self.next = Self::pull(self.world, &mut self.blocks);
-                (Entry::Line(line), cost)
-            }
+        let cost = match &mut self.feed {
             Feed::Serial(serial) => match serial.take(self.now_s) {
-                Some(taken) => taken,
+                Some((entry, bytes)) => {
+                    self.commands.push_back(entry);
+                    Fetch {
+                        bytes,
+                        ..Fetch::default()
+                    }
+                }
                 None => return false,
             },
-            Feed::AtHand => {
-                let Some(line) = self.next else { return false };
-                self.next = Self::pull(self.world, &mut self.blocks);
-                (
-                    Entry::Line(line),
-                    Fetch {
+            at_hand => {
+                let Some(line) = &self.next else { return false };
+                self.commands.push_back(Entry::Line(*line));
+                let cost = match at_hand {
+                    Feed::Card(card) => card.fetch(line),
+                    _ => Fetch {
                         bytes: f64::from(line.command_bytes),
                         ..Fetch::default()
                     },
-                )
+                };
+                Self::pull(self.world, &mut self.blocks, &mut self.next);
+                cost
             }
         };
         self.hold(cost.sectors_s, Cause::Link);
         self.hold(cost.hiccups_s, Cause::Hiccup);
         self.compute(self.board.costs.byte_s * cost.bytes, Cause::Compute);
-        self.commands.push_back(entry);
-        if let Feed::Serial(serial) = &mut self.feed {
-            serial.answer(ReplyWhen::Received, self.now_s, &entry);
+        if let (Feed::Serial(serial), Some(entry)) = (&mut self.feed, self.commands.back()) {
+            serial.answer(ReplyWhen::Received, self.now_s, entry);
         }
         true
     }
@@ -354,13 +371,13 @@ impl<'a, W: World> Replay<'a, W> {
         let Some(block) = self.blocks.pop_front() else {
             return;
         };
-        let (mut late_by, mut late_s) = (Cause::Depth, 0.0);
-        for cause in Cause::ALL {
-            if self.spent_s[cause as usize] > late_s {
-                late_s = self.spent_s[cause as usize];
-                late_by = cause;
+        let (mut late_by, mut late_s) = (Cause::Depth as usize, 0.0);
+        for (cause, spent_s) in self.spent_s.iter().enumerate() {
+            if *spent_s > late_s {
+                (late_by, late_s) = (cause, *spent_s);
             }
         }
+        let late_by = Cause::ALL[late_by];
         self.head.insert(self.now_s, &block, late_by, late_s);
         self.world.inserted(self.now_s);
         self.spent_s = [0.0; 6];

@@ -196,7 +196,7 @@ impl SerialFeed {
         &mut self,
         now_s: f64,
         next: &mut Option<Line>,
-        mut pull: impl FnMut() -> Option<Line>,
+        mut pull: impl FnMut(&mut Option<Line>),
     ) {
         while let Some(line) = *next {
             let start_s = self.next_start_s();
@@ -216,7 +216,7 @@ impl SerialFeed {
             } else {
                 self.last_was_poll = false;
                 let arrival_s = self.arrival_s(start_s, &line);
-                *next = pull();
+                pull(next);
                 (arrival_s, Entry::Line(line))
             };
             self.wire_free_s = arrival_s;
@@ -242,8 +242,8 @@ impl SerialFeed {
         }
     }
 
-    /// Takes the oldest line that has arrived by `now_s`.
-    pub fn take(&mut self, now_s: f64) -> Option<(Entry, Fetch)> {
+    /// Takes the oldest line that has arrived by `now_s`, and the bytes that the processor takes in.
+    pub fn take(&mut self, now_s: f64) -> Option<(Entry, f64)> {
         let (arrival_s, entry) = *self.sent.front()?;
         if arrival_s > now_s {
             return None;
@@ -253,13 +253,7 @@ impl SerialFeed {
             Entry::Line(line) => f64::from(line.command_bytes),
             Entry::Poll(_) => self.serial.poll_bytes,
         };
-        Some((
-            entry,
-            Fetch {
-                bytes,
-                ..Fetch::default()
-            },
-        ))
+        Some((entry, bytes))
     }
 
     /// Whether lines are on the wire or waiting to be fetched.

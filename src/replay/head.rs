@@ -1,20 +1,17 @@
 //! The executor: the planner queue and the head that works it off (model sections 2 and 3).
 
-use std::collections::VecDeque;
-
 use crate::board::types::{Costs, Queue};
-use crate::motion::lookahead::{Joint, Window};
+use crate::motion::lookahead::{Joint, Window, lesser};
 use crate::motion::path::Block;
 
 use super::world::{Cause, Ran};
 
 /// What the look-ahead needn't know of a waiting block.
 #[derive(Clone, Copy, Debug)]
-struct Waiting {
+struct Load {
     steps: f64,
-    nominal_mm_s: f64,
-    late_by: Cause,
     late_s: f64,
+    late_by: Cause,
 }
 
 /// The head, and the blocks it will execute.
@@ -26,8 +23,7 @@ pub struct Head {
     stretch_s: f64,
     step_s: f64,
     load_max: f64,
-    window: Window,
-    waiting: VecDeque<Waiting>,
+    window: Window<Load>,
     /// End of the executing block, s; infinite at rest.
     pub end_s: f64,
     /// What steps leave of the processor.
@@ -74,7 +70,6 @@ impl Head {
             step_s: costs.step_s,
             load_max: costs.load_max,
             window: Window::default(),
-            waiting: VecDeque::new(),
             end_s: f64::INFINITY,
             cpu_rate: 1.0,
             entered_s: 0.0,
@@ -130,18 +125,21 @@ impl Head {
             None if self.moves() => self.running_nominal_mm_s,
             None => 0.0,
         };
-        self.window.push(Joint {
+        let joint = Joint {
             length_mm: block.length_mm,
             nominal_mm_s,
             accel_mm_s2: block.accel_mm_s2,
-            cap_mm_s: before_mm_s.min(nominal_mm_s).min(block.corner_mm_s),
-        });
-        self.waiting.push_back(Waiting {
-            steps: block.steps,
-            nominal_mm_s,
-            late_by,
-            late_s,
-        });
+            cap_mm_s: lesser(lesser(before_mm_s, nominal_mm_s), block.corner_mm_s),
+        };
+        let steps = block.steps;
+        self.window.push(
+            joint,
+            Load {
+                steps,
+                late_s,
+                late_by,
+            },
+        );
     }
 
     /// When a resting head starts if nothing more is planned: `now_s` or before if it may at
@@ -158,11 +156,11 @@ impl Head {
     }
 
     /// Starts the oldest block, from rest or behind one that has just ended.
-    #[inline]
+    #[inline(always)]
     pub fn start(&mut self, now_s: f64) -> Option<Ran> {
         let queued = self.window.len() as u32;
-        let profile = self.window.pop()?;
-        let block = self.waiting.pop_front()?;
+        let (course, load) = self.window.pop()?;
+        let profile = course.profile();
         let mut gap_s = 0.0;
         if !self.moves() {
             gap_s = self.rest.gap_s;
@@ -179,8 +177,8 @@ impl Head {
         }
         let duration_s = profile.duration_s();
         self.end_s = now_s + duration_s;
-        self.running_nominal_mm_s = block.nominal_mm_s;
-        self.cpu_rate = 1.0 - self.load_max.min(self.step_s * block.steps / duration_s);
+        self.running_nominal_mm_s = course.nominal_mm_s;
+        self.cpu_rate = 1.0 - lesser(self.load_max, self.step_s * load.steps / duration_s);
         self.gap_s += gap_s;
         self.moving_s += duration_s;
         self.last_end_s = self.end_s;
@@ -190,16 +188,16 @@ impl Head {
             start_s: now_s,
             end_s: self.end_s,
             gap_s,
-            nominal_mm_s: block.nominal_mm_s,
+            nominal_mm_s: course.nominal_mm_s,
             profile,
             queued,
-            late_by: block.late_by,
-            late_s: block.late_s,
+            late_by: load.late_by,
+            late_s: load.late_s,
         })
     }
 
     /// The executing block ends: the next one starts at once, or the head comes to rest.
-    #[inline]
+    #[inline(always)]
     pub fn end(&mut self) -> Option<Ran> {
         let now_s = self.end_s;
         let next = self.start(now_s);

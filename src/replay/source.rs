@@ -1,6 +1,5 @@
 //! Where a replay's lines come from: steps of a job under a board's limits, or a stored job.
 
-use std::collections::VecDeque;
 use std::io::Read;
 
 use crate::board::types::{Board, Wait};
@@ -11,15 +10,37 @@ use crate::motion::path::{Block, Path, Place};
 use super::store::{Reading, StoredJob};
 use super::world::{Line, Work};
 
+/// Where a block belongs.
+#[derive(Clone, Copy, Debug)]
+pub struct Footprint {
+    /// Where it goes, where that is known.
+    pub place: Place,
+    /// The file's line, from 1.
+    pub line: u64,
+    /// The layer, from 0.
+    pub layer: u32,
+    /// The layer's height, mm.
+    pub layer_height_mm: f64,
+    /// Its share of the line's command bytes.
+    pub bytes: f64,
+}
+
+/// Takes a line's blocks.
+pub trait Sink {
+    /// The next block.
+    fn block(&mut self, block: &Block, foot: Footprint);
+}
+
+impl Sink for Vec<Block> {
+    fn block(&mut self, block: &Block, _foot: Footprint) {
+        self.push(*block);
+    }
+}
+
 /// Gives lines, with their blocks.
 pub trait Source {
-    /// The next line and the height of its layer, mm; `None` at the end. Its blocks are put behind
-    /// `blocks`, and their places, where they are known, behind `places`.
-    fn next_line(
-        &mut self,
-        blocks: &mut VecDeque<Block>,
-        places: &mut Vec<Place>,
-    ) -> Result<Option<(Line, f64)>, JobError>;
+    /// The next line, its blocks given to `sink`; `None` at the end.
+    fn next_line(&mut self, sink: &mut impl Sink) -> Result<Option<Line>, JobError>;
 
     /// Bytes read so far.
     fn byte_count(&self) -> u64;
@@ -78,22 +99,17 @@ impl<T: Steps> Planned<T> {
     /// Reads all of it into memory.
     pub fn store(&mut self) -> Result<StoredJob, JobError> {
         let mut stored = StoredJob::default();
-        let (mut blocks, mut places) = (VecDeque::new(), Vec::new());
-        while let Some((line, _)) = self.next_line(&mut blocks, &mut places)? {
+        let mut blocks = Vec::new();
+        while let Some(line) = self.next_line(&mut blocks)? {
             stored.push(&line, blocks.drain(..));
-            places.clear();
         }
         Ok(stored)
     }
 }
 
 impl<T: Steps> Source for Planned<T> {
-    #[inline]
-    fn next_line(
-        &mut self,
-        blocks: &mut VecDeque<Block>,
-        places: &mut Vec<Place>,
-    ) -> Result<Option<(Line, f64)>, JobError> {
+    #[inline(always)]
+    fn next_line(&mut self, sink: &mut impl Sink) -> Result<Option<Line>, JobError> {
         let Some(step) = self.steps.next_step()? else {
             return Ok(None);
         };
@@ -105,25 +121,34 @@ impl<T: Steps> Source for Planned<T> {
             }
             Act::Stop(stop) => Work::Stop(stop_s(stop, &self.wait)),
             Act::Move(m) => {
-                let count = self.path.blocks(m, |block, place| {
-                    blocks.push_back(block);
-                    places.push(place);
-                });
+                let mut count = 0;
+                let blocks = self.path.blocks(m);
+                let bytes = f64::from(step.command_bytes) / f64::from(blocks.pieces);
+                for (block, place) in blocks {
+                    let foot = Footprint {
+                        place,
+                        line: step.line,
+                        layer: step.layer,
+                        layer_height_mm: step.layer_height_mm,
+                        bytes,
+                    };
+                    sink.block(&block, foot);
+                    count += 1;
+                }
                 Work::Blocks {
                     count,
                     arc: m.circle.is_some(),
                 }
             }
         };
-        let line = Line {
+        Ok(Some(Line {
             number: step.line,
             layer: step.layer,
             end_byte: step.end_byte,
             raw_bytes: step.raw_bytes,
             command_bytes: step.command_bytes,
             work,
-        };
-        Ok(Some((line, step.layer_height_mm)))
+        }))
     }
 
     fn byte_count(&self) -> u64 {
@@ -134,12 +159,21 @@ impl<T: Steps> Source for Planned<T> {
 /// A stored job knows no places.
 impl Source for Reading<'_> {
     #[inline]
-    fn next_line(
-        &mut self,
-        blocks: &mut VecDeque<Block>,
-        _places: &mut Vec<Place>,
-    ) -> Result<Option<(Line, f64)>, JobError> {
-        Ok(Reading::next_line(self, blocks).map(|line| (line, 0.0)))
+    fn next_line(&mut self, sink: &mut impl Sink) -> Result<Option<Line>, JobError> {
+        let Some((line, blocks)) = self.next() else {
+            return Ok(None);
+        };
+        for block in blocks {
+            let foot = Footprint {
+                place: Place::default(),
+                line: line.number,
+                layer: line.layer,
+                layer_height_mm: 0.0,
+                bytes: f64::from(line.command_bytes) / blocks.len() as f64,
+            };
+            sink.block(block, foot);
+        }
+        Ok(Some(line))
     }
 
     fn byte_count(&self) -> u64 {

@@ -1,7 +1,5 @@
 //! A job kept in memory, as blocks, to be replayed many times: at most 48 bytes a block.
 
-use std::collections::VecDeque;
-
 use crate::motion::path::Block;
 
 use super::world::{Line, Work};
@@ -107,10 +105,12 @@ pub struct Reading<'a> {
     last: Option<Line>,
 }
 
-impl Reading<'_> {
-    /// The next line; its blocks are put behind `blocks`.
+/// Lines, each with its blocks.
+impl<'a> Iterator for Reading<'a> {
+    type Item = (Line, &'a [Block]);
+
     #[inline]
-    pub fn next_line(&mut self, blocks: &mut VecDeque<Block>) -> Option<Line> {
+    fn next(&mut self) -> Option<(Line, &'a [Block])> {
         let compact = self.job.lines.get(self.next)?;
         self.next += 1;
         let line = match (&self.last, compact.step) {
@@ -134,12 +134,11 @@ impl Reading<'_> {
                 self.job.odd[self.odd - 1]
             }
         };
+        let from = self.block;
         if let Work::Blocks { count, .. } = line.work {
-            let end = self.block + count as usize;
-            blocks.extend(&self.job.blocks[self.block..end]);
-            self.block = end;
+            self.block += count as usize;
         }
         self.last = Some(line);
-        Some(line)
+        Some((line, &self.job.blocks[from..self.block]))
     }
 }

@@ -12,7 +12,7 @@ use crate::motion::trapezoid::Trapezoid;
 use super::controller;
 use super::duties::Restless;
 use super::removal::Setup;
-use super::source::{Planned, Source};
+use super::source::{Footprint, Planned, Sink, Source};
 use super::store::StoredJob;
 use super::world::{Cause, Line, Ran, Totals, Work, World};
 
@@ -122,9 +122,7 @@ pub fn replay_source<S: Source, W: Watcher>(
 ) -> Result<Replayed<S>, ReplayError> {
     let mut stream = Stream {
         source,
-        places: Vec::new(),
         ideal: Ideal::default(),
-        trail: VecDeque::new(),
         ran: VecDeque::new(),
         ideal_s: 0.0,
         lost_s: 0.0,
@@ -140,7 +138,7 @@ pub fn replay_source<S: Source, W: Watcher>(
     }
     let totals = run.map_err(ReplayError::Board)?;
     assert!(
-        stream.trail.is_empty() && stream.ran.is_empty(),
+        stream.ideal.held() == 0 && stream.ran.is_empty(),
         "a block was not accounted for"
     );
     Ok(Replayed {
@@ -154,10 +152,7 @@ pub fn replay_source<S: Source, W: Watcher>(
 
 struct Stream<'w, S, W> {
     source: S,
-    /// Places of the line's blocks.
-    places: Vec<Place>,
-    ideal: Ideal,
-    trail: VecDeque<Footprint>,
+    ideal: Ideal<Footprint>,
     ran: VecDeque<Ran>,
     ideal_s: f64,
     lost_s: f64,
@@ -166,17 +161,6 @@ struct Stream<'w, S, W> {
     kept: Option<StoredJob>,
     keep_blocks_max: usize,
     watcher: &'w mut W,
-}
-
-#[derive(Clone, Copy)]
-struct Footprint {
-    place: Place,
-    line: u64,
-    layer: u32,
-    layer_height_mm: f64,
-    accel_mm_s2: f64,
-    length_mm: f64,
-    bytes: f64,
 }
 
 /// Lines between two reports of progress.
@@ -196,95 +180,96 @@ impl<S: Source, W: Watcher> Stream<'_, S, W> {
         }
     }
 
+    /// Hands on the blocks that both have done.
+    #[inline]
     fn settle(&mut self) {
-        while !self.ran.is_empty() && !self.ideal.settled.is_empty() {
-            let (Some(ran), Some(ideal), Some(foot)) = (
-                self.ran.pop_front(),
-                self.ideal.settled.pop_front(),
-                self.trail.pop_front(),
-            ) else {
-                return;
-            };
-            let Footprint {
-                place,
-                line,
-                layer,
-                layer_height_mm,
-                accel_mm_s2,
-                length_mm,
-                bytes,
-            } = foot;
-            let done = Done {
-                ran,
-                ideal,
-                place,
-                line,
-                layer,
-                layer_height_mm,
-                accel_mm_s2,
-                length_mm,
-                bytes,
-            };
-            self.ideal_s += done.ideal_s();
-            self.lost_s += done.lost_s();
-            self.watcher.block(&done);
+        if !self.ran.is_empty() {
+            self.settle_late();
         }
+    }
+
+    #[inline(never)]
+    fn settle_late(&mut self) {
+        while let Some(ran) = self.ran.front().copied()
+            && self.join(&ran)
+        {
+            self.ran.pop_front();
+        }
+    }
+
+    /// The next block's replay beside its ideal, if that is final.
+    #[inline(always)]
+    fn join(&mut self, ran: &Ran) -> bool {
+        let Some((course, foot)) = self.ideal.pop() else {
+            return false;
+        };
+        let real = &ran.profile;
+        let alike = real.entry_mm_s == course.entry_mm_s
+            && real.exit_mm_s == course.exit_mm_s
+            && ran.nominal_mm_s == course.nominal_mm_s;
+        let done = Done {
+            ran: *ran,
+            // Most of a job; the same bits.
+            ideal: if alike { *real } else { course.profile() },
+            place: foot.place,
+            line: foot.line,
+            layer: foot.layer,
+            layer_height_mm: foot.layer_height_mm,
+            accel_mm_s2: course.accel_mm_s2,
+            length_mm: course.length_mm,
+            bytes: foot.bytes,
+        };
+        self.ideal_s += done.ideal_s();
+        self.lost_s += done.lost_s();
+        self.watcher.block(&done);
+        true
+    }
+}
+
+/// Where a line's blocks go: to the ideal, and to the main loop.
+struct ToPlan<'a> {
+    ideal: &'a mut Ideal<Footprint>,
+    blocks: &'a mut VecDeque<Block>,
+}
+
+impl Sink for ToPlan<'_> {
+    #[inline(always)]
+    fn block(&mut self, block: &Block, foot: Footprint) {
+        self.ideal.push(block, foot);
+        self.blocks.push_back(*block);
     }
 }
 
 impl<S: Source, W: Watcher> World for Stream<'_, S, W> {
+    #[inline(always)]
     fn next_line(&mut self, blocks: &mut VecDeque<Block>) -> Option<Line> {
-        self.places.clear();
-        let next = self.source.next_line(blocks, &mut self.places);
-        let (line, layer_height_mm) = match next {
-            Ok(Some(next)) => next,
-            Ok(None) => {
-                self.ideal.rest();
-                self.settle();
-                return None;
-            }
-            Err(error) => {
-                self.failed.get_or_insert(error);
-                self.ideal.rest();
-                self.settle();
-                return None;
-            }
+        let mut planned = ToPlan {
+            ideal: &mut self.ideal,
+            blocks,
         };
+        let next = self.source.next_line(&mut planned);
+        let line = next.unwrap_or_else(|error| {
+            self.failed.get_or_insert(error);
+            None
+        });
+        if line.is_none_or(|line| matches!(line.work, Work::Stop(_))) {
+            self.ideal.rest();
+        }
+        self.settle();
+        let line = line?;
         self.lines += 1;
         if self.lines.is_multiple_of(PROGRESS_LINES) {
             self.watcher.progress(self.source.byte_count());
-        }
-        match line.work {
-            Work::Nothing => {}
-            Work::Stop(_) => {
-                self.ideal.rest();
-                self.settle();
-            }
-            Work::Blocks { count, .. } => {
-                let bytes = f64::from(line.command_bytes) / f64::from(count);
-                let first = blocks.len() - count as usize;
-                for (k, block) in blocks.range(first..).enumerate() {
-                    self.ideal.push(block);
-                    self.trail.push_back(Footprint {
-                        place: self.places.get(k).copied().unwrap_or_default(),
-                        line: line.number,
-                        layer: line.layer,
-                        layer_height_mm,
-                        accel_mm_s2: block.accel_mm_s2,
-                        length_mm: block.length_mm,
-                        bytes,
-                    });
-                }
-                self.settle();
-            }
         }
         self.keep(&line, blocks);
         Some(line)
     }
 
+    #[inline(always)]
     fn ran(&mut self, ran: &Ran) {
-        self.ran.push_back(*ran);
-        self.settle();
+        if !self.ran.is_empty() || !self.join(ran) {
+            self.ran.push_back(*ran);
+        }
     }
 
     fn stopped(&mut self, start_s: f64, end_s: f64) {

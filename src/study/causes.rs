@@ -105,7 +105,9 @@ struct Tally<'a> {
 impl World for Tally<'_> {
     #[inline]
     fn next_line(&mut self, blocks: &mut VecDeque<Block>) -> Option<Line> {
-        self.reading.next_line(blocks)
+        let (line, of_line) = self.reading.next()?;
+        blocks.extend(of_line);
+        Some(line)
     }
 
     #[inline]
@@ -132,23 +134,21 @@ fn replayed(job: &StoredJob, setup: &Setup, seed: u64, spans: &[Span]) -> SpanTi
 /// The spans' times in the ideal.
 fn ideal(job: &StoredJob, spans: &[Span]) -> Vec<f64> {
     let mut times = Times::new(spans);
-    let mut ideal = Ideal::default();
-    let mut reading = job.read();
-    let mut blocks = VecDeque::new();
-    while let Some(line) = reading.next_line(&mut blocks) {
+    let mut ideal = Ideal::<()>::default();
+    for (line, blocks) in job.read() {
         if matches!(line.work, Work::Stop(_)) {
             ideal.rest();
         }
-        for block in blocks.drain(..) {
-            ideal.push(&block);
+        for block in blocks {
+            ideal.push(block, ());
         }
-        for profile in ideal.settled.drain(..) {
-            times.block(profile.duration_s());
+        while let Some((course, ())) = ideal.pop() {
+            times.block(course.profile().duration_s());
         }
     }
     ideal.rest();
-    for profile in ideal.settled.drain(..) {
-        times.block(profile.duration_s());
+    while let Some((course, ())) = ideal.pop() {
+        times.block(course.profile().duration_s());
     }
     times.finish()
 }

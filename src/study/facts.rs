@@ -27,11 +27,9 @@ pub fn facts(job: &StoredJob) -> JobFacts {
     let mut lengths = Vec::with_capacity(job.block_count());
     let (mut bytes, mut path_mm) = (0.0, 0.0);
     let (mut window, mut window_s, mut peak) = (VecDeque::new(), 0.0, 0.0f64);
-    let mut reading = job.read();
-    let mut blocks = VecDeque::new();
-    while let Some(line) = reading.next_line(&mut blocks) {
+    for (line, blocks) in job.read() {
         bytes += f64::from(line.command_bytes);
-        for block in blocks.drain(..) {
+        for block in blocks {
             lengths.push(block.length_mm as f32);
             path_mm += block.length_mm;
             let took_s = block.length_mm / block.speed_mm_s;

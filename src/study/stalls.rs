@@ -218,6 +218,8 @@ impl StallFinder {
 
     /// Ends the stall that is open, if one is: at a commanded stop, or at the end.
     pub fn close(&mut self) -> Option<Stall> {
+        // Looked at first: taking it writes all of it.
+        self.open.as_ref()?;
         let open = self.open.take()?;
         let kind = match (open.rest, open.dips) {
             (Some(_), _) => Kind::Dwell,

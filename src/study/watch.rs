@@ -284,6 +284,7 @@ impl Need {
 }
 
 impl<S: FnMut(&Stall)> Watcher for Watch<S> {
+    #[inline(always)]
     fn block(&mut self, done: &Done) {
         let excess = self.flow.block(done);
         let ended = self.finder.block(done, &excess);

@@ -59,6 +59,7 @@ impl Flow {
     }
 
     /// The next block, and the rest before it.
+    #[inline(always)]
     pub fn block(&mut self, done: &Done) -> Excess {
         let rest_s = (done.ran.start_s - self.ended_s).max(0.0);
         let stops_s = std::mem::take(&mut self.stops_s);
@@ -76,11 +77,12 @@ impl Flow {
         let (real_rest, real) = rested(self.real, rest_s);
         let (ideal_rest, ideal) = rested(self.ideal, stops_s);
         let per_mm = self.filament_mm2 * done.place.e_mm / done.length_mm;
-        self.real = self.through(&done.ran.profile, per_mm, real);
+        let ramp = per_mm * done.accel_mm_s2;
+        self.real = self.through(&done.ran.profile, per_mm, ramp, real);
         self.ideal = if real == ideal && done.ran.profile == done.ideal {
             self.real
         } else {
-            self.through(&done.ideal, per_mm, ideal)
+            self.through(&done.ideal, per_mm, ramp, ideal)
         };
         Excess {
             rest_mm3: share * (real_rest - ideal_rest),
@@ -88,23 +90,21 @@ impl Flow {
         }
     }
 
-    /// The flow behind a profile that draws `per_mm` mm³ for each mm, from `flow` before it.
-    fn through(&self, profile: &Trapezoid, per_mm: f64, flow: f64) -> f64 {
-        let p = profile;
-        let phases = [
-            (p.rise_s, p.entry_mm_s, p.peak_mm_s),
-            (p.cruise_s, p.peak_mm_s, p.peak_mm_s),
-            (p.fall_s, p.peak_mm_s, p.exit_mm_s),
-        ];
-        phases
-            .into_iter()
-            .filter(|phase| phase.0 > 0.0)
-            .fold(flow, |q, (took_s, from, to)| {
-                // e = e0 + s t:  q = e0 + s (t - lag) + (q0 - e0 + s lag) exp(-t/lag).
-                let slope = per_mm * (to - from) / took_s;
-                let start = per_mm * from - slope * self.lag_s;
-                start + slope * took_s + (q - start) * (-took_s / self.lag_s).exp()
-            })
+    /// The flow behind a profile that draws `per_mm` mm³ for each mm, from `flow` before it; `ramp`: how
+    /// fast the commanded flow rises and falls, mm³/s².
+    #[inline(always)]
+    fn through(&self, p: &Trapezoid, per_mm: f64, ramp: f64, flow: f64) -> f64 {
+        // e = e0 + s t:  q = e0 + s (t - lag) + (q0 - e0 + s lag) exp(-t/lag).
+        let phase = |q: f64, took_s: f64, from: f64, slope: f64| {
+            if took_s <= 0.0 {
+                return q;
+            }
+            let start = per_mm * from - slope * self.lag_s;
+            start + slope * took_s + (q - start) * (-took_s / self.lag_s).exp()
+        };
+        let risen = phase(flow, p.rise_s, p.entry_mm_s, ramp);
+        let cruised = phase(risen, p.cruise_s, p.peak_mm_s, 0.0);
+        phase(cruised, p.fall_s, p.peak_mm_s, -ramp)
     }
 
     /// How far a bead one nozzle wide stands proud with this much too much on a layer, mm; `None`

@@ -190,7 +190,9 @@ struct Silent<'a>(Reading<'a>);
 
 impl World for Silent<'_> {
     fn next_line(&mut self, blocks: &mut VecDeque<Block>) -> Option<Line> {
-        self.0.next_line(blocks)
+        let (line, of_line) = self.0.next()?;
+        blocks.extend(of_line);
+        Some(line)
     }
 
     fn ran(&mut self, _ran: &Ran) {}
