@@ -78,6 +78,7 @@ pub mod motion {
 
 /// The controller: from lines to what the head did.
 pub mod replay {
+    pub mod ahead;
     pub mod controller;
     pub mod duties;
     pub mod feed;

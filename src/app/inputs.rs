@@ -14,7 +14,7 @@ use super::failure::Failure;
 /// A job's bytes, its name, and its length if that is known.
 pub struct JobInput {
     /// The bytes.
-    pub source: Box<dyn Read>,
+    pub source: Box<dyn Read + Send>,
     /// The name that messages and results use.
     pub name: String,
     /// Length, bytes.
@@ -24,7 +24,7 @@ pub struct JobInput {
 /// Opens the job; `-` is standard input.
 pub fn job(path: &Path) -> Result<JobInput, Failure> {
     if path.as_os_str() == "-" {
-        let source = Box::new(io::stdin().lock());
+        let source = Box::new(io::stdin());
         return Ok(JobInput {
             source,
             name: "standard input".to_string(),

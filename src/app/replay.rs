@@ -113,8 +113,13 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         bytes: job.bytes,
     };
     let source = Planned::new(JobReader::new(job.source), &board);
-    let replayed = stream::replay_source(source, &board, args.on.seed, &mut desk, keep_blocks_max)
-        .map_err(|e| match e {
+    let replay = if threads() > 1 {
+        stream::replay_ahead
+    } else {
+        stream::replay_source
+    };
+    let replayed =
+        replay(source, &board, args.on.seed, &mut desk, keep_blocks_max).map_err(|e| match e {
             ReplayError::Job(e) => Failure::Unusable(format!("{}: {e}", job.name)),
             ReplayError::Board(e) => Failure::Unusable(format!("--board {}: {e}", args.on.board)),
         })?;

@@ -339,23 +339,23 @@ impl State {
         if (by_radius | centred)
             && let Act::Move(m) = act
         {
-            m.circle = self.circle(number == 2, from_mm, to_mm, words, odd);
+            m.circle = self.circle(number == 2, m, words, odd);
         }
         Ok(())
     }
 
-    /// The circle of an arc. Its ends come by value: were they lent, all lines would write them to memory.
+    /// The circle of an arc.
     #[inline(never)]
     fn circle(
         &self,
         clockwise: bool,
-        from_mm: [f64; 4],
-        to_mm: [f64; 4],
+        m: &Move,
         words: &Words,
         odd: &mut impl FnMut(Kind),
     ) -> Option<Circle> {
         let [a, b] = self.plane;
-        let (from, to) = ([from_mm[a], from_mm[b]], [to_mm[a], to_mm[b]]);
+        let from = [m.from_mm[a], m.from_mm[b]];
+        let to = [m.to_mm[a], m.to_mm[b]];
         if words.value(b'R').is_some() {
             self.circle_by_radius(clockwise, from, to, words, odd)
         } else {

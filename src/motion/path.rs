@@ -4,6 +4,7 @@ use crate::board::types::{Accel, Board, Corner, Layout, Motion};
 use crate::job::state::{Circle, Limit, Move, NOTHING_MM};
 
 use super::corner;
+use super::lookahead::lesser;
 
 /// A straight move for the executor.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -183,8 +184,8 @@ impl Path {
                 &self.corner,
                 &before.direction,
                 &direction,
-                accel_mm_s2.min(before.accel_mm_s2),
-                speed_mm_s.min(before.speed_mm_s),
+                lesser(accel_mm_s2, before.accel_mm_s2),
+                lesser(speed_mm_s, before.speed_mm_s),
             ),
             _ => 0.0,
         };
@@ -199,11 +200,9 @@ impl Path {
             Layout::Cartesian => [delta[0] * x, delta[1] * y],
             Layout::CoreXy => [(delta[0] + delta[1]) * x, (delta[0] - delta[1]) * y],
         };
-        let steps = motors[0]
-            .abs()
-            .max(motors[1].abs())
-            .max((delta[2] * z).abs())
-            .max((delta[3] * e).abs());
+        let [a, b] = motors.map(f64::abs);
+        let (c, d) = ((delta[2] * z).abs(), (delta[3] * e).abs());
+        let steps = greater(greater(a, b), greater(c, d));
         Some(Block {
             length_mm,
             speed_mm_s,
@@ -250,6 +249,12 @@ impl Iterator for Blocks<'_> {
         }
         None
     }
+}
+
+/// The greater of two numbers, neither of them NaN.
+#[inline(always)]
+fn greater(a: f64, b: f64) -> f64 {
+    if a > b { a } else { b }
 }
 
 /// A value that no axis' share of it may raise above the axis' limit.

@@ -10,7 +10,7 @@ use crate::board::types::{Board, ReplyWhen};
 use crate::motion::path::Block;
 
 use super::duties::{Chores, Restless, Saves};
-use super::feed::{Entry, Feed, Fetch};
+use super::feed::{Feed, Fetch};
 use super::head::Head;
 use super::removal::Setup;
 use super::world::{Cause, Line, Totals, Work, World};
@@ -32,7 +32,7 @@ struct Replay<'a, W> {
     next: Option<Line>,
     /// Blocks of lines that are on their way or wait, oldest first.
     blocks: VecDeque<Block>,
-    commands: VecDeque<Entry>,
+    commands: VecDeque<Line>,
     room_blocks: usize,
     chores: Chores,
     saves: Saves,
@@ -79,7 +79,7 @@ impl<'a, W: World> Replay<'a, W> {
                 self.save()?;
                 continue;
             }
-            let Some(entry) = self.commands.pop_front() else {
+            let Some(line) = self.commands.pop_front() else {
                 if self.next.is_none() && !self.is_on_its_way() {
                     self.stopped = true;
                     return Ok(());
@@ -88,9 +88,9 @@ impl<'a, W: World> Replay<'a, W> {
                 self.sleep(wake_s, Cause::Link);
                 continue;
             };
-            self.work_off(entry)?;
+            self.work_off(&line)?;
             if let Feed::Serial(serial) = &mut self.feed {
-                serial.answer(ReplyWhen::Finished, self.now_s, &entry);
+                serial.answer(ReplyWhen::Finished, self.now_s, &line);
             }
         }
     }
@@ -262,8 +262,11 @@ impl<'a, W: World> Replay<'a, W> {
         matches!(&self.feed, Feed::Serial(serial) if serial.has_sent())
     }
 
+    #[inline]
     fn send(&mut self) {
-        if let Feed::Serial(serial) = &mut self.feed {
+        if let Feed::Serial(serial) = &mut self.feed
+            && serial.may_send(self.now_s)
+        {
             let (world, blocks) = (&mut *self.world, &mut self.blocks);
             let pull = |next: &mut Option<Line>| Self::pull(world, blocks, next);
             serial.send(self.now_s, &mut self.next, pull);
@@ -284,10 +287,10 @@ impl<'a, W: World> Replay<'a, W> {
         self.send();
         let cost = match &mut self.feed {
             Feed::Serial(serial) => match serial.take(self.now_s) {
-                Some((entry, bytes)) => {
-                    self.commands.push_back(entry);
+                Some(line) => {
+                    self.commands.push_back(line);
                     Fetch {
-                        bytes,
+                        bytes: serial.bytes(&line),
                         ..Fetch::default()
                     }
                 }
@@ -295,7 +298,7 @@ impl<'a, W: World> Replay<'a, W> {
             },
             at_hand => {
                 let Some(line) = &self.next else { return false };
-                self.commands.push_back(Entry::Line(*line));
+                self.commands.push_back(*line);
                 let cost = match at_hand {
                     Feed::Card(card) => card.fetch(line),
                     _ => Fetch {
@@ -310,8 +313,8 @@ impl<'a, W: World> Replay<'a, W> {
         self.hold(cost.sectors_s, Cause::Link);
         self.hold(cost.hiccups_s, Cause::Hiccup);
         self.compute(self.board.costs.byte_s * cost.bytes, Cause::Compute);
-        if let (Feed::Serial(serial), Some(entry)) = (&mut self.feed, self.commands.back()) {
-            serial.answer(ReplyWhen::Received, self.now_s, entry);
+        if let (Feed::Serial(serial), Some(line)) = (&mut self.feed, self.commands.back()) {
+            serial.answer(ReplyWhen::Received, self.now_s, line);
         }
         true
     }
@@ -327,17 +330,15 @@ impl<'a, W: World> Replay<'a, W> {
         }
     }
 
-    /// Works off one entry of the command queue.
-    fn work_off(&mut self, entry: Entry) -> Result<(), Restless> {
+    /// Works off one line of the command queue.
+    fn work_off(&mut self, line: &Line) -> Result<(), Restless> {
         let costs = self.board.costs;
-        let Entry::Line(line) = entry else {
-            self.compute(costs.line_s, Cause::Compute);
-            return Ok(());
-        };
-        self.saves.taken(&line);
+        if line.work != Work::Poll {
+            self.saves.taken(line);
+        }
         self.compute(costs.line_s, Cause::Compute);
         match line.work {
-            Work::Nothing => {}
+            Work::Nothing | Work::Poll => {}
             Work::Blocks { count, arc } => {
                 for _ in 0..count {
                     if arc {

@@ -4,9 +4,8 @@ use std::fmt;
 
 use crate::board::types::{Board, Chore as Kind, Save, SaveWhen};
 
-use super::feed::Entry;
 use super::luck::Stream;
-use super::world::Line;
+use super::world::{Line, Work};
 
 /// Chore runs that one replay may make.
 const CHORE_RUNS_MAX: u64 = 50_000_000;
@@ -15,7 +14,7 @@ const CHORE_RUNS_MAX: u64 = 50_000_000;
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Restless {
     /// The chore that ran last.
-    pub chore: String,
+    pub chore: Box<str>,
 }
 
 impl fmt::Display for Restless {
@@ -95,7 +94,7 @@ impl Chores {
         self.runs += 1;
         if self.runs > CHORE_RUNS_MAX {
             return Err(Restless {
-                chore: chore.kind.name.clone(),
+                chore: chore.kind.name.as_str().into(),
             });
         }
         chore.due_s = now_s + chore.kind.every_s;
@@ -139,7 +138,7 @@ impl Saves {
     }
 
     /// Whether one is due, with `oldest` in front of the command queue.
-    pub fn is_due(&self, now_s: f64, oldest: Option<&Entry>) -> bool {
+    pub fn is_due(&self, now_s: f64, oldest: Option<&Line>) -> bool {
         let Some(oldest) = oldest else { return false };
         if !self.taken_since {
             return false;
@@ -148,10 +147,9 @@ impl Saves {
             SaveWhen::Off => false,
             SaveWhen::Seconds(every_s) => now_s >= self.last_end_s + every_s,
             SaveWhen::Lines(every) => self.lines_since >= every,
-            SaveWhen::Layer => match (oldest, self.last_layer) {
-                (Entry::Line(line), Some(layer)) => line.layer != layer,
-                _ => false,
-            },
+            SaveWhen::Layer => {
+                oldest.work != Work::Poll && self.last_layer.is_some_and(|l| l != oldest.layer)
+            }
         }
     }
 

@@ -7,19 +7,10 @@ use std::collections::{BinaryHeap, VecDeque};
 use crate::board::types::{Card, Link, ReplyWhen, Serial};
 
 use super::luck::Stream;
-use super::world::Line;
+use super::world::{Line, Work};
 
 /// Bytes of a card's sector.
 const SECTOR_BYTES: u64 = 512;
-
-/// What stands in the command queue.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Entry {
-    /// A line of the job.
-    Line(Line),
-    /// The host's poll, with its ordinal.
-    Poll(u64),
-}
 
 /// What it costs to fetch a line.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -58,6 +49,7 @@ impl Feed {
             Link::Serial(serial) => Feed::Serial(SerialFeed {
                 serial: serial.clone(),
                 wire_free_s: 0.0,
+                start_s: 0.0,
                 unanswered: 0,
                 answers: BinaryHeap::new(),
                 sent: VecDeque::new(),
@@ -145,12 +137,14 @@ pub struct SerialFeed {
     serial: Serial,
     /// When the wire is free for another line, s.
     wire_free_s: f64,
+    /// When the host may start its next line, as far as is known, s.
+    start_s: f64,
     /// Lines sent and not known to be answered.
     unanswered: usize,
     /// When answers on their way reach the host.
     answers: BinaryHeap<Reverse<Moment>>,
     /// Lines sent, with the moment they arrive.
-    sent: VecDeque<(f64, Entry)>,
+    sent: VecDeque<(f64, Line)>,
     poll_due_s: f64,
     last_was_poll: bool,
     polls: u64,
@@ -160,15 +154,16 @@ pub struct SerialFeed {
 }
 
 impl SerialFeed {
-    /// When the host may start its next line, as far as is known, s.
-    fn next_start_s(&self) -> f64 {
-        if self.unanswered < self.serial.in_flight {
-            return self.wire_free_s;
-        }
-        match self.answers.peek() {
-            Some(Reverse(Moment(answer_s))) => self.wire_free_s.max(*answer_s),
-            None => f64::INFINITY,
-        }
+    /// Finds out when the host may start its next line, as far as is known.
+    fn find_start(&mut self) {
+        self.start_s = if self.unanswered < self.serial.in_flight {
+            self.wire_free_s
+        } else {
+            match self.answers.peek() {
+                Some(Reverse(Moment(answer_s))) => self.wire_free_s.max(*answer_s),
+                None => f64::INFINITY,
+            }
+        };
     }
 
     fn polls_at(&self, start_s: f64) -> bool {
@@ -191,6 +186,12 @@ impl SerialFeed {
         start_s + (self.serial.poll_bytes + self.serial.overhead_bytes) / self.serial.bytes_per_s
     }
 
+    /// Whether the host may have begun to send another by `now_s`.
+    #[inline]
+    pub fn may_send(&self, now_s: f64) -> bool {
+        self.start_s <= now_s
+    }
+
     /// Sends all that the host has begun to send by `now_s`.
     pub fn send(
         &mut self,
@@ -198,29 +199,29 @@ impl SerialFeed {
         next: &mut Option<Line>,
         mut pull: impl FnMut(&mut Option<Line>),
     ) {
-        while let Some(line) = *next {
-            let start_s = self.next_start_s();
-            if start_s > now_s {
-                return;
-            }
+        while self.may_send(now_s)
+            && let Some(line) = next
+        {
+            let start_s = self.start_s;
             if self.unanswered >= self.serial.in_flight {
                 self.answers.pop();
                 self.unanswered -= 1;
             }
             self.unanswered += 1;
-            let (arrival_s, entry) = if self.polls_at(start_s) {
+            let (arrival_s, line) = if self.polls_at(start_s) {
                 self.poll_due_s = start_s + self.serial.poll_s;
                 self.last_was_poll = true;
                 self.polls += 1;
-                (self.poll_arrival_s(start_s), Entry::Poll(self.polls - 1))
+                (self.poll_arrival_s(start_s), poll(self.polls - 1))
             } else {
                 self.last_was_poll = false;
-                let arrival_s = self.arrival_s(start_s, &line);
+                let sent = (self.arrival_s(start_s, line), *line);
                 pull(next);
-                (arrival_s, Entry::Line(line))
+                sent
             };
             self.wire_free_s = arrival_s;
-            self.sent.push_back((arrival_s, entry));
+            self.sent.push_back((arrival_s, line));
+            self.find_start();
         }
     }
 
@@ -229,7 +230,7 @@ impl SerialFeed {
         if let Some((arrival_s, _)) = self.sent.front() {
             return *arrival_s;
         }
-        let start_s = self.next_start_s();
+        let start_s = self.start_s;
         match next {
             Some(line) if start_s.is_finite() => {
                 if self.polls_at(start_s) {
@@ -242,18 +243,19 @@ impl SerialFeed {
         }
     }
 
-    /// Takes the oldest line that has arrived by `now_s`, and the bytes that the processor takes in.
-    pub fn take(&mut self, now_s: f64) -> Option<(Entry, f64)> {
-        let (arrival_s, entry) = *self.sent.front()?;
-        if arrival_s > now_s {
-            return None;
+    /// Takes the oldest line that has arrived by `now_s`.
+    pub fn take(&mut self, now_s: f64) -> Option<Line> {
+        self.has_arrived(now_s)
+            .then(|| self.sent.pop_front())?
+            .map(|(_, line)| line)
+    }
+
+    /// Bytes of a line that the processor takes in.
+    pub fn bytes(&self, line: &Line) -> f64 {
+        match line.work {
+            Work::Poll => self.serial.poll_bytes,
+            _ => f64::from(line.command_bytes),
         }
-        self.sent.pop_front();
-        let bytes = match entry {
-            Entry::Line(line) => f64::from(line.command_bytes),
-            Entry::Poll(_) => self.serial.poll_bytes,
-        };
-        Some((entry, bytes))
     }
 
     /// Whether lines are on the wire or waiting to be fetched.
@@ -268,15 +270,29 @@ impl SerialFeed {
             .is_some_and(|(arrival_s, _)| *arrival_s <= now_s)
     }
 
-    /// The answer to `entry` leaves at `now_s`, if this is what makes it leave.
-    pub fn answer(&mut self, when: ReplyWhen, now_s: f64, entry: &Entry) {
+    /// The answer to `line` leaves at `now_s`, if this is what makes it leave.
+    pub fn answer(&mut self, when: ReplyWhen, now_s: f64, line: &Line) {
         if when != self.serial.reply_when {
             return;
         }
-        let reply_s = match entry {
-            Entry::Line(line) => self.replies.draw_s(&self.serial.reply, line.number),
-            Entry::Poll(k) => self.poll_replies.draw_s(&self.serial.reply, *k),
+        let replies = match line.work {
+            Work::Poll => &mut self.poll_replies,
+            _ => &mut self.replies,
         };
+        let reply_s = replies.draw_s(&self.serial.reply, line.number);
         self.answers.push(Reverse(Moment(now_s + reply_s)));
+        self.find_start();
+    }
+}
+
+/// The host's poll of this ordinal.
+fn poll(ordinal: u64) -> Line {
+    Line {
+        number: ordinal,
+        layer: 0,
+        end_byte: 0,
+        raw_bytes: 0,
+        command_bytes: 0,
+        work: Work::Poll,
     }
 }

@@ -18,6 +18,8 @@ pub struct Stream {
     last: Option<(u64, f64)>,
     /// The standard normal's 99th percentile.
     z99: f64,
+    /// The last lognormal's p99/median, and its sigma: mostly the same again.
+    sigma: (f64, f64),
 }
 
 /// Words of 32 bits that one draw takes from the generator.
@@ -38,6 +40,7 @@ impl Stream {
             next: 0,
             last: None,
             z99: Normal::standard().inverse_cdf(0.99),
+            sigma: (1.0, 0.0),
         }
     }
 
@@ -70,9 +73,12 @@ impl Stream {
             Span::Exponential { mean } => -mean * (1.0 - self.uniform(k)).ln(),
             Span::Lognormal { median, p99 } => {
                 let normal = Normal::standard();
-                let sigma = (p99 / median).ln() / self.z99;
+                let ratio = p99 / median;
+                if ratio != self.sigma.0 {
+                    self.sigma = (ratio, ratio.ln() / self.z99);
+                }
                 let z = normal.inverse_cdf(self.uniform(k).max(f64::MIN_POSITIVE));
-                median * (sigma * z).exp()
+                median * (self.sigma.1 * z).exp()
             }
         }
     }

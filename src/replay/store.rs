@@ -52,7 +52,7 @@ impl StoredJob {
         let (count, kind) = match line.work {
             Work::Nothing => (0, 0),
             Work::Blocks { count, arc } => (count, if arc { BLOCKS | ARC } else { BLOCKS }),
-            Work::Stop(_) => return None,
+            Work::Stop(_) | Work::Poll => return None,
         };
         let risen = line.layer.checked_sub(last.layer)?;
         let step = u8::try_from(line.number - last.number).ok()?;

@@ -9,6 +9,7 @@ use crate::motion::ideal::Ideal;
 use crate::motion::path::{Block, Place};
 use crate::motion::trapezoid::Trapezoid;
 
+use super::ahead::Ahead;
 use super::controller;
 use super::duties::Restless;
 use super::removal::Setup;
@@ -47,6 +48,9 @@ impl Done {
 
     /// Replayed over ideal speed, the rest before the block included; 0 to 1.
     pub fn speed_ratio(&self) -> f64 {
+        if self.lost_s() == 0.0 {
+            return 1.0;
+        }
         let took_s = self.ran.profile.duration_s() + self.ran.gap_s;
         if took_s > 0.0 {
             (self.ideal_s() / took_s).clamp(0.0, 1.0)
@@ -109,6 +113,25 @@ pub fn replay<R: Read, W: Watcher>(
 ) -> Result<Replayed<Planned<JobReader<R>>>, ReplayError> {
     let source = Planned::new(JobReader::new(input), board);
     replay_source(source, board, seed, watcher, 0)
+}
+
+/// The same as [`replay_source`], with the source read on a thread of its own.
+pub fn replay_ahead<S: Source + Send + 'static, W: Watcher>(
+    source: S,
+    board: &Board,
+    seed: u64,
+    watcher: &mut W,
+    keep_blocks_max: usize,
+) -> Result<Replayed<S>, ReplayError> {
+    let ahead = Ahead::new(source).map_err(|e| ReplayError::Job(JobError::Io(e)))?;
+    let done = replay_source(ahead, board, seed, watcher, keep_blocks_max)?;
+    Ok(Replayed {
+        totals: done.totals,
+        ideal_s: done.ideal_s,
+        lost_s: done.lost_s,
+        source: done.source.finish(),
+        kept: done.kept,
+    })
 }
 
 /// Replays what a source gives on the board; keeps the job if it has at most `keep_blocks_max`

@@ -38,6 +38,8 @@ pub enum Work {
     },
     /// Drain, then this long at rest, s.
     Stop(f64),
+    /// Decoding only: a host's poll, no line of the job.
+    Poll,
 }
 
 /// What the main loop spent its time on while a block was awaited.

@@ -1,7 +1,5 @@
 //! What one replay is watched for: stalls, layers, the worst places, the layer to draw.
 
-use std::collections::VecDeque;
-
 use crate::replay::stream::{Done, Watcher};
 use crate::replay::world::Cause;
 
@@ -97,7 +95,9 @@ pub struct Watch<S> {
     each_stall: S,
     /// What it has seen so far.
     pub seen: Seen,
-    recent: VecDeque<Recent>,
+    /// The last blocks, and how many were weighed since the last stop.
+    recent: [Recent; WINDOW_BLOCKS],
+    weighed: usize,
     recent_sum: Need,
     wanted_layer: Option<u32>,
     current: LayerTrace,
@@ -123,7 +123,7 @@ pub struct Found {
     pub paths: Option<Paths>,
 }
 
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Default)]
 struct Recent {
     bytes: f64,
     ideal_s: f64,
@@ -140,7 +140,8 @@ impl<S: FnMut(&Stall)> Watch<S> {
             finder: StallFinder::default(),
             each_stall,
             seen: Seen::default(),
-            recent: VecDeque::new(),
+            recent: [Recent::default(); WINDOW_BLOCKS],
+            weighed: 0,
             recent_sum: Need::default(),
             wanted_layer: layer,
             current: LayerTrace::new(0),
@@ -255,18 +256,19 @@ impl<S: FnMut(&Stall)> Watch<S> {
             line: done.line,
             layer: done.layer,
         };
-        self.recent.push_back(recent);
         self.recent_sum.add(&recent, 1.0);
-        if self.recent.len() > WINDOW_BLOCKS
-            && let Some(oldest) = self.recent.pop_front()
-        {
+        let place = self.weighed % WINDOW_BLOCKS;
+        let oldest = std::mem::replace(&mut self.recent[place], recent);
+        self.weighed += 1;
+        if self.weighed > WINDOW_BLOCKS {
             self.recent_sum.add(&oldest, -1.0);
         }
         let sum = self.recent_sum;
         if sum.took_s - sum.ideal_s > self.seen.need.took_s - self.seen.need.ideal_s {
-            let Recent { line, layer, .. } = self.recent[0];
+            let first = self.weighed.saturating_sub(WINDOW_BLOCKS);
+            let Recent { line, layer, .. } = self.recent[first % WINDOW_BLOCKS];
             self.seen.need = Need {
-                blocks: self.recent.len(),
+                blocks: self.weighed - first,
                 line,
                 layer,
                 ..sum
@@ -332,7 +334,7 @@ impl<S: FnMut(&Stall)> Watcher for Watch<S> {
         self.flow.stop(start_s, end_s);
         let ended = self.finder.close();
         self.take(ended);
-        self.recent.clear();
+        self.weighed = 0;
         self.recent_sum = Need::default();
     }
 }

@@ -310,35 +310,52 @@ impl Grid {
     }
 
     /// What a bead of this width at this point faces: outside before any void, else a void, else
-    /// only plastic.
-    pub fn faces(&self, at_mm: [f64; 2], width_mm: f64) -> Label {
+    /// only plastic. `seen` keeps from call to call the middle of a cell that is outside: of two points
+    /// that lie near each other both mostly face it.
+    pub fn faces(&self, at_mm: [f64; 2], width_mm: f64, seen: &mut Option<[f64; 2]>) -> Label {
         let radius = reach(width_mm) / self.cell_mm + 1.5;
         let [x, y] = self.cell(at_mm);
+        if let Some([seen_x, seen_y]) = seen {
+            let (dx, dy) = (*seen_x - x, *seen_y - y);
+            // A little less than what the rows below find, rounding apart.
+            if dx * dx + dy * dy < radius * radius * (1.0 - 1e-9) {
+                return OUTSIDE;
+            }
+        }
         let (rows, columns) = (self.high * SIDE, self.wide * SIDE);
         let (first, end) = (first_cell(y - radius), end_cell(y + radius).min(rows));
         let mut faced = SOLID;
-        for row in first..end {
+        // From the middle row on: what is seen there is seen longest.
+        let middle_row = (y as usize).clamp(first, end.max(first));
+        for row in (middle_row..end).chain((first..middle_row).rev()) {
             let dy = row as f64 + 0.5 - y;
             let reach = (radius * radius - dy * dy).max(0.0).sqrt();
             let mut from = first_cell(x - reach);
             let to = end_cell(x + reach).min(columns);
             while from < to {
                 let span = (SIDE - from % SIDE).min(to - from);
-                let mut meet = |label: Label| {
+                let mut middle = 0.0;
+                let mut meet = |label: Label, column: usize| {
                     if faced == SOLID || label < faced {
                         faced = label;
+                        middle = column as f64 + 0.5;
                     }
                 };
                 match self.tiles[row / SIDE * self.wide + from / SIDE] {
-                    Tile::Whole(label) => meet(label),
+                    Tile::Whole(label) => meet(label, from),
                     Tile::Cells(at) => {
                         let wanted = cells(from % SIDE, span);
-                        let runs = self.row(at, row % SIDE).iter();
-                        runs.filter(|run| run.cells & wanted != 0)
-                            .for_each(|run| meet(run.label));
+                        for run in self.row(at, row % SIDE) {
+                            let met = run.cells & wanted;
+                            if met != 0 {
+                                let column = from - from % SIDE + met.trailing_zeros() as usize;
+                                meet(run.label, column);
+                            }
+                        }
                     }
                 }
                 if faced == OUTSIDE {
+                    *seen = Some([middle, row as f64 + 0.5]);
                     return OUTSIDE;
                 }
                 from += span;

@@ -220,6 +220,7 @@ impl Skin {
                 self.voids.join(*void, 0);
             }
         }
+        let mut seen = None;
         for asked in asked {
             let Asked {
                 block,
@@ -227,7 +228,7 @@ impl Skin {
                 width_mm,
                 ..
             } = asked;
-            let faced: Label = grid.faces(at_mm, width_mm);
+            let faced: Label = grid.faces(at_mm, width_mm, &mut seen);
             if faced == OUTSIDE {
                 self.patch(&asked);
             }
@@ -251,6 +252,7 @@ impl Skin {
         };
         // Where the wall has got to, and whether that point is kept already.
         let mut end: Option<([f64; 2], bool)> = None;
+        let mut seen = None;
         for (bead, speed_ratio) in beads.iter().zip(speed_ratios) {
             let bin = ((speed_ratio * SPEED_BINS as f32) as usize).min(SPEED_BINS - 1);
             let (from, to) = (bead.from_mm, bead.to_mm);
@@ -269,7 +271,7 @@ impl Skin {
                 if end.is_some() && near {
                     end = Some((at, false));
                     self.wall_mm[bin] += step_mm;
-                } else if grid.faces(at, bead.width_mm) == OUTSIDE {
+                } else if grid.faces(at, bead.width_mm, &mut seen) == OUTSIDE {
                     self.keep(at, end.is_none());
                     if end.is_some() {
                         self.wall_mm[bin] += step_mm;

@@ -1,9 +1,18 @@
 //! The fast ways are bit for bit the plain ones.
 
+use std::io::Cursor;
+
+use headstall::board::profile;
+use headstall::job::reader::{JobReader, Step};
 use headstall::motion::ideal::Ideal;
 use headstall::motion::lookahead::{Course, Joint, Square, Window};
 use headstall::motion::path::Block;
+use headstall::replay::source::Planned;
+use headstall::replay::stream::{self, ReplayError};
 use proptest::prelude::*;
+
+use super::laws::{any_board, any_job};
+use super::making::{Keep, board};
 
 /// The two passes of model section 3, in full, over blocks that wait: their entries.
 fn entries(blocks: &[Joint], first_mm_s: f64) -> Vec<f64> {
@@ -130,6 +139,92 @@ proptest! {
         }
         prop_assert_eq!(settled.len(), all.len());
     }
+}
+
+/// A number as jobs write it: any digits, any decimals, or none.
+fn number() -> impl Strategy<Value = String> {
+    let digits = prop_oneof![4 => "[0-9]{1,3}", 1 => "[0-9]{0,9}"];
+    let decimals =
+        prop_oneof![4 => "[0-9]{3}", 4 => "[0-9]{5}", 2 => "[0-9]{0,2}0{0,6}", 1 => "[0-9]{0,12}"];
+    ("-?", digits, any::<bool>(), decimals).prop_map(|(sign, digits, point, decimals)| {
+        if point || digits.is_empty() {
+            format!("{sign}{digits}.{decimals}")
+        } else {
+            format!("{sign}{digits}")
+        }
+    })
+}
+
+fn words() -> impl Strategy<Value = String> {
+    let axes = prop_oneof![
+        Just("X"),
+        Just("Y"),
+        Just("Z"),
+        Just("E"),
+        Just("F"),
+        Just("P")
+    ];
+    let word = (axes, number()).prop_map(|(axis, number)| format!("{axis}{number}"));
+    (0..2u8, prop::collection::vec(word, 1..5))
+        .prop_map(|(code, words)| format!("G{code} {}", words.join(" ")))
+}
+
+fn steps(job: &str) -> Vec<Step> {
+    let mut reader = JobReader::new(job.as_bytes());
+    let mut steps = Vec::new();
+    while let Ok(Some(step)) = reader.next_step() {
+        steps.push(*step);
+    }
+    steps
+}
+
+proptest! {
+    /// A line is read eight bytes at a time; with a blank before it, letter by letter.
+    #[test]
+    fn numbers_read_at_a_stroke(lines in prop::collection::vec(words(), 1..40), crlf in any::<bool>()) {
+        let end = if crlf { "\r\n" } else { "\n" };
+        let fast = steps(&format!("M83{end}{}{end}", lines.join(end)));
+        let slow = steps(&format!("M83{end} {}{end}", lines.join(&format!("{end} "))));
+        prop_assert_eq!(fast.len(), slow.len());
+        for (fast, slow) in fast.iter().zip(&slow) {
+            let said = |s: &Step| (s.line, s.layer, s.command_bytes, s.spare_bytes, s.act);
+            prop_assert_eq!(said(fast), said(slow));
+        }
+    }
+
+    /// A thread that reads ahead changes nothing.
+    #[test]
+    fn reading_ahead(job in any_job(), text in any_board(), seed in 0..99u64) {
+        let board = profile::parse(&text, "any.toml", &[]).unwrap();
+        let source = || Planned::new(JobReader::new(Cursor::new(job.clone())), &board);
+        let (mut plain, mut ahead) = (Keep::default(), Keep::default());
+        let one = stream::replay_source(source(), &board, seed, &mut plain, 0);
+        let two = stream::replay_ahead(source(), &board, seed, &mut ahead, 0);
+        prop_assert_eq!(plain.blocks, ahead.blocks);
+        let (Ok(one), Ok(two)) = (one, two) else { return Ok(()) };
+        prop_assert_eq!(one.totals, two.totals);
+        prop_assert_eq!((one.ideal_s, one.lost_s), (two.ideal_s, two.lost_s));
+        prop_assert_eq!(one.source.steps.line_count(), two.source.steps.line_count());
+    }
+}
+
+/// An error comes behind the blocks before it, whoever reads.
+#[test]
+fn reading_ahead_to_an_error() {
+    let mut job = "G1 F3000\n".to_string();
+    for k in 0..2000 {
+        job += &format!("G1 X{} E1\n", k % 2 * 10);
+    }
+    job += "G1 X9999999\nG1 X5\n";
+    let board = board(&[]);
+    let source = Planned::new(JobReader::new(Cursor::new(job)), &board);
+    let mut keep = Keep::default();
+    let done = stream::replay_ahead(source, &board, 0, &mut keep, 0);
+    let Err(ReplayError::Job(error)) = done else {
+        panic!("no error");
+    };
+    assert!(error.to_string().starts_with("line 2002 "), "{error}");
+    assert_eq!(keep.blocks.len(), 2000);
 }
 
 /// What is held back goes by the braking distance, not by the job: here v²/(2 a L) = 25 blocks.

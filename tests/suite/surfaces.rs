@@ -50,12 +50,16 @@ fn length(b: &Bead) -> f64 {
 fn facing(beads: &[Bead]) -> [f64; 2] {
     let grid = Grid::new(beads, 0.12);
     let mut lengths = [0.0; 2];
+    let mut seen = None;
     for bead in beads {
         let count = (length(bead) / 0.05).ceil();
         for k in 0..count as u32 {
             let t = (f64::from(k) + 0.5) / count;
             let at = [0, 1].map(|i| bead.from_mm[i] + t * (bead.to_mm[i] - bead.from_mm[i]));
-            match grid.faces(at, W) {
+            let faced = grid.faces(at, W, &mut seen);
+            // What was seen before changes no answer.
+            assert_eq!(faced, grid.faces(at, W, &mut None));
+            match faced {
                 SOLID => {}
                 OUTSIDE => lengths[0] += length(bead) / count,
                 _ => lengths[1] += length(bead) / count,
@@ -149,7 +153,7 @@ fn gaps() {
             to_mm: [0.0; 2],
             width_mm: W,
         };
-        Grid::new(&[beads, &[dot]].concat(), 0.12).faces([0.0; 2], W)
+        Grid::new(&[beads, &[dot]].concat(), 0.12).faces([0.0; 2], W, &mut None)
     };
     assert_eq!(inside(&open(2.0)), OUTSIDE);
     assert_ne!(inside(&ring(0.0, 0.0, 8.0)), OUTSIDE);
