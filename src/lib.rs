@@ -70,6 +70,7 @@ pub mod board {
 /// Moves → blocks and their profiles.
 pub mod motion {
     pub mod corner;
+    pub mod extremes;
     pub mod ideal;
     pub mod lookahead;
     pub mod path;
@@ -98,6 +99,7 @@ pub mod surface {
     pub mod grid;
     mod joined;
     mod over;
+    mod shell;
     pub mod skin;
 }
 

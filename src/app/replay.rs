@@ -101,7 +101,7 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
     let mut log = StallLog::new(stalls, &board.nozzle, keep_blocks_max);
     let mut watch = Watch::new(&board.nozzle, args.layer, |stall: &Stall| log.take(stall));
     if !args.quick {
-        watch = watch.with_surface(&board.nozzle);
+        watch = watch.with_surface(&board.nozzle, threads() > 1);
     }
     if !args.quick && folder.is_some() {
         watch = watch.with_strips(STRIPS_MAX).with_paths(Paths::default());

@@ -1,6 +1,7 @@
 //! The ideal: the same blocks with every line known in advance (model section 8).
 
-use super::lookahead::{Course, Joint, Window, lesser};
+use super::extremes::lesser;
+use super::lookahead::{Course, Joint, Window};
 use super::path::Block;
 
 /// Plans blocks as they come; gives each back, with what it was given along, once nothing that follows

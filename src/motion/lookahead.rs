@@ -17,6 +17,7 @@
 
 use std::collections::VecDeque;
 
+use super::extremes::lesser;
 use super::trapezoid::Trapezoid;
 
 /// A speed squared, in whole 2^-44 mm²/s²: sums of it are exact in any order.
@@ -61,12 +62,6 @@ impl Square {
     fn minus(self, other: Square) -> Square {
         Square(self.0.wrapping_sub(other.0))
     }
-}
-
-/// The lesser of two numbers, neither of them NaN.
-#[inline(always)]
-pub fn lesser(a: f64, b: f64) -> f64 {
-    if a < b { a } else { b }
 }
 
 /// A block as the look-ahead needs it.

@@ -4,7 +4,7 @@ use crate::board::types::{Accel, Board, Corner, Layout, Motion};
 use crate::job::state::{Circle, Limit, Move, NOTHING_MM};
 
 use super::corner;
-use super::lookahead::lesser;
+use super::extremes::{greater, lesser};
 
 /// A straight move for the executor.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -249,12 +249,6 @@ impl Iterator for Blocks<'_> {
         }
         None
     }
-}
-
-/// The greater of two numbers, neither of them NaN.
-#[inline(always)]
-fn greater(a: f64, b: f64) -> f64 {
-    if a > b { a } else { b }
 }
 
 /// A value that no axis' share of it may raise above the axis' limit.

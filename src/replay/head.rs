@@ -1,7 +1,8 @@
 //! The executor: the planner queue and the head that works it off (model sections 2 and 3).
 
 use crate::board::types::{Costs, Queue};
-use crate::motion::lookahead::{Joint, Window, lesser};
+use crate::motion::extremes::lesser;
+use crate::motion::lookahead::{Joint, Window};
 use crate::motion::path::Block;
 
 use super::world::{Cause, Ran};

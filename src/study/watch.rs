@@ -106,8 +106,7 @@ pub struct Watch<S> {
     strips: Option<Strips>,
     skin: Option<Skin>,
     paths: Option<Paths>,
-    /// Too much plastic on the outside of the layers of `previous` and `best`, mm³.
-    previous_outer_mm3: f64,
+    /// Too much plastic on the outside of the layer of `best`, mm³.
     best_outer_mm3: f64,
 }
 
@@ -150,14 +149,13 @@ impl<S: FnMut(&Stall)> Watch<S> {
             strips: None,
             skin: None,
             paths: None,
-            previous_outer_mm3: 0.0,
             best_outer_mm3: 0.0,
         }
     }
 
-    /// Finds out which stalls lie on which surface too.
-    pub fn with_surface(mut self, nozzle: &Nozzle) -> Self {
-        self.skin = Some(Skin::new(nozzle));
+    /// Finds out which stalls lie on which surface too; `aside`: on a thread of its own.
+    pub fn with_surface(mut self, nozzle: &Nozzle, aside: bool) -> Self {
+        self.skin = Some(Skin::new(nozzle, aside));
         self
     }
 
@@ -184,10 +182,11 @@ impl<S: FnMut(&Stall)> Watch<S> {
         let stall = self.finder.close();
         self.take(stall);
         let (exposure, outer_mm3) = self.skin.take().map(Skin::finish).unzip();
+        let [previous_mm3, current_mm3] = outer_mm3.unwrap_or_default();
         let previous = std::mem::take(&mut self.previous);
-        self.offer(previous, self.previous_outer_mm3);
+        self.offer(previous, previous_mm3);
         let current = std::mem::take(&mut self.current);
-        self.offer(current, outer_mm3.unwrap_or(0.0));
+        self.offer(current, current_mm3);
         self.best.keep_longest();
         self.seen.strips = self.strips.map_or(Vec::new(), Strips::finish);
         Found {
@@ -304,11 +303,10 @@ impl<S: FnMut(&Stall)> Watcher for Watch<S> {
             paths.block(done);
         }
         if done.layer != self.current.layer {
-            let outer_mm3 = self.skin.as_ref().map_or(0.0, Skin::outer_mm3);
-            let before_mm3 = std::mem::replace(&mut self.previous_outer_mm3, outer_mm3);
             let ended = std::mem::replace(&mut self.current, LayerTrace::new(done.layer));
             let before = std::mem::replace(&mut self.previous, ended);
-            self.offer(before, before_mm3);
+            let outer_mm3 = self.skin.as_ref().map_or(0.0, Skin::outer_mm3);
+            self.offer(before, outer_mm3);
         }
         self.current.block(done);
         if let Some(strips) = &mut self.strips {

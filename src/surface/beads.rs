@@ -1,5 +1,7 @@
 //! Beads, and the cells under them.
 
+use crate::motion::extremes::{greater, lesser};
+
 /// A piece of bead, mm.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Bead {
@@ -30,8 +32,8 @@ pub fn each_row([a, b]: [[f64; 2]; 2], radius: f64, mut each: impl FnMut(usize, 
         let y = row as f64 + 0.5;
         let (mut left, mut right) = (f64::MAX, f64::MIN);
         let mut widen = |x: f64| {
-            left = left.min(x);
-            right = right.max(x);
+            left = lesser(left, x);
+            right = greater(right, x);
         };
         for end in [a, b] {
             let reach = radius * radius - (y - end[1]) * (y - end[1]);

@@ -1,84 +1,18 @@
-//! Which stalled blocks lie on a surface that can be seen, layer by layer.
+//! Which stalled blocks lie on a surface that can be seen: gathers the printed path, layer by layer, and
+//! has each layer worked off when it ends, at once or on a thread of its own.
+
+use std::io;
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::thread::{Builder, JoinHandle};
 
 use crate::board::types::Nozzle;
 use crate::replay::stream::Done;
 
 use super::flow::Excess;
-use super::grid::{Bead, Grid, Label, OUTSIDE, SOLID};
-use super::joined::Sets;
+use super::grid::Bead;
+use super::shell::{Asked, Layer, Shell};
 
-/// Where a piece of bead lies.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Surface {
-    /// On the outside of the part.
-    Outer,
-    /// On a hole that is open above or below: the inside of a vase or a bell.
-    Hole,
-    /// Buried.
-    Inner,
-}
-
-impl Surface {
-    /// Its name in tables.
-    pub fn name(self) -> &'static str {
-        ["outer", "hole", "inner"][self as usize]
-    }
-}
-
-/// A point of a wall that can be seen from outside, in the order of the path.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct WallPoint {
-    /// x, mm.
-    pub x_mm: f32,
-    /// y, mm.
-    pub y_mm: f32,
-    /// z, mm.
-    pub z_mm: f32,
-    /// Whether no wall leads here from the point before.
-    pub starts: bool,
-}
-
-/// Too much plastic on a wall that is seen from outside.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Patch {
-    /// x, mm.
-    pub x_mm: f32,
-    /// y, mm.
-    pub y_mm: f32,
-    /// z, mm.
-    pub z_mm: f32,
-    /// Plastic too much, mm³.
-    pub excess_mm3: f32,
-    /// Height of the layer, mm.
-    pub layer_height_mm: f32,
-}
-
-/// A stalled block of the layer.
-#[derive(Clone, Copy, Debug)]
-struct Asked {
-    block: u64,
-    at_mm: [f64; 2],
-    width_mm: f64,
-    excess_mm3: f64,
-    layer_height_mm: f64,
-}
-
-/// Width of a cell, nozzle widths.
-const CELL_NOZZLES: f64 = 0.3;
-/// Patches of one layer closer than this are one, mm.
-const PATCH_MM: f32 = 0.8;
-/// Patches that are kept.
-const PATCHES_MAX: usize = 400_000;
-/// A hole is seen into where a disc this wide passes from layer to layer, nozzle widths.
-const WAY_NOZZLES: f64 = 2.5;
-
-/// Wall points are about this far apart, mm.
-const WALL_STEP_MM: f64 = 0.7;
-/// Wall points that are kept; with more, layers are left out.
-const WALL_POINTS_MAX: usize = 400_000;
-
-/// Classes of speed ratio.
-pub const SPEED_BINS: usize = 10;
+pub use super::shell::{Exposure, Patch, SPEED_BINS, Surface, WallPoint};
 
 /// Blocks that lose more than this are asked about, s.
 const LOST_MIN_S: f64 = 1e-4;
@@ -88,76 +22,104 @@ const LOST_MIN_S: f64 = 1e-4;
 pub struct Skin {
     filament_mm2: f64,
     nozzle_mm: f64,
-    layer: u32,
-    z_mm: f64,
-    beads: Vec<Bead>,
-    /// Replayed over ideal speed of each bead, 0 to 1.
-    speed_ratios: Vec<f32>,
-    /// Length of outer wall by speed ratio, mm.
-    wall_mm: [f64; SPEED_BINS],
-    asked: Vec<Asked>,
-    patches: Vec<Patch>,
-    patch_mm: f32,
-    /// Too much plastic on the outside of the layer that ended last, mm³.
-    outer_mm3: f64,
-    below: Option<(Grid, Vec<u32>, f64)>,
-    /// Voids of all layers so far, joined where they lie over each other; 0 is outside.
-    voids: Sets,
-    walls: Vec<WallPoint>,
-    /// Each how many-th layer's walls are kept.
-    wall_layers: u32,
-    /// Stalled blocks, in order, with the void that they face; `u32::MAX`: none.
-    faced: Vec<(u64, u32)>,
+    layer: Layer,
+    worker: Worker,
+    /// Too much plastic on the outside of the last two layers that ended, the older one first, mm³.
+    outer_mm3: [f64; 2],
+}
+
+/// Who works layers off.
+#[derive(Debug)]
+enum Worker {
+    Here(Box<Shell>),
+    Aside(Aside),
+}
+
+/// A thread that works layers off, one behind.
+#[derive(Debug)]
+struct Aside {
+    layers: SyncSender<Layer>,
+    outer_mm3: Receiver<f64>,
+    thread: JoinHandle<Shell>,
+    /// Whether a layer is with it.
+    busy: bool,
+}
+
+impl Aside {
+    fn new(mut shell: Shell) -> io::Result<Self> {
+        let (layers, todo) = sync_channel::<Layer>(1);
+        let (done, outer_mm3) = sync_channel(1);
+        let thread = Builder::new().name("surface".to_string()).spawn(move || {
+            for layer in todo {
+                if done.send(shell.layer(&layer)).is_err() {
+                    break;
+                }
+            }
+            shell
+        })?;
+        Ok(Aside {
+            layers,
+            outer_mm3,
+            thread,
+            busy: false,
+        })
+    }
+
+    /// What the layer that is with it has too much on its outside, mm³.
+    fn wait(&mut self) -> f64 {
+        let busy = std::mem::replace(&mut self.busy, false);
+        // No answer: the thread has panicked, which `finish` passes on.
+        let answer = busy.then(|| self.outer_mm3.recv().ok()).flatten();
+        answer.unwrap_or(0.0)
+    }
+
+    fn finish(self) -> Shell {
+        drop(self.layers);
+        match self.thread.join() {
+            Ok(shell) => shell,
+            Err(panic) => std::panic::resume_unwind(panic),
+        }
+    }
 }
 
 impl Skin {
-    /// Nothing printed.
-    pub fn new(nozzle: &Nozzle) -> Self {
+    /// Nothing printed; `aside`: layers are worked off on another thread, where the system gives one.
+    pub fn new(nozzle: &Nozzle, aside: bool) -> Self {
+        let shell = || Shell::new(nozzle.nozzle_mm);
+        let thread = aside.then(|| Aside::new(shell()).ok()).flatten();
         Skin {
             filament_mm2: std::f64::consts::PI * nozzle.filament_mm * nozzle.filament_mm / 4.0,
             nozzle_mm: nozzle.nozzle_mm,
-            layer: 0,
-            z_mm: 0.0,
-            beads: Vec::new(),
-            speed_ratios: Vec::new(),
-            wall_mm: [0.0; SPEED_BINS],
-            asked: Vec::new(),
-            patches: Vec::new(),
-            patch_mm: PATCH_MM,
-            outer_mm3: 0.0,
-            below: None,
-            voids: Sets::with_first(),
-            walls: Vec::new(),
-            wall_layers: 1,
-            faced: Vec::new(),
+            layer: Layer::default(),
+            worker: thread.map_or_else(|| Worker::Here(Box::new(shell())), Worker::Aside),
+            outer_mm3: [0.0; 2],
         }
     }
 
     /// The next block, with what it leaves too much.
     pub fn block(&mut self, done: &Done, excess: &Excess) {
-        if done.layer != self.layer {
-            self.end_layer();
-            self.layer = done.layer;
+        if done.layer != self.layer.layer {
+            self.end_layer(done.layer);
         }
         let (from, to) = (done.place.from_mm, done.place.to_mm);
         let (dx, dy) = (to[0] - from[0], to[1] - from[1]);
         let plane = (dx * dx + dy * dy).sqrt();
         if done.place.e_mm > 0.0 && plane > 0.0 {
             let width_mm = self.width_mm(done, plane);
-            self.z_mm = to[2];
-            self.beads.push(Bead {
+            self.layer.z_mm = to[2];
+            self.layer.beads.push(Bead {
                 from_mm: [from[0], from[1]],
                 to_mm: [to[0], to[1]],
                 width_mm,
             });
-            self.speed_ratios.push(done.speed_ratio() as f32);
+            self.layer.speed_ratios.push(done.speed_ratio() as f32);
         }
         if done.lost_s() > LOST_MIN_S {
-            let width_mm = self.beads.last().map_or(self.nozzle_mm, |b| b.width_mm);
-            self.asked.push(Asked {
+            let last = self.layer.beads.last();
+            self.layer.asked.push(Asked {
                 block: done.ran.block,
                 at_mm: [from[0], from[1]],
-                width_mm,
+                width_mm: last.map_or(self.nozzle_mm, |b| b.width_mm),
                 excess_mm3: excess.rest_mm3.max(0.0) + excess.motion_mm3.max(0.0),
                 layer_height_mm: done.layer_height_mm,
             });
@@ -176,228 +138,37 @@ impl Skin {
         width.clamp(0.5 * self.nozzle_mm, 3.0 * self.nozzle_mm)
     }
 
-    fn open_below(&mut self) {
-        if let Some((_, voids, _)) = self.below.take() {
-            for void in voids.into_iter().filter(|v| *v != u32::MAX) {
-                self.voids.join(void, 0);
-            }
-        }
-    }
-
-    fn end_layer(&mut self) {
-        let asked = std::mem::take(&mut self.asked);
-        self.outer_mm3 = 0.0;
-        if self.beads.is_empty() {
-            self.faced.extend(asked.iter().map(|a| (a.block, u32::MAX)));
-            return;
-        }
-        let beads = std::mem::take(&mut self.beads);
-        let speed_ratios = std::mem::take(&mut self.speed_ratios);
-        let grid = Grid::new(&beads, CELL_NOZZLES * self.nozzle_mm);
-        self.keep_walls(&beads, &speed_ratios, &grid);
-        // The voids' numbers over all layers, by label.
-        let mut voids = vec![u32::MAX; grid.labels_end as usize];
-        voids[OUTSIDE as usize] = 0;
-        for void in &mut voids[OUTSIDE as usize + 1..] {
-            *void = self.voids.node();
-        }
-        // Another part begins lower: nothing more comes over the one before.
-        if self
-            .below
-            .as_ref()
-            .is_some_and(|(_, _, z_mm)| self.z_mm < *z_mm)
-        {
-            self.open_below();
-        }
-        if let Some((below, below_voids, _)) = self.below.take() {
-            for (own, under) in grid.over(&below, WAY_NOZZLES * self.nozzle_mm) {
-                self.voids
-                    .join(voids[own as usize], below_voids[under as usize]);
-            }
-        } else {
-            // On the bed: what is open below is seen when the part is taken off.
-            for void in &voids[OUTSIDE as usize + 1..] {
-                self.voids.join(*void, 0);
-            }
-        }
-        let mut seen = None;
-        for asked in asked {
-            let Asked {
-                block,
-                at_mm,
-                width_mm,
-                ..
-            } = asked;
-            let faced: Label = grid.faces(at_mm, width_mm, &mut seen);
-            if faced == OUTSIDE {
-                self.patch(&asked);
-            }
-            let void = if faced == SOLID {
-                u32::MAX
-            } else {
-                voids[faced as usize]
-            };
-            self.faced.push((block, void));
-        }
-        self.below = Some((grid, voids, self.z_mm));
-    }
-
-    fn keep_walls(&mut self, beads: &[Bead], speed_ratios: &[f32], grid: &Grid) {
-        if !self.layer.is_multiple_of(self.wall_layers) {
-            return;
-        }
-        let apart = |a: [f64; 2], b: [f64; 2]| {
-            let (dx, dy) = (a[0] - b[0], a[1] - b[1]);
-            (dx * dx + dy * dy).sqrt()
+    fn end_layer(&mut self, next: u32) {
+        let begun = Layer {
+            layer: next,
+            z_mm: self.layer.z_mm,
+            ..Layer::default()
         };
-        // Where the wall has got to, and whether that point is kept already.
-        let mut end: Option<([f64; 2], bool)> = None;
-        let mut seen = None;
-        for (bead, speed_ratio) in beads.iter().zip(speed_ratios) {
-            let bin = ((speed_ratio * SPEED_BINS as f32) as usize).min(SPEED_BINS - 1);
-            let (from, to) = (bead.from_mm, bead.to_mm);
-            let joined = end.is_some_and(|(p, _)| apart(p, from) < WALL_STEP_MM);
-            if !joined {
-                self.end_wall(&mut end);
-            }
-            let steps = (apart(from, to) / WALL_STEP_MM).floor().max(1.0);
-            let step_mm = apart(from, to) / steps;
-            for step in usize::from(joined)..=steps as usize {
-                let along = step as f64 / steps;
-                let at = [0, 1].map(|k| from[k] + (to[k] - from[k]) * along);
-                let near = self.walls.last().is_some_and(|w| {
-                    apart(at, [f64::from(w.x_mm), f64::from(w.y_mm)]) < WALL_STEP_MM
-                });
-                if end.is_some() && near {
-                    end = Some((at, false));
-                    self.wall_mm[bin] += step_mm;
-                } else if grid.faces(at, bead.width_mm, &mut seen) == OUTSIDE {
-                    self.keep(at, end.is_none());
-                    if end.is_some() {
-                        self.wall_mm[bin] += step_mm;
-                    }
-                    end = Some((at, true));
-                } else {
-                    self.end_wall(&mut end);
-                }
-            }
-        }
-        self.end_wall(&mut end);
-        if self.walls.len() > WALL_POINTS_MAX {
-            // Every other layer of those kept.
-            self.wall_layers *= 2;
-            let mut keeps = false;
-            let mut z_mm = f32::NAN;
-            self.walls.retain(|w| {
-                if w.z_mm != z_mm {
-                    z_mm = w.z_mm;
-                    keeps = !keeps;
-                }
-                keeps
-            });
-        }
-    }
-
-    /// Keeps what is too much on the outside; neighbours in one.
-    fn patch(&mut self, asked: &Asked) {
-        self.outer_mm3 += asked.excess_mm3;
-        if asked.excess_mm3 <= 0.0 {
-            return;
-        }
-        let patch = Patch {
-            x_mm: asked.at_mm[0] as f32,
-            y_mm: asked.at_mm[1] as f32,
-            z_mm: self.z_mm as f32,
-            excess_mm3: asked.excess_mm3 as f32,
-            layer_height_mm: asked.layer_height_mm as f32,
-        };
-        self.add(patch);
-        if self.patches.len() > PATCHES_MAX {
-            self.patch_mm *= 2.0;
-            for patch in std::mem::take(&mut self.patches) {
-                self.add(patch);
+        let ended = std::mem::replace(&mut self.layer, begun);
+        match &mut self.worker {
+            Worker::Here(shell) => self.outer_mm3 = [self.outer_mm3[1], shell.layer(&ended)],
+            Worker::Aside(aside) => {
+                self.outer_mm3 = [aside.wait(), f64::NAN];
+                aside.busy = aside.layers.send(ended).is_ok();
             }
         }
     }
 
-    fn add(&mut self, patch: Patch) {
-        match self.patches.last_mut() {
-            Some(last)
-                if last.z_mm == patch.z_mm
-                    && (last.x_mm - patch.x_mm).hypot(last.y_mm - patch.y_mm) < self.patch_mm =>
-            {
-                last.excess_mm3 += patch.excess_mm3;
-            }
-            _ => self.patches.push(patch),
-        }
-    }
-
-    /// Too much plastic on the outside of the layer that ended last, mm³.
+    /// Too much plastic on the outside of the layer before the one that ended last, mm³.
     pub fn outer_mm3(&self) -> f64 {
-        self.outer_mm3
+        self.outer_mm3[0]
     }
 
-    fn keep(&mut self, [x_mm, y_mm]: [f64; 2], starts: bool) {
-        self.walls.push(WallPoint {
-            x_mm: x_mm as f32,
-            y_mm: y_mm as f32,
-            z_mm: self.z_mm as f32,
-            starts,
-        });
-    }
-
-    /// Ends a wall where it has got to.
-    fn end_wall(&mut self, end: &mut Option<([f64; 2], bool)>) {
-        if let Some((at, false)) = end.take() {
-            self.keep(at, false);
-        }
-    }
-
-    /// Ends the job: what is open above is seen. Also tells what is too much on the outside of the
-    /// last layer, mm³.
-    pub fn finish(mut self) -> (Exposure, f64) {
-        self.end_layer();
-        self.open_below();
-        let faced = std::mem::take(&mut self.faced);
-        let blocks = faced
-            .into_iter()
-            .map(|(block, void)| {
-                let surface = match void {
-                    0 => Surface::Outer,
-                    u32::MAX => Surface::Inner,
-                    void if self.voids.root(void) == 0 => Surface::Hole,
-                    _ => Surface::Inner,
-                };
-                (block, surface)
-            })
-            .collect();
-        let exposure = Exposure {
-            blocks,
-            walls: self.walls,
-            patches: self.patches,
-            wall_mm: self.wall_mm,
+    /// Ends the job. Also tells what is too much on the outside of the last two layers, mm³.
+    pub fn finish(mut self) -> (Exposure, [f64; 2]) {
+        self.end_layer(self.layer.layer);
+        let (shell, outer_mm3) = match self.worker {
+            Worker::Here(shell) => (*shell, self.outer_mm3),
+            Worker::Aside(mut aside) => {
+                let last_mm3 = aside.wait();
+                (aside.finish(), [self.outer_mm3[0], last_mm3])
+            }
         };
-        (exposure, self.outer_mm3)
-    }
-}
-
-/// Where stalled blocks lie.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Exposure {
-    blocks: Vec<(u64, Surface)>,
-    /// The walls that are seen from outside, thinned, in the order of the path.
-    pub walls: Vec<WallPoint>,
-    /// Too much plastic on those walls, neighbours in one.
-    pub patches: Vec<Patch>,
-    /// Length of outer wall by replayed over ideal speed, from 0 to 1, mm; of the layers whose
-    /// walls are kept.
-    pub wall_mm: [f64; SPEED_BINS],
-}
-
-impl Exposure {
-    /// Where this block lies, if it was asked about.
-    pub fn of(&self, block: u64) -> Option<Surface> {
-        let at = self.blocks.binary_search_by_key(&block, |b| b.0).ok()?;
-        Some(self.blocks[at].1)
+        (shell.finish(), outer_mm3)
     }
 }

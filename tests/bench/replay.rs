@@ -83,7 +83,7 @@ fn watched(path: &Path, board: &Board, surface: bool) -> f64 {
     let began = Instant::now();
     let mut watch = Watch::new(&board.nozzle, None, |_| {});
     if surface {
-        watch = watch.with_surface(&board.nozzle);
+        watch = watch.with_surface(&board.nozzle, false);
     }
     let done = replay(File::open(path).unwrap(), board, 0, &mut watch).unwrap();
     black_box((done.totals, watch.found().seen));

@@ -262,7 +262,7 @@ fn print(layers: &[Vec<Bead>]) -> (Exposure, Vec<(u64, u32, [f64; 3])>) {
     let board = late();
     let mut follow = Follow {
         flow: Flow::new(&board.nozzle),
-        skin: Skin::new(&board.nozzle),
+        skin: Skin::new(&board.nozzle, true),
         blocks: Vec::new(),
     };
     replay(job.as_bytes(), &board, 0, &mut follow).unwrap();

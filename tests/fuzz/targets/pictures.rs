@@ -21,7 +21,7 @@ fuzz_target!(|bytes: &[u8]| {
     let Some((board, job)) = shared::board(bytes) else { return };
     let mut stalls = Vec::new();
     let mut watch = Watch::new(&board.nozzle, None, |s: &Stall| stalls.push(*s))
-        .with_surface(&board.nozzle)
+        .with_surface(&board.nozzle, false)
         .with_strips(8)
         .with_paths(Paths::with_room(2_000));
     let Ok(done) = replay(job, &board, 3, &mut watch) else { return };

@@ -1,0 +1,342 @@
+//! What is seen of a part, worked out layer by layer: its walls, the voids behind them, and which surface
+//! each stalled block faces.
+
+use super::grid::{Bead, Grid, Label, OUTSIDE, SOLID};
+use super::joined::Sets;
+
+/// Where a piece of bead lies.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Surface {
+    /// On the outside of the part.
+    Outer,
+    /// On a hole that is open above or below: the inside of a vase or a bell.
+    Hole,
+    /// Buried.
+    Inner,
+}
+
+impl Surface {
+    /// Its name in tables.
+    pub fn name(self) -> &'static str {
+        ["outer", "hole", "inner"][self as usize]
+    }
+}
+
+/// A point of a wall that can be seen from outside, in the order of the path.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct WallPoint {
+    /// x, mm.
+    pub x_mm: f32,
+    /// y, mm.
+    pub y_mm: f32,
+    /// z, mm.
+    pub z_mm: f32,
+    /// Whether no wall leads here from the point before.
+    pub starts: bool,
+}
+
+/// Too much plastic on a wall that is seen from outside.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Patch {
+    /// x, mm.
+    pub x_mm: f32,
+    /// y, mm.
+    pub y_mm: f32,
+    /// z, mm.
+    pub z_mm: f32,
+    /// Plastic too much, mm³.
+    pub excess_mm3: f32,
+    /// Height of the layer, mm.
+    pub layer_height_mm: f32,
+}
+
+/// Where stalled blocks lie.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Exposure {
+    blocks: Vec<(u64, Surface)>,
+    /// The walls that are seen from outside, thinned, in the order of the path.
+    pub walls: Vec<WallPoint>,
+    /// Too much plastic on those walls, neighbours in one.
+    pub patches: Vec<Patch>,
+    /// Length of outer wall by replayed over ideal speed, from 0 to 1, mm; of the layers whose
+    /// walls are kept.
+    pub wall_mm: [f64; SPEED_BINS],
+}
+
+impl Exposure {
+    /// Where this block lies, if it was asked about.
+    pub fn of(&self, block: u64) -> Option<Surface> {
+        let at = self.blocks.binary_search_by_key(&block, |b| b.0).ok()?;
+        Some(self.blocks[at].1)
+    }
+}
+
+/// A stalled block of the layer.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Asked {
+    pub block: u64,
+    pub at_mm: [f64; 2],
+    pub width_mm: f64,
+    pub excess_mm3: f64,
+    pub layer_height_mm: f64,
+}
+
+/// A layer's beads, and its blocks that stalled.
+#[derive(Debug, Default)]
+pub(super) struct Layer {
+    pub layer: u32,
+    pub z_mm: f64,
+    pub beads: Vec<Bead>,
+    /// Replayed over ideal speed of each bead, 0 to 1.
+    pub speed_ratios: Vec<f32>,
+    pub asked: Vec<Asked>,
+}
+
+/// Width of a cell, nozzle widths.
+const CELL_NOZZLES: f64 = 0.3;
+/// Patches of one layer closer than this are one, mm.
+const PATCH_MM: f32 = 0.8;
+/// Patches that are kept.
+const PATCHES_MAX: usize = 400_000;
+/// A hole is seen into where a disc this wide passes from layer to layer, nozzle widths.
+const WAY_NOZZLES: f64 = 2.5;
+
+/// Wall points are about this far apart, mm.
+const WALL_STEP_MM: f64 = 0.7;
+/// Wall points that are kept; with more, layers are left out.
+const WALL_POINTS_MAX: usize = 400_000;
+
+/// Classes of speed ratio.
+pub const SPEED_BINS: usize = 10;
+
+/// All that is known of the layers so far.
+#[derive(Debug)]
+pub(super) struct Shell {
+    nozzle_mm: f64,
+    /// Of the layer that is worked on.
+    z_mm: f64,
+    /// Length of outer wall by speed ratio, mm.
+    wall_mm: [f64; SPEED_BINS],
+    patches: Vec<Patch>,
+    patch_mm: f32,
+    /// Too much plastic on the outside of the layer that is worked on, mm³.
+    outer_mm3: f64,
+    below: Option<(Grid, Vec<u32>, f64)>,
+    /// Voids of all layers so far, joined where they lie over each other; 0 is outside.
+    voids: Sets,
+    walls: Vec<WallPoint>,
+    /// Each how many-th layer's walls are kept.
+    wall_layers: u32,
+    /// Stalled blocks, in order, with the void that they face; `u32::MAX`: none.
+    faced: Vec<(u64, u32)>,
+}
+
+impl Shell {
+    /// Nothing printed.
+    pub fn new(nozzle_mm: f64) -> Self {
+        Shell {
+            nozzle_mm,
+            z_mm: 0.0,
+            wall_mm: [0.0; SPEED_BINS],
+            patches: Vec::new(),
+            patch_mm: PATCH_MM,
+            outer_mm3: 0.0,
+            below: None,
+            voids: Sets::with_first(),
+            walls: Vec::new(),
+            wall_layers: 1,
+            faced: Vec::new(),
+        }
+    }
+
+    fn open_below(&mut self) {
+        if let Some((_, voids, _)) = self.below.take() {
+            for void in voids.into_iter().filter(|v| *v != u32::MAX) {
+                self.voids.join(void, 0);
+            }
+        }
+    }
+
+    /// Works off the next layer; returns what is too much on its outside, mm³.
+    pub fn layer(&mut self, layer: &Layer) -> f64 {
+        self.outer_mm3 = 0.0;
+        self.z_mm = layer.z_mm;
+        if layer.beads.is_empty() {
+            let faced = layer.asked.iter().map(|a| (a.block, u32::MAX));
+            self.faced.extend(faced);
+            return 0.0;
+        }
+        let grid = Grid::new(&layer.beads, CELL_NOZZLES * self.nozzle_mm);
+        self.keep_walls(layer, &grid);
+        // The voids' numbers over all layers, by label.
+        let mut voids = vec![u32::MAX; grid.labels_end as usize];
+        voids[OUTSIDE as usize] = 0;
+        for void in &mut voids[OUTSIDE as usize + 1..] {
+            *void = self.voids.node();
+        }
+        // Another part begins lower: nothing more comes over the one before.
+        if self
+            .below
+            .as_ref()
+            .is_some_and(|(_, _, z_mm)| self.z_mm < *z_mm)
+        {
+            self.open_below();
+        }
+        if let Some((below, below_voids, _)) = self.below.take() {
+            for (own, under) in grid.over(&below, WAY_NOZZLES * self.nozzle_mm) {
+                self.voids
+                    .join(voids[own as usize], below_voids[under as usize]);
+            }
+        } else {
+            // On the bed: what is open below is seen when the part is taken off.
+            for void in &voids[OUTSIDE as usize + 1..] {
+                self.voids.join(*void, 0);
+            }
+        }
+        let mut seen = None;
+        for asked in &layer.asked {
+            let faced: Label = grid.faces(asked.at_mm, asked.width_mm, &mut seen);
+            if faced == OUTSIDE {
+                self.patch(asked);
+            }
+            let void = if faced == SOLID {
+                u32::MAX
+            } else {
+                voids[faced as usize]
+            };
+            self.faced.push((asked.block, void));
+        }
+        self.below = Some((grid, voids, self.z_mm));
+        self.outer_mm3
+    }
+
+    fn keep_walls(&mut self, layer: &Layer, grid: &Grid) {
+        if !layer.layer.is_multiple_of(self.wall_layers) {
+            return;
+        }
+        let apart = |a: [f64; 2], b: [f64; 2]| {
+            let (dx, dy) = (a[0] - b[0], a[1] - b[1]);
+            (dx * dx + dy * dy).sqrt()
+        };
+        // Where the wall has got to, and whether that point is kept already.
+        let mut end: Option<([f64; 2], bool)> = None;
+        let mut seen = None;
+        for (bead, speed_ratio) in layer.beads.iter().zip(&layer.speed_ratios) {
+            let bin = ((speed_ratio * SPEED_BINS as f32) as usize).min(SPEED_BINS - 1);
+            let (from, to) = (bead.from_mm, bead.to_mm);
+            let joined = end.is_some_and(|(p, _)| apart(p, from) < WALL_STEP_MM);
+            if !joined {
+                self.end_wall(&mut end);
+            }
+            let steps = (apart(from, to) / WALL_STEP_MM).floor().max(1.0);
+            let step_mm = apart(from, to) / steps;
+            for step in usize::from(joined)..=steps as usize {
+                let along = step as f64 / steps;
+                let at = [0, 1].map(|k| from[k] + (to[k] - from[k]) * along);
+                let near = self.walls.last().is_some_and(|w| {
+                    apart(at, [f64::from(w.x_mm), f64::from(w.y_mm)]) < WALL_STEP_MM
+                });
+                if end.is_some() && near {
+                    end = Some((at, false));
+                    self.wall_mm[bin] += step_mm;
+                } else if grid.faces(at, bead.width_mm, &mut seen) == OUTSIDE {
+                    self.keep(at, end.is_none());
+                    if end.is_some() {
+                        self.wall_mm[bin] += step_mm;
+                    }
+                    end = Some((at, true));
+                } else {
+                    self.end_wall(&mut end);
+                }
+            }
+        }
+        self.end_wall(&mut end);
+        if self.walls.len() > WALL_POINTS_MAX {
+            // Every other layer of those kept.
+            self.wall_layers *= 2;
+            let mut keeps = false;
+            let mut z_mm = f32::NAN;
+            self.walls.retain(|w| {
+                if w.z_mm != z_mm {
+                    z_mm = w.z_mm;
+                    keeps = !keeps;
+                }
+                keeps
+            });
+        }
+    }
+
+    /// Keeps what is too much on the outside; neighbours in one.
+    fn patch(&mut self, asked: &Asked) {
+        self.outer_mm3 += asked.excess_mm3;
+        if asked.excess_mm3 <= 0.0 {
+            return;
+        }
+        let patch = Patch {
+            x_mm: asked.at_mm[0] as f32,
+            y_mm: asked.at_mm[1] as f32,
+            z_mm: self.z_mm as f32,
+            excess_mm3: asked.excess_mm3 as f32,
+            layer_height_mm: asked.layer_height_mm as f32,
+        };
+        self.add(patch);
+        if self.patches.len() > PATCHES_MAX {
+            self.patch_mm *= 2.0;
+            for patch in std::mem::take(&mut self.patches) {
+                self.add(patch);
+            }
+        }
+    }
+
+    fn add(&mut self, patch: Patch) {
+        match self.patches.last_mut() {
+            Some(last)
+                if last.z_mm == patch.z_mm
+                    && (last.x_mm - patch.x_mm).hypot(last.y_mm - patch.y_mm) < self.patch_mm =>
+            {
+                last.excess_mm3 += patch.excess_mm3;
+            }
+            _ => self.patches.push(patch),
+        }
+    }
+
+    fn keep(&mut self, [x_mm, y_mm]: [f64; 2], starts: bool) {
+        self.walls.push(WallPoint {
+            x_mm: x_mm as f32,
+            y_mm: y_mm as f32,
+            z_mm: self.z_mm as f32,
+            starts,
+        });
+    }
+
+    /// Ends a wall where it has got to.
+    fn end_wall(&mut self, end: &mut Option<([f64; 2], bool)>) {
+        if let Some((at, false)) = end.take() {
+            self.keep(at, false);
+        }
+    }
+
+    /// Ends the job: what is open above is seen.
+    pub fn finish(mut self) -> Exposure {
+        self.open_below();
+        let faced = std::mem::take(&mut self.faced);
+        let blocks = faced
+            .into_iter()
+            .map(|(block, void)| {
+                let surface = match void {
+                    0 => Surface::Outer,
+                    u32::MAX => Surface::Inner,
+                    void if self.voids.root(void) == 0 => Surface::Hole,
+                    _ => Surface::Inner,
+                };
+                (block, surface)
+            })
+            .collect();
+        Exposure {
+            blocks,
+            walls: self.walls,
+            patches: self.patches,
+            wall_mm: self.wall_mm,
+        }
+    }
+}
