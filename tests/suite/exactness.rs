@@ -8,7 +8,8 @@ use headstall::motion::ideal::Ideal;
 use headstall::motion::lookahead::{Course, Joint, Square, Window};
 use headstall::motion::path::Block;
 use headstall::replay::source::Planned;
-use headstall::replay::stream::{self, ReplayError};
+use headstall::replay::stream::{self, ReplayError, replay};
+use headstall::study::watch::Watch;
 use proptest::prelude::*;
 
 use super::laws::{any_board, any_job};
@@ -205,6 +206,24 @@ proptest! {
         prop_assert_eq!(one.totals, two.totals);
         prop_assert_eq!((one.ideal_s, one.lost_s), (two.ideal_s, two.lost_s));
         prop_assert_eq!(one.source.steps.line_count(), two.source.steps.line_count());
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(48))]
+
+    /// A thread that works layers off changes nothing.
+    #[test]
+    fn surfaces_aside(job in any_job(), text in any_board(), seed in 0..99u64) {
+        let board = profile::parse(&text, "any.toml", &[]).unwrap();
+        let found = |aside: bool| {
+            let watch = Watch::new(&board.nozzle, None, |_| {});
+            let mut watch = watch.with_surface(&board.nozzle, aside);
+            let done = replay(job.as_bytes(), &board, seed, &mut watch);
+            let found = watch.found();
+            done.is_ok().then_some((found.seen, found.trace, found.exposure))
+        };
+        prop_assert_eq!(found(false), found(true));
     }
 }
 
