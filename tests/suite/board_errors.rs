@@ -59,6 +59,7 @@ inf => my.toml:4: link.sector_ms = inf: must be a number of ms from 0 to 1e9
         "\"1\"",
         "true",
         "[1]",
+        "[[1]]",
         "{}",
         "{ min = 1 }",
         "{ median = 1 }",
@@ -103,6 +104,7 @@ fn values_are_checked() {
 [queue]\nblocks = 1_000_001 => 12: queue.blocks = 1_000_001: must be a whole number from 2 to 1000000
 [queue]\nblocks = 16.5 => 12: queue.blocks = 16.5: must be a whole number from 2 to 1000000
 [queue]\nblocks = "16" => 12: queue.blocks = "16": must be a whole number from 2 to 1000000
+[queue]\nblocks = [1,\n  2] => 12: queue.blocks = [1, 2]: must be a whole number from 2 to 1000000
 [queue]\nblocks = 99999999999999999999999999999999999999999 => 12: queue.blocks = 99999999999999999999999999999999999999999: must be a whole number from 2 to 1000000
 [queue]\nlines = 0 => 12: queue.lines = 0: must be a whole number from 1 to 1000000
 [queue]\nlow_water = -1 => 12: queue.low_water = -1: must be a whole number from 0 to 1000000
@@ -132,6 +134,12 @@ fn values_are_checked() {
     for [extra, expected] in rows(table) {
         check_extra(&extra, &format!("my.toml:{expected}"));
     }
+    let chores = |count| format!("{LEAST}{}", "[[chore]]\n".repeat(count));
+    check_error(
+        &chores(1001),
+        "my.toml:11: chore = a list of tables: must be a list of at most 1000 tables",
+    );
+    assert!(read(&chores(1000), &[]).is_ok());
 }
 
 #[test]
@@ -141,6 +149,7 @@ fn link_and_motion_are_checked() {
 "least" => 8 => 1: name = 8: must be a text in quotes
 "card" => "wire" => 3: link.kind = "wire": must be "card" or "serial"
 "card" => 1 => 3: link.kind = 1: must be "card" or "serial"
+"least" => "least"\nqueue = [{ lines = 4 }] => 2: queue = [{ lines = 4 }]: must be a table
 1.2\n => 1.2\ncluster_kib = 0\n => 5: link.cluster_kib = 0: must be a whole number from 1 to 1000000
 1.2\n => 1.2\nhiccup_chance = 1.1\n => 5: link.hiccup_chance = 1.1: must be a number from 0 to 1
 1.2\n => 1.2\nresend_chance = -0.1\n => 5: link.resend_chance = -0.1: must be a number from 0 to 1
@@ -161,6 +170,20 @@ deviation => round => 9: motion.corner.rule = "round": must be "deviation" or "j
     for [from, to, expected] in rows(table) {
         check_changed(&from, &to, &format!("my.toml:{expected}"));
     }
+}
+
+#[test]
+fn long_values_are_shown_cut() {
+    let all = "7".repeat(60);
+    let must = "must be a text in quotes";
+    check_changed(
+        "\"least\"",
+        &all,
+        &format!("my.toml:1: name = {all}: {must}"),
+    );
+    let cut = "7".repeat(57);
+    let expected = format!("my.toml:1: name = {cut}...: {must}");
+    check_changed("\"least\"", &format!("{all}7"), &expected);
 }
 
 #[test]
@@ -207,11 +230,13 @@ rule = "deviation",  => my.toml:9: motion.corner lacks the required key rule
 fn unknown_keys_are_named() {
     let table = r#"
 [queue]\nblock = 16 => 12: queue.block = 16: no such key; did you mean queue.blocks?
+[queue]\nblo = 16 => 12: queue.blo = 16: no such key; allowed here: lines, blocks, restart_blocks, restart_wait_ms, low_water, stretch_ms
 [queue]\nblokcs = 16 => 12: queue.blokcs = 16: no such key; did you mean queue.blocks?
 [queu]\nblocks = 16 => 11: queu: no such key; did you mean queue?
 [[chores]]\nus = 1 => 11: chores: no such key; did you mean chore?
 [[chore]]\nevry_s = 1 => 12: chore.0.evry_s = 1: no such key; did you mean chore.0.every_s?
 [loop]\nstretch_ms = 1 => 12: loop.stretch_ms = 1: no such key; did you mean queue.stretch_ms?
+[save]\nm = 1 => 12: save.m = 1: no such key; did you mean save.ms?
 [save]\nzebra = 1 => 12: save.zebra = 1: no such key; allowed here: when, every, ms, stop_first, reread
 [save]\nzebra = 1\nant = 1 => 12: save.zebra = 1: no such key; allowed here: when, every, ms, stop_first, reread
 "#;
@@ -302,6 +327,8 @@ link.kind=serial => my.toml:2: link of kind "serial" lacks the required keys rep
 save.when=layer => --set save.when=layer: save with when other than "off" lacks the required key ms
 queue.blocks => --set queue.blocks: must be KEY=VALUE, as in queue.blocks=32
 =3 => --set =3: must be KEY=VALUE, as in queue.blocks=32
+name.2.3.4.5.6.7.8=1 => --set name.2.3.4.5.6.7.8=1: name is a single value, nothing lies below it
+name.2.3.4.5.6.7.8.9=1 => --set name.2.3.4.5.6.7.8.9=1: must be KEY=VALUE, as in queue.blocks=32
 queue..blocks=3 => --set queue..blocks=3: must be KEY=VALUE, as in queue.blocks=32
 "#;
     for [set, expected] in rows(table) {
