@@ -96,14 +96,9 @@ impl<'a, W: World> Replay<'a, W> {
     }
 
     fn finish(mut self) -> Totals {
-        while self.head.moves() || self.head.waiting() > 0 {
-            let until_s = if self.head.moves() {
-                self.head.end_s
-            } else {
-                f64::INFINITY
-            };
-            if until_s.is_finite() {
-                self.pass_wall(until_s - self.now_s, until_s);
+        while self.head.queued() > 0 {
+            if self.head.moves() {
+                self.end_block();
             } else {
                 self.start_if_due();
             }
