@@ -114,24 +114,16 @@ pub(super) fn advice(path: &str, key: &str) -> String {
     }
 }
 
-/// Letters to insert, drop, change or swap with a neighbour to get from `a` to `b`
-/// (optimal string alignment, from memory).
+/// Letters to insert, drop or change to get from `a` to `b`.
 fn distance(a: &str, b: &str) -> usize {
-    let a: Vec<char> = a.chars().take(40).collect();
-    let b: Vec<char> = b.chars().collect();
-    let mut before: Vec<usize> = Vec::new();
-    let mut above: Vec<usize> = (0..=b.len()).collect();
-    for i in 1..=a.len() {
-        let mut row = vec![i];
-        for j in 1..=b.len() {
-            let change = above[j - 1] + usize::from(a[i - 1] != b[j - 1]);
-            let mut least = change.min(above[j] + 1).min(row[j - 1] + 1);
-            if i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1] {
-                least = least.min(before[j - 2] + 1);
-            }
-            row.push(least);
+    let mut above: Vec<usize> = (0..=b.chars().count()).collect();
+    for from in a.chars().take(40) {
+        let mut row = vec![above[0] + 1];
+        for (j, to) in b.chars().enumerate() {
+            let change = above[j] + usize::from(from != to);
+            row.push(change.min(above[j + 1] + 1).min(row[j] + 1));
         }
-        before = std::mem::replace(&mut above, row);
+        above = row;
     }
-    above[b.len()]
+    above[above.len() - 1]
 }

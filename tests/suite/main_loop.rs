@@ -271,6 +271,6 @@ fn endless_chores_are_told() {
 #[test]
 fn a_last_block_shorter_than_the_clock_can_tell() {
     let board = board(&["motion.accel.travel=1e9", "motion.accel_max.x=1e9"]);
-    let job = "G4 S1000000\n".repeat(100) + "G1 X0.00000001 F6e7\n";
+    let job = "G4 S1000000\n".repeat(100) + "G1 X0.00000001 F60000000\n";
     close(run(&job, &board).totals.replay_s, 1e8, 1e-12);
 }
