@@ -158,7 +158,8 @@ impl<'a, W: World> Replay<'a, W> {
                 }
                 self.end_block();
             } else {
-                let start_s = self.head.start_s(self.now_s, self.draining || self.stopped);
+                // Were it hurried, it would have started.
+                let start_s = self.head.start_s(self.now_s, false);
                 if start_s >= until_s {
                     break;
                 }
@@ -215,7 +216,8 @@ impl<'a, W: World> Replay<'a, W> {
                 work_s = (work_s - (self.head.end_s - self.now_s) * self.head.cpu_rate).max(0.0);
                 self.end_block();
             } else {
-                let start_s = self.head.start_s(self.now_s, self.draining || self.stopped);
+                // Were it hurried, it would have started.
+                let start_s = self.head.start_s(self.now_s, false);
                 if start_s >= done_s {
                     self.now_s = done_s;
                     break;

@@ -98,8 +98,9 @@ impl Chores {
             });
         }
         chore.due_s = now_s + chore.kind.every_s;
+        let work_s = chore.luck.draw_s(&chore.kind.work, chore.runs);
         chore.runs += 1;
-        Ok(Some(chore.luck.draw_s(&chore.kind.work, chore.runs - 1)))
+        Ok(Some(work_s))
     }
 }
 

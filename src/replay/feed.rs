@@ -203,16 +203,17 @@ impl SerialFeed {
             && let Some(line) = next
         {
             let start_s = self.start_s;
-            if self.unanswered >= self.serial.in_flight {
+            if self.unanswered < self.serial.in_flight {
+                self.unanswered += 1;
+            } else {
                 self.answers.pop();
-                self.unanswered -= 1;
             }
-            self.unanswered += 1;
             let (arrival_s, line) = if self.polls_at(start_s) {
+                let poll = poll(self.polls);
                 self.poll_due_s = start_s + self.serial.poll_s;
                 self.last_was_poll = true;
                 self.polls += 1;
-                (self.poll_arrival_s(start_s), poll(self.polls - 1))
+                (self.poll_arrival_s(start_s), poll)
             } else {
                 self.last_was_poll = false;
                 let sent = (self.arrival_s(start_s, line), *line);
@@ -232,14 +233,14 @@ impl SerialFeed {
         }
         let start_s = self.start_s;
         match next {
-            Some(line) if start_s.is_finite() => {
+            Some(line) => {
                 if self.polls_at(start_s) {
                     self.poll_arrival_s(start_s)
                 } else {
                     self.arrival_s(start_s, line)
                 }
             }
-            _ => f64::INFINITY,
+            None => f64::INFINITY,
         }
     }
 
