@@ -226,6 +226,9 @@ pub fn verdict(rows: &[Row], jobs: &[JobRow]) -> String {
     text
 }
 
+/// A difference with a greater chance of being luck is no answer.
+const LUCK_P: f64 = 0.05;
+
 /// A job's best setting; `named`: with the job's name.
 fn best(rows: &[Row], job: &JobRow, named: bool) -> Option<String> {
     let own: Vec<&Row> = rows.iter().filter(|r| r.job == job.job).collect();
@@ -254,8 +257,13 @@ fn best(rows: &[Row], job: &JobRow, named: bool) -> Option<String> {
             s if s > 0.0 => share(best.lost_s / s),
             _ => "0 %".into(),
         };
+        let sure = if best.runs > 1 && best.p_holm > LUCK_P {
+            " That may be luck: the difference is not sure yet."
+        } else {
+            ""
+        };
         format!(
-            "{whose}{} is best: {} and {} lost, where {} has {} and {} ({left} is left).",
+            "{whose}{} is best: {} and {} lost, where {} has {} and {} ({left} is left).{sure}",
             best.setting,
             stalls(best.stalls),
             time(best.lost_s),

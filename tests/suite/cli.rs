@@ -392,6 +392,20 @@ fn settings_are_compared() {
         xml.descendants()
             .any(|n| n.attribute("class") == Some("cause"))
     );
+    // Three runs cannot tell: the least p of a sign test on them is 2/2³.
+    let few = ran(&[
+        "compare",
+        &job,
+        "--vary",
+        "queue.blocks=8,16",
+        "--runs",
+        "3",
+    ]);
+    let told = text(&few.stdout);
+    assert!(
+        told.contains("is best") && told.contains("may be luck"),
+        "{told}"
+    );
     // A board against itself: exactly no difference.
     let same = ran(&[
         "compare",
