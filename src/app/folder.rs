@@ -1,8 +1,8 @@
 //! Results: all of them or none.
 //!
-//! Files are written to a hidden folder beside their place and renamed when all are there. A
-//! folder that holds results gets new ones only if the command's own summary there lists them; other
-//! files in it are left alone.
+//! Files are written to a hidden folder beside their place and renamed when all are there: a folder that
+//! is new comes whole, in one step. A folder that holds results gets new ones only if the command's own
+//! summary there lists them; other files in it are left alone.
 
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
@@ -11,6 +11,9 @@ use std::path::{Path, PathBuf};
 use tempfile::TempDir;
 
 use super::failure::Failure;
+
+/// The results' place in the hidden folder, which nobody else may read.
+const RESULTS: &str = "results";
 
 /// A folder to be.
 pub struct Folder {
@@ -44,6 +47,7 @@ impl Folder {
             .prefix(".headstall-")
             .tempdir_in(parent)
             .map_err(failed)?;
+        fs::create_dir(staged.path().join(RESULTS)).map_err(failed)?;
         Ok(Folder {
             place: place.to_path_buf(),
             mark,
@@ -62,7 +66,7 @@ impl Folder {
                 self.place.display()
             )));
         }
-        let path = self.staged.path().join(name);
+        let path = self.staged.path().join(RESULTS).join(name);
         let file =
             File::create(&path).map_err(|e| Failure::writing(&taken.display().to_string(), &e))?;
         if !self.names.iter().any(|n| n == name) {
@@ -86,8 +90,12 @@ impl Folder {
     /// Puts all files in their place.
     pub fn publish(self) -> Result<(), Failure> {
         let place = self.place.clone();
+        let results = self.staged.path().join(RESULTS);
         let result = (|| {
-            fs::create_dir_all(&place)?;
+            if !place.exists() {
+                place.parent().map_or(Ok(()), fs::create_dir_all)?;
+                return fs::rename(&results, &place);
+            }
             // The mark first: whatever happens then, the files are known as ours.
             let mark = |n: &&String| n.as_str() == self.mark;
             for name in self
@@ -96,7 +104,7 @@ impl Folder {
                 .filter(mark)
                 .chain(self.names.iter().filter(|n| !mark(n)))
             {
-                fs::rename(self.staged.path().join(name), place.join(name))?;
+                fs::rename(results.join(name), place.join(name))?;
             }
             for old in self.earlier.iter().filter(|e| !self.names.contains(e)) {
                 fs::remove_file(place.join(old))?;
