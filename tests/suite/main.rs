@@ -5,6 +5,7 @@ mod board_errors;
 mod browser;
 mod cli;
 mod colours;
+mod corpus;
 mod dialects;
 mod draws;
 mod exactness;

@@ -45,7 +45,9 @@ pub fn board(bytes: &[u8]) -> Option<(Board, &[u8])> {
     let text = builtin::text(name)?;
     let mut sets = Vec::new();
     for at in &head[1..] {
-        let Some(set) = SETS.get(*at as usize) else { continue };
+        let Some(set) = SETS.get(*at as usize) else {
+            continue;
+        };
         sets.push(profile::Override::parse(set).unwrap());
         if profile::parse(text, "fuzz", &sets).is_err() {
             sets.pop();
