@@ -31,7 +31,6 @@ pub struct Head {
     pub cpu_rate: f64,
     /// When a block entered the empty queue, s.
     entered_s: f64,
-    running_nominal_mm_s: f64,
     rest: Rest,
     /// Blocks started.
     pub started: u64,
@@ -74,7 +73,6 @@ impl Head {
             end_s: f64::INFINITY,
             cpu_rate: 1.0,
             entered_s: 0.0,
-            running_nominal_mm_s: 0.0,
             rest: Rest {
                 since_s: 0.0,
                 gap_s: 0.0,
@@ -121,11 +119,8 @@ impl Head {
                 nominal_mm_s = block.length_mm / (time_s + (self.stretch_s - time_s) * short);
             }
         }
-        let before_mm_s = match self.window.newest_nominal_mm_s() {
-            Some(nominal_mm_s) => nominal_mm_s,
-            None if self.moves() => self.running_nominal_mm_s,
-            None => 0.0,
-        };
+        // Where none waits, the window has it start from rest.
+        let before_mm_s = self.window.newest_nominal_mm_s().unwrap_or(0.0);
         let joint = Joint {
             length_mm: block.length_mm,
             nominal_mm_s,
@@ -178,7 +173,6 @@ impl Head {
         }
         let duration_s = profile.duration_s();
         self.end_s = now_s + duration_s;
-        self.running_nominal_mm_s = course.nominal_mm_s;
         self.cpu_rate = 1.0 - lesser(self.load_max, self.step_s * load.steps / duration_s);
         self.gap_s += gap_s;
         self.moving_s += duration_s;

@@ -158,8 +158,8 @@ fn link_and_motion_are_checked() {
 1.2\n => 1.2\nreply_when = "read"\n => 5: link.reply_when = "read": must be "finished" or "received"
 1.2\n => 1.2\nbaud = 1\nbytes_per_s = 1\n => 6: link.bytes_per_s = 1: must not stand beside link.baud; give one of them
 x = 300 => x = 0 => 6: motion.speed_max.x = 0: must be a number of mm/s from 1e-6 to 1e6
-z = 100 => z = inf => 7: motion.accel_max.z = inf: must be a number of mm/s2 from 1e-6 to 1e9
-travel = 1500 => travel = -1 => 8: motion.accel.travel = -1: must be a number of mm/s2 from 1e-6 to 1e9
+z = 100 => z = inf => 7: motion.accel_max.z = inf: must be a number of mm/s2 from 0.001 to 1e9
+travel = 1500 => travel = -1 => 8: motion.accel.travel = -1: must be a number of mm/s2 from 0.001 to 1e9
 e = 93 => e = 0 => 10: motion.steps_per_mm.e = 0: must be a number of steps per mm from 1e-6 to 1e6
 0.03 => -1 => 9: motion.corner.mm = -1: must be a number of mm from 0 to 1000
 mm = 0.03 => mm = 0.03, x = -1 => 9: motion.corner.x = -1: must be a number of mm/s from 0 to 1e6

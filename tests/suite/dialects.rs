@@ -332,3 +332,28 @@ fn an_inch_job() {
     assert!(run.blocks.len() > 600, "{}", run.blocks.len());
     assert_eq!(run.totals.stop_s, 1.0);
 }
+
+/// A long comment whose CR is the last byte that a full buffer holds, and others around it.
+#[test]
+fn a_line_end_at_a_buffers_end() {
+    for length in (262_100..262_180).chain([65_530, 65_536, 65_537, 131_071, 524_287]) {
+        for end in ["\r\n", "\r", "\n"] {
+            let job = format!(
+                "G1 X1 E1{end};{}{end}G1 X2 E2{end}G1 X3 E3{end}",
+                "x".repeat(length)
+            );
+            let steps = collect(JobReader::new(job.as_bytes())).unwrap().steps;
+            assert_eq!(steps.len(), 3, "{length} {end:?}");
+            assert_eq!(steps[2].line, 4, "{length} {end:?}");
+            assert_eq!(steps[2].end_byte, job.len() as u64);
+        }
+    }
+}
+
+/// Limits that no machine has are ignored, as those of zero are.
+#[test]
+fn limits_beyond_any_machine() {
+    let seen = read(b"M204 S1000000000000\nM201 X0.000001\nM203 Y9000000\nG1 X1 E1 F600\n");
+    let count = seen.odd.iter().find(|(kind, _)| *kind == Kind::NotPositive);
+    assert_eq!(count.map(|(_, n)| *n), Some(3));
+}

@@ -271,6 +271,24 @@ fn a_rest_before_the_last_stop_is_counted() {
     close(sum, t.replay_s, 1e-12);
 }
 
+/// Replayed over ideal speed is ideal over replayed time, the rest before the block included.
+#[test]
+fn speed_ratios() {
+    let mut done = run("G1 X10 F6000\n", &board(&[])).blocks[0];
+    let ideal_s = done.ideal_s();
+    assert_eq!(done.speed_ratio(), 1.0);
+    done.ran.gap_s = 0.5 * ideal_s;
+    close(done.speed_ratio(), 1.0 / 1.5, 1e-12);
+    done.ran.profile.cruise_s += 1.5 * ideal_s;
+    close(done.speed_ratio(), 1.0 / 3.0, 1e-12);
+    close(done.lost_s(), 2.0 * ideal_s, 1e-12);
+    // Never above 1, be it by rounding; nor for a block too short to tell.
+    done.ran.gap_s = -1.75 * ideal_s;
+    assert_eq!(done.speed_ratio(), 1.0);
+    done.ran.gap_s = -done.ran.profile.duration_s();
+    assert_eq!(done.speed_ratio(), 1.0);
+}
+
 /// Told the quick way, slow planning is told as computing, a slow card as the link.
 #[test]
 fn the_main_loop_is_blamed_for_what_it_does() {

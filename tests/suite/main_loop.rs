@@ -2,7 +2,7 @@
 
 use std::collections::VecDeque;
 
-use headstall::board::types::Board;
+use headstall::board::types::{Board, ReplyWhen};
 use headstall::job::reader::JobReader;
 use headstall::motion::path::Block;
 use headstall::replay::controller;
@@ -92,6 +92,61 @@ fn moves(count: usize, bytes: usize) -> String {
     (1..=count)
         .map(|k| format!("{:<width$}\n", format!("G1 X{k} ;"), width = bytes - 1))
         .collect()
+}
+
+/// A block that ends just as a sector has been read or a line decoded has ended before the line is
+/// planned: one block is looked at, not two (model section 3, ties). The first lasts from 1.25 to 3.5 s.
+#[test]
+fn a_block_ends_before_the_main_loop_goes_on() {
+    for takes_1_s in ["link.sector_ms=1000", "loop.line_us=1000000"] {
+        let sets =
+            format!("{takes_1_s}; loop.pass_us=250000; queue.lines=1; motion.accel.travel=1");
+        let line = |code: &str| format!("{code:<511}\n");
+        let job = ["G1 X1.25 F60 ;", "G1 X9 ;", "G1 X20 ;"].map(line);
+        check_s(
+            &inserted_s(&job.concat(), &board_with(&sets), &Cause::ALL),
+            &[1.25, 2.5, 3.75],
+        );
+    }
+}
+
+/// A block is told with what held the main loop longest since the one before it, and how long.
+#[test]
+fn what_makes_blocks_late() {
+    for (sets, cause, ms) in [
+        ("link.sector_ms=20; loop.line_us=3000", Cause::Link, 20.0),
+        (
+            "link.kind=serial; link.bytes_per_s=1000; link.overhead_bytes=0; link.in_flight=1; link.reply_ms=0",
+            Cause::Link,
+            6.0,
+        ),
+        (
+            "link.hiccup_chance=1; link.hiccup_ms=8; link.sector_ms=2",
+            Cause::Hiccup,
+            8.0,
+        ),
+        (
+            "loop.line_us=3000; loop.block_us=4000; link.sector_ms=5",
+            Cause::Compute,
+            7.0,
+        ),
+        (
+            "save.when=lines; save.every=1; save.ms=9; save.reread=false; link.sector_ms=5",
+            Cause::Save,
+            9.0,
+        ),
+        (
+            "queue.blocks=2; link.sector_ms=5; motion.speed_max.x=1",
+            Cause::Depth,
+            996.0,
+        ),
+    ] {
+        let board = board_with(&format!("queue.lines=1; {sets}"));
+        for done in &run(&moves(6, 512), &board).blocks[3..5] {
+            assert_eq!(done.ran.late_by, cause, "{sets}");
+            close(done.ran.late_s, ms * 1e-3, 1e-9);
+        }
+    }
 }
 
 /// A sector takes 10 ms, a save 100 ms. After a save the current sector is read again at the next
@@ -273,4 +328,64 @@ fn a_last_block_shorter_than_the_clock_can_tell() {
     let board = board(&["motion.accel.travel=1e9", "motion.accel_max.x=1e9"]);
     let job = "G4 S1000000\n".repeat(100) + "G1 X0.00000001 F60000000\n";
     close(run(&job, &board).totals.replay_s, 1e8, 1e-12);
+}
+
+/// Each run of a chore has a draw of its own.
+#[test]
+fn runs_of_a_chore_differ() {
+    let board = board(&["chore=[{ every_s = 1, us = { min = 1, max = 2 } }]"]);
+    let mut chores = Chores::new(&board, 0);
+    let mut work_s = |now_s| chores.start(0, now_s).unwrap().unwrap();
+    let (one, two, three) = (work_s(1.0), work_s(2.0), work_s(3.0));
+    assert!(one != two && two != three, "{one} {two} {three}");
+}
+
+/// A cause has one name, in tables and in data.
+#[test]
+fn names_of_causes() {
+    for cause in Cause::ALL {
+        assert_eq!(serde_json::to_value(cause).unwrap(), cause.name());
+    }
+}
+
+/// A host's polls count up, and their replies have draws of their own.
+#[test]
+fn polls_are_lines_apart() {
+    let serial = |sets: &str| {
+        let sets = format!("link.kind=serial; link.bytes_per_s=1000; {sets}");
+        match Feed::new(&board_with(&sets).link, 0) {
+            Feed::Serial(serial) => serial,
+            _ => panic!("a serial line"),
+        }
+    };
+    let line = |number, work| Line {
+        number,
+        layer: 0,
+        end_byte: 9,
+        raw_bytes: 9,
+        command_bytes: 9,
+        work,
+    };
+    let mut polling = serial("link.in_flight=99; link.poll_s=0.001; link.reply_ms=0");
+    let (mut next, mut left) = (Some(line(1, Work::Nothing)), 3);
+    polling.send(9.0, &mut next, |next| {
+        left -= 1;
+        *next = (left > 0).then(|| line(1, Work::Nothing));
+    });
+    let polls: Vec<u64> = std::iter::from_fn(|| polling.take(9.0))
+        .filter(|line| line.work == Work::Poll)
+        .map(|line| line.number)
+        .collect();
+    assert_eq!(polls, [0, 1]);
+
+    let arrival_s = |work| {
+        let mut feed = serial("link.in_flight=1; link.reply_ms={ min = 1, max = 9 }");
+        let mut next = Some(line(1, Work::Nothing));
+        feed.send(0.0, &mut next, |_| ());
+        assert!(feed.take(9.0).is_some());
+        feed.answer(ReplyWhen::Finished, 1.0, &line(1, work));
+        feed.next_arrival_s(&next)
+    };
+    let (job, poll) = (arrival_s(Work::Nothing), arrival_s(Work::Poll));
+    assert!(job > 1.0 && poll > 1.0 && job != poll, "{job} {poll}");
 }

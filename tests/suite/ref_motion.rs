@@ -1,7 +1,9 @@
 //! Single moves, corners and look-ahead against `tests/vectors`, through the real code.
 
-use headstall::board::types::Corner;
+use headstall::board::types::{Board, Corner};
+use headstall::job::state::Move;
 use headstall::motion::corner::speed_mm_s_max;
+use headstall::motion::path::{Block, Path};
 use headstall::motion::trapezoid::Trapezoid;
 use serde_json::Value;
 
@@ -78,6 +80,26 @@ fn unit_moves() {
     assert_eq!(count, 3);
 }
 
+/// Speeds and places within a block by v² = v0² + 2 a s, also where it doesn't rise, cruise or fall.
+#[test]
+fn within_a_block() {
+    let rises = Trapezoid::fit(10.0, 50.0, 1000.0, 10.0, 0.0);
+    close(rises.speed_mm_s(1.0), 2100f64.sqrt(), 1e-12);
+    close(rises.speed_mm_s(5.0), 50.0, 1e-12);
+    let falls = Trapezoid::fit(10.0, 50.0, 1000.0, 50.0, 30.0);
+    close(falls.speed_mm_s(0.0), 50.0, 1e-12);
+    close(falls.speed_mm_s(9.5), 1900f64.sqrt(), 1e-12);
+    let cruises = Trapezoid::fit(10.0, 50.0, 1000.0, 50.0, 50.0);
+    close(cruises.speed_mm_s(10.0), 50.0, 1e-12);
+    let peaks = Trapezoid::fit(1.0, 50.0, 1000.0, 0.0, 0.0);
+    for block in [rises, falls, cruises, peaks] {
+        let whole_mm = if block == peaks { 1.0 } else { 10.0 };
+        close(block.covered_mm(block.duration_s()), whole_mm, 1e-12);
+        close(block.covered_mm(0.0), 0.0, 1e-12);
+    }
+    close(peaks.speed_mm_s(0.5), 1000f64.sqrt(), 1e-12);
+}
+
 /// Centripetal acceleration on the circle tangent to both legs: r = δ s/(1-s), v = sqrt(a r), with
 /// s = sin(θ/2) (derivation; the radius confirmed by bisection, computed).
 #[test]
@@ -98,6 +120,18 @@ fn corners() {
         assert!((found / expected - 1.0).abs() <= allowed, "{case}: {found}");
     }
     assert_eq!(cases.len(), 10);
+}
+
+/// A turn whose half has a cosine above 1 - 1e-9 sets no limit (model section 2).
+#[test]
+fn straight_on() {
+    let rule = Corner::Deviation { mm: 0.05 };
+    for (less, is_free) in [(0.0, true), (0.5e-9, true), (2e-9, false), (1e-3, false)] {
+        let turn: f64 = 2.0 * f64::acos(1.0 - less);
+        let after = [turn.cos(), turn.sin(), 0.0, 0.0];
+        let found = speed_mm_s_max(&rule, &[1.0, 0.0, 0.0, 0.0], &after, 1000.0);
+        assert_eq!(found == f64::INFINITY, is_free, "{less}: {found}");
+    }
 }
 
 /// Time-optimal path problem: linear program (scipy HiGHS), toppra 0.6.10 and a second-order cone
@@ -188,4 +222,67 @@ fn axis_limits() {
     let sets: Vec<&str> = sets.iter().map(String::as_str).collect();
     let run = run("G1 X40 Y30 F100000\n", &board(&sets));
     close(run.totals.replay_s, number(&case["total_time"]), 1e-12);
+}
+
+/// The block of a move from the origin at 100 mm/s, if it gives one.
+fn block(board: &Board, to_mm: [f64; 4]) -> Option<Block> {
+    let to = Move {
+        from_mm: [0.0; 4],
+        to_mm,
+        e_mm: to_mm[3],
+        feed_mm_s: 100.0,
+        circle: None,
+    };
+    let mut path = Path::new(board);
+    path.blocks(&to).next().map(|(block, _)| block)
+}
+
+/// Two axes at once over their limits; filament alone over its, moving more than the head.
+#[test]
+fn shares_of_axes() {
+    let all = board(&[
+        "motion.speed_max={ x = 60, y = 60, z = 60, e = 60 }",
+        "motion.accel_max={ x = 600, y = 600, z = 600, e = 600 }",
+    ]);
+    let e_alone = board(&["motion.speed_max.e=150", "motion.accel_max.e=1500"]);
+    for (board, to_mm, speed_mm_s) in [
+        (&all, [3.0, 3.0, 0.0, 0.0], 60.0 * 2f64.sqrt()),
+        (&all, [0.0, 3.0, -3.0, 0.0], 60.0 * 2f64.sqrt()),
+        (&all, [0.0, 0.0, -3.0, 3.0], 60.0),
+        (&e_alone, [2.0, 2.0, 1.0, 6.0], 75.0),
+    ] {
+        let block = block(board, to_mm).unwrap();
+        close(block.speed_mm_s, speed_mm_s, 1e-12);
+        close(block.accel_mm_s2, 10.0 * speed_mm_s, 1e-12);
+    }
+}
+
+/// What is not above 1e-9 mm moves nothing, extrudes nothing.
+#[test]
+fn nothing_moves() {
+    let board = board(&["motion.accel.print=500", "motion.accel.retract=200"]);
+    let accel = |to_mm| block(&board, to_mm).map(|b| b.accel_mm_s2);
+    assert_eq!(accel([1e-9, -1e-9, 1e-9, 1e-9]), None);
+    assert_eq!(accel([1e-9, 0.0, 0.0, -2e-9]), Some(200.0));
+    assert_eq!(accel([0.0, -2e-9, 0.0, 1e-9]), Some(1000.0));
+    assert_eq!(accel([0.0, -2e-9, 0.0, 2e-9]), Some(500.0));
+}
+
+/// Step events are those of the busiest motor (model section 4).
+#[test]
+fn steps_of_the_busiest_motor() {
+    let steps = "motion.steps_per_mm={ x = 80, y = 100, z = 400, e = 93 }";
+    for (to_mm, cartesian, corexy) in [
+        ([3.0, 2.0, 0.0, 0.0], 240.0, 400.0),
+        ([3.0, -2.0, 0.0, 0.0], 240.0, 500.0),
+        ([-3.0, 2.0, 0.0, 0.0], 240.0, 500.0),
+        ([0.5, 2.5, 0.0, 0.0], 250.0, 240.0),
+        ([1.0, 0.0, 0.0, -2.0], 186.0, 186.0),
+        ([0.0, 1.0, -2.0, 1.0], 800.0, 800.0),
+    ] {
+        for (layout, expected) in [("cartesian", cartesian), ("corexy", corexy)] {
+            let board = board(&[steps, &format!("motion.layout={layout}")]);
+            assert_eq!(block(&board, to_mm).unwrap().steps, expected, "{layout}");
+        }
+    }
 }

@@ -1,8 +1,13 @@
 //! A job kept in memory: what is read is what was put in, in eight bytes a line where it fits.
 
+use headstall::job::reader::JobReader;
 use headstall::motion::path::Block;
+use headstall::replay::source::Planned;
 use headstall::replay::store::StoredJob;
+use headstall::replay::stream::replay_source;
 use headstall::replay::world::{Line, Work};
+
+use super::making::{Keep, board};
 
 /// The plain follower of a line, with these steps of number, layer and bytes.
 fn after(last: &Line, numbers: u64, layers: i32, raw_bytes: u32, work: Work) -> Line {
@@ -100,4 +105,47 @@ fn lines_come_back_as_they_went_in() {
     }
     assert!(reading.next().is_none());
     assert_eq!((next - 1, job.line_count()), (made, lines.len()));
+}
+
+/// A replay keeps the job as it was read, if it has no more lines or blocks than that.
+#[test]
+fn a_replay_keeps_its_job() {
+    let board = board(&[]);
+    let arcs = "G1 X10 F6000\nG2 I5\nM400\nG2 I-5 E1\nG1 X3\n";
+    let words = "M117 a\n".repeat(9) + arcs.lines().next().unwrap();
+    for job in [arcs, &words] {
+        let source = || Planned::new(JobReader::new(job.as_bytes()), &board);
+        let stored = source().store().unwrap();
+        let size = stored.block_count().max(stored.line_count());
+        for (most, is_kept) in [(0, false), (size - 1, false), (size, true), (999, true)] {
+            let done = replay_source(source(), &board, 0, &mut Keep::default(), most).unwrap();
+            assert_eq!(done.kept.is_some(), is_kept, "{most}");
+            if let Some(kept) = done.kept {
+                assert!(kept.read().eq(stored.read()), "{most}");
+            }
+        }
+    }
+}
+
+/// Blocks share their line's command bytes, also where the line was kept.
+#[test]
+fn blocks_share_their_lines_bytes() {
+    let board = board(&[]);
+    let job = "G1 X10 F6000 ; away\nG2 I5 E1\n";
+    let source = || Planned::new(JobReader::new(job.as_bytes()), &board);
+    let (mut read, mut kept) = (Keep::default(), Keep::default());
+    let stored = source().store().unwrap();
+    replay_source(source(), &board, 0, &mut read, 0).unwrap();
+    replay_source(stored.read(), &board, 0, &mut kept, 0).unwrap();
+    for keep in [read, kept] {
+        let bytes = |line| {
+            keep.blocks
+                .iter()
+                .filter(move |b| b.line == line)
+                .map(|b| b.bytes)
+        };
+        assert_eq!(bytes(1).collect::<Vec<_>>(), [13.0]);
+        // Round a circle of 5 mm in chords of at most 1 mm.
+        assert_eq!(bytes(2).collect::<Vec<_>>(), [9.0 / 32.0; 32]);
+    }
 }
