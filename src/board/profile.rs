@@ -35,7 +35,7 @@ const CLUSTER_KIB_MAX: u32 = 1_000_000;
 const SAVE_LINES_MAX: u32 = 1_000_000;
 
 const SPEED: Range = Range::new(1e-6, 1e6, "mm/s");
-const ACCEL: Range = Range::new(1e-6, 1e9, "mm/s2");
+const ACCEL: Range = Range::new(1e-3, 1e9, "mm/s2");
 const STEPS: Range = Range::new(1e-6, 1e6, "steps per mm");
 const JUMP: Range = Range::new(0.0, 1e6, "mm/s");
 const BORE: Range = Range::new(1e-3, 100.0, "mm");

@@ -82,7 +82,13 @@ impl<R: Read> Lines<R> {
                         Some(b'\n') => break (at, 2),
                         Some(_) => break (at, 1),
                         None if self.eof => break (at, 1),
-                        None => scanned = at,
+                        None => {
+                            // It waits for what comes behind it, next to what is kept of the line.
+                            scanned = at.min(LINE_BYTES_MAX);
+                            dropped += at - scanned;
+                            self.buffer[self.from + scanned] = b'\r';
+                            self.to = self.from + scanned + 1;
+                        }
                     }
                 }
                 None if self.eof => {

@@ -61,7 +61,9 @@ impl Kind {
             Kind::ArcRadii => {
                 "an arc whose end is not as far from the centre as its start; its last chord makes up for it"
             }
-            Kind::NotPositive => "a speed, factor or limit of zero or less; it is ignored",
+            Kind::NotPositive => {
+                "a speed, factor or limit of zero or less, or beyond any machine; it is ignored"
+            }
             Kind::NoFeed => "a move before the job sets F; 25 mm/s is taken",
             Kind::Deleted => "a line marked with / (block delete); it is not carried out",
             Kind::Conditional => {

@@ -1,5 +1,7 @@
 //! The job's modal state: words → what a line asks of the machine.
 
+use std::ops::RangeInclusive;
+
 use super::notices::Kind;
 use super::words::{Code, Words};
 
@@ -236,10 +238,10 @@ impl State {
                 self.relative_e = number == 83;
                 Act::Nothing
             }
-            (b'M', 201) => Act::Limit(Limit::AccelMax(positive(words, AXES, odd))),
-            (b'M', 203) => Act::Limit(Limit::SpeedMax(positive(words, AXES, odd))),
+            (b'M', 201) => Act::Limit(Limit::AccelMax(within(ACCELS, words, AXES, odd))),
+            (b'M', 203) => Act::Limit(Limit::SpeedMax(within(SPEEDS, words, AXES, odd))),
             (b'M', 204) => {
-                let [p, t, r, s] = positive(words, *b"PTRS", odd);
+                let [p, t, r, s] = within(ACCELS, words, *b"PTRS", odd);
                 Act::Limit(Limit::Accel([p.or(s), t.or(s), r]))
             }
             (b'M', 205) => {
@@ -247,7 +249,7 @@ impl State {
                 Act::Limit(Limit::Corner(jumps, not_negative(words.value(b'J'), odd)))
             }
             (b'M', 220 | 221) => {
-                if let [Some(percent)] = positive(words, [b'S'], odd) {
+                if let [Some(percent)] = within(ANY, words, [b'S'], odd) {
                     let factor = if number == 220 {
                         &mut self.speed_factor
                     } else {
@@ -448,14 +450,21 @@ fn within_reach(letter: u8, at_mm: f64) -> Result<(), Absurd> {
     }
 }
 
-fn positive<const N: usize>(
+/// Limits that a job may set, as a board file may: accelerations, mm/s², and speeds, mm/s.
+const ACCELS: RangeInclusive<f64> = 1e-3..=1e9;
+const SPEEDS: RangeInclusive<f64> = 1e-6..=1e6;
+/// Whatever is more than nothing.
+const ANY: RangeInclusive<f64> = f64::MIN_POSITIVE..=f64::MAX;
+
+fn within<const N: usize>(
+    allowed: RangeInclusive<f64>,
     words: &Words,
     letters: [u8; N],
     odd: &mut impl FnMut(Kind),
 ) -> [Option<f64>; N] {
     letters.map(|letter| {
         let value = words.value(letter)?;
-        if value > 0.0 && value.is_finite() {
+        if allowed.contains(&value) {
             return Some(value);
         }
         odd(Kind::NotPositive);

@@ -20,36 +20,38 @@ use std::collections::VecDeque;
 use super::extremes::lesser;
 use super::trapezoid::Trapezoid;
 
-/// A speed squared, in whole 2^-44 mm²/s²: sums of it are exact in any order.
+/// A speed squared, in whole 2^-62 mm²/s²: sums of it are exact in any order.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Square(i128);
 
 /// Binary digits behind the point.
-const SQUARE_BITS: u32 = 44;
+const SQUARE_BITS: i32 = 62;
 const SQUARE_ONE: f64 = (1u64 << SQUARE_BITS) as f64;
-/// Squares below this fit 64 bits: speeds up to 724 mm/s.
-const SMALL_MM2_S2: f64 = (1u64 << (63 - SQUARE_BITS)) as f64;
+/// More is taken for this, which no cap reaches: twice 1e6 mm/s, squared, is less.
+const MOST_MM2_S2: f64 = (1u64 << 43) as f64;
 
 impl Square {
     /// More than any other.
     const MOST: Square = Square(i128::MAX);
 
-    /// Of a value in mm²/s²; what lies beyond 2^63 is taken for that.
+    /// Of a value in mm²/s², not negative.
     #[inline]
     pub fn new(mm2_s2: f64) -> Self {
-        if mm2_s2 < SMALL_MM2_S2 {
-            return Square(i128::from((mm2_s2 * SQUARE_ONE) as i64));
-        }
-        let whole = mm2_s2 as i64;
-        let part = ((mm2_s2 - whole as f64) * SQUARE_ONE) as i64;
-        Square((i128::from(whole) << SQUARE_BITS) + i128::from(part))
+        // A double is a whole number of 53 bits and a power of two.
+        let bits = lesser(mm2_s2, MOST_MM2_S2).to_bits() & (u64::MAX >> 1);
+        let mantissa = bits & ((1 << 52) - 1) | 1 << 52;
+        let shift = (bits >> 52) as i32 - 1075 + SQUARE_BITS;
+        Square(if shift >= 0 {
+            i128::from(mantissa) << shift
+        } else {
+            i128::from(mantissa >> (-shift).min(63))
+        })
     }
 
     /// The value, mm²/s².
     #[inline]
     pub fn mm2_s2(self) -> f64 {
-        let part = self.0 as u64 & ((1 << SQUARE_BITS) - 1);
-        (self.0 >> SQUARE_BITS) as i64 as f64 + part as f64 / SQUARE_ONE
+        self.0 as f64 / SQUARE_ONE
     }
 
     /// The sum.

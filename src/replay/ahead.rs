@@ -1,6 +1,5 @@
 //! Reading ahead on a thread of its own: lines are read and planned while those before them are replayed.
 
-use std::io;
 use std::sync::mpsc::{Receiver, Sender, SyncSender, channel, sync_channel};
 use std::thread::{Builder, JoinHandle};
 
@@ -41,17 +40,22 @@ pub struct Ahead<S> {
     /// Lines and blocks of it that were given.
     line: usize,
     block: usize,
-    reader: JoinHandle<S>,
+    reader: JoinHandle<Option<S>>,
 }
 
 impl<S: Source + Send + 'static> Ahead<S> {
-    /// Starts reading. Fails where the system gives no thread.
-    pub fn new(source: S) -> io::Result<Self> {
+    /// Starts reading; gives the source back where the system has no thread for it.
+    pub fn new(source: S) -> Result<Self, S> {
         let (full, batches) = sync_channel(BATCHES);
         let (used, empty) = channel();
-        let reader = Builder::new()
+        let (give, take) = sync_channel::<S>(1);
+        let thread = Builder::new()
             .name("reader".to_string())
-            .spawn(move || read(source, &full, &empty))?;
+            .spawn(move || take.recv().ok().map(|source| read(source, &full, &empty)));
+        let Ok(reader) = thread else {
+            return Err(source);
+        };
+        give.send(source).map_err(|unsent| unsent.0)?;
         Ok(Ahead {
             batches,
             used,
@@ -67,7 +71,7 @@ impl<S: Source + Send + 'static> Ahead<S> {
         // A reader that still wants to hand over ends.
         drop(self.batches);
         match self.reader.join() {
-            Ok(source) => source,
+            Ok(source) => source.expect("it was sent before the first line was asked for"),
             Err(panic) => std::panic::resume_unwind(panic),
         }
     }

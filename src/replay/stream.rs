@@ -115,7 +115,7 @@ pub fn replay<R: Read, W: Watcher>(
     replay_source(source, board, seed, watcher, 0)
 }
 
-/// The same as [`replay_source`], with the source read on a thread of its own.
+/// The same as [`replay_source`], with the source read on a thread of its own, where there is one.
 pub fn replay_ahead<S: Source + Send + 'static, W: Watcher>(
     source: S,
     board: &Board,
@@ -123,7 +123,10 @@ pub fn replay_ahead<S: Source + Send + 'static, W: Watcher>(
     watcher: &mut W,
     keep_blocks_max: usize,
 ) -> Result<Replayed<S>, ReplayError> {
-    let ahead = Ahead::new(source).map_err(|e| ReplayError::Job(JobError::Io(e)))?;
+    let ahead = match Ahead::new(source) {
+        Ok(ahead) => ahead,
+        Err(source) => return replay_source(source, board, seed, watcher, keep_blocks_max),
+    };
     let done = replay_source(ahead, board, seed, watcher, keep_blocks_max)?;
     Ok(Replayed {
         totals: done.totals,
