@@ -1,8 +1,8 @@
 //! How fast, in how much memory: `cargo bench --bench replay [-- MB]` prints the tables of DEVELOPERS.md.
 //!
 //! The yardstick N is measured in the same run: a plain standard-library pass over the same bytes,
-//! `lines()`, `split_whitespace()`, `parse::<f64>()`, on one thread. Each case runs twice, the better
-//! counts. Where valgrind is installed, instructions a line are counted too, on a smaller job: they
+//! `lines()`, `split_whitespace()`, `parse::<f64>()`, on one thread, anew before each case. Each runs twice,
+//! the better counts. Where valgrind is installed, instructions a line are counted too, on a smaller job: they
 //! are the same whatever else the machine does.
 
 mod ring;
@@ -91,17 +91,19 @@ const SLOW: &[&str] = &[
 ];
 
 #[rustfmt::skip]
-const CASES: [Case; 10] = [
+const CASES: [Case; 12] = [
     Case { what: "replay, 32-bit card", board: "32bit-card", sets: &[], surface: false, threads: 1 },
     Case { what: "replay, 8-bit card with saves", board: "8bit-card-saves", sets: &[], surface: false, threads: 1 },
     Case { what: "replay, 8-bit serial 115200, starved", board: "8bit-serial-115200", sets: &[], surface: false, threads: 1 },
     Case { what: "replay, queue of 512, slow ramps", board: "32bit-card", sets: SLOW, surface: false, threads: 1 },
     Case { what: "and surface, 32-bit card", board: "32bit-card", sets: &[], surface: true, threads: 1 },
     Case { what: "and surface, 8-bit card with saves", board: "8bit-card-saves", sets: &[], surface: true, threads: 1 },
+    Case { what: "and surface, 8-bit serial, starved", board: "8bit-serial-115200", sets: &[], surface: true, threads: 1 },
     Case { what: "replay, 32-bit card", board: "32bit-card", sets: &[], surface: false, threads: 2 },
     Case { what: "replay, 8-bit serial 115200, starved", board: "8bit-serial-115200", sets: &[], surface: false, threads: 2 },
     Case { what: "and surface, 32-bit card", board: "32bit-card", sets: &[], surface: true, threads: 2 },
     Case { what: "and surface, 8-bit card with saves", board: "8bit-card-saves", sets: &[], surface: true, threads: 2 },
+    Case { what: "and surface, 8-bit serial, starved", board: "8bit-serial-115200", sets: &[], surface: true, threads: 2 },
 ];
 
 impl Case {
@@ -197,14 +199,14 @@ fn main() {
     println!("{mb} MB, {lines} lines\n");
     println!("| what | threads | time | N | instructions a line | peak memory so far |");
     println!("| --- | --- | --- | --- | --- | --- |");
-    let row = |what: &str, threads: usize, took_s: f64, count: &str| {
+    let row = |what: &str, threads: usize, took_s: f64, n_s: f64, count: &str| {
         println!(
             "| {what} | {threads} | {took_s:.2} s | {:.2} | {count} | {:.0} MB |",
             took_s / n_s,
             peak_mb()
         );
     };
-    row("N: the plain pass", 1, n_s, &per_line("plain"));
+    row("N: the plain pass", 1, n_s, n_s, &per_line("plain"));
     for (k, case) in CASES.iter().enumerate() {
         let counted = case.threads == 1;
         let count = if counted {
@@ -212,9 +214,11 @@ fn main() {
         } else {
             String::new()
         };
-        row(case.what, case.threads, case.time_s(&path), &count);
+        let n_s = yardstick(&path).0;
+        row(case.what, case.threads, case.time_s(&path), n_s, &count);
     }
-    println!();
+    println!("\n| size | time | a MB | N | peak memory so far |");
+    println!("| --- | --- | --- | --- | --- |");
     growth(mb);
     println!();
     for blocks in [8, 32, 128, 512] {
@@ -228,7 +232,7 @@ fn main() {
     fs::remove_file(&small).unwrap();
 }
 
-/// Cost against size, each size against its own yardstick.
+/// Cost against size on the 8-bit card with saves, each size against its own yardstick.
 fn growth(mb: usize) {
     let path = std::env::temp_dir().join("headstall-bench-growth.gcode");
     for size_mb in [1, 10, 100, 1000].into_iter().filter(|s| *s <= 5 * mb) {
@@ -236,7 +240,7 @@ fn growth(mb: usize) {
         let (n_s, _) = yardstick(&path);
         let took_s = watched(&path, &board("8bit-card-saves", &[]), false, 1);
         println!(
-            "{size_mb} MB, 8-bit card with saves: {took_s:.3} s, {:.1} ms/MB, {:.2} N, peak {:.0} MB",
+            "| {size_mb} MB | {took_s:.3} s | {:.1} ms | {:.2} | {:.0} MB |",
             took_s * 1e3 / size_mb as f64,
             took_s / n_s,
             peak_mb()
