@@ -100,8 +100,9 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
     };
     let mut log = StallLog::new(stalls, &board.nozzle, keep_blocks_max);
     let mut watch = Watch::new(&board.nozzle, args.layer, |stall: &Stall| log.take(stall));
+    let second_core = threads() > 1;
     if !args.quick {
-        watch = watch.with_surface(&board.nozzle, threads() > 1);
+        watch = watch.with_surface(&board.nozzle, second_core);
     }
     if !args.quick && folder.is_some() {
         watch = watch.with_strips(STRIPS_MAX).with_paths(Paths::default());
@@ -113,7 +114,7 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         bytes: job.bytes,
     };
     let source = Planned::new(JobReader::new(job.source), &board);
-    let replay = if threads() > 1 {
+    let replay = if second_core {
         stream::replay_ahead
     } else {
         stream::replay_source

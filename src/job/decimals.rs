@@ -12,7 +12,7 @@ pub const POWERS_OF_TEN: [f64; 23] = [
 const WHOLE_POWERS_OF_TEN: [u64; 8] = [1, 10, 100, 1_000, 10_000, 100_000, 1_000_000, 10_000_000];
 
 /// Digits up to which a number is the quotient of two exact doubles.
-pub const EXACT_DIGITS: usize = 15;
+const EXACT_DIGITS: usize = 15;
 
 /// An unsigned decimal as it stands: digits, or digits with a point among them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -21,9 +21,9 @@ pub struct Digits {
     pub mantissa: u64,
     /// Digits behind the point.
     pub behind: usize,
-    /// Its bytes, and how many of them say nothing; see [`spare`].
+    /// Its bytes.
     pub length: usize,
-    /// See there.
+    /// How many of them say nothing.
     pub spare: u32,
 }
 
@@ -112,7 +112,7 @@ pub fn digits(text: &[u8; DIGITS_BYTES]) -> Option<Digits> {
 
 /// How many bytes of a number say nothing: zeros at its end behind the point, with the point if
 /// nothing is left behind it, and decimals beyond the fifth.
-pub fn spare(mantissa: u64, behind: usize, point: bool) -> u32 {
+fn spare(mantissa: u64, behind: usize, point: bool) -> u32 {
     if !point {
         return 0;
     }

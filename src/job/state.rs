@@ -266,8 +266,12 @@ impl State {
         })
     }
 
+    fn unit_mm(&self) -> f64 {
+        if self.inches { INCH_MM } else { 1.0 }
+    }
+
     fn mm(&self, value: f64) -> f64 {
-        if self.inches { value * INCH_MM } else { value }
+        value * self.unit_mm()
     }
 
     fn feed(&mut self, words: &Words, odd: &mut impl FnMut(Kind)) {
@@ -301,7 +305,7 @@ impl State {
             *act = Act::Nothing;
             return Ok(());
         }
-        let unit_mm = if self.inches { INCH_MM } else { 1.0 };
+        let unit_mm = self.unit_mm();
         let to = |i: usize, value: Option<f64>, relative: bool| match value {
             None => was_mm[i],
             Some(value) if relative => was_mm[i] + value * unit_mm,
@@ -318,8 +322,7 @@ impl State {
         self.place_mm = place_mm;
         let e_mm = (place_mm[3] - was_mm[3]) * self.flow_factor;
         self.machine_e_mm += e_mm;
-        let at = |i: usize| place_mm[i] + self.shift_mm[i];
-        let to_mm = [at(0), at(1), at(2), self.machine_e_mm];
+        let to_mm = self.machine_mm();
         for (i, at_mm) in [to_mm[0], to_mm[1], to_mm[2], e_word_mm]
             .into_iter()
             .enumerate()

@@ -118,10 +118,9 @@ impl Path {
         let from_mm = [m.from_mm[0], m.from_mm[1], m.from_mm[2]];
         let end_mm = [m.to_mm[0], m.to_mm[1], m.to_mm[2]];
         let chord_mm = self.arc_chord_mm;
-        let arc = m.circle.map(|circle| {
-            let (start_mm, end_mm) = (from_mm, end_mm);
-            Arc::new(circle, start_mm, end_mm, chord_mm)
-        });
+        let arc = m
+            .circle
+            .map(|circle| Arc::new(circle, from_mm, end_mm, chord_mm));
         Blocks {
             path: self,
             feed_mm_s: m.feed_mm_s,

@@ -286,10 +286,7 @@ impl<'a, W: World> Replay<'a, W> {
             Feed::Serial(serial) => match serial.take(self.now_s) {
                 Some(line) => {
                     self.commands.push_back(line);
-                    Fetch {
-                        bytes: serial.bytes(&line),
-                        ..Fetch::default()
-                    }
+                    Fetch::of(serial.bytes(&line))
                 }
                 None => return false,
             },
@@ -298,10 +295,7 @@ impl<'a, W: World> Replay<'a, W> {
                 self.commands.push_back(*line);
                 let cost = match at_hand {
                     Feed::Card(card) => card.fetch(line),
-                    _ => Fetch {
-                        bytes: f64::from(line.command_bytes),
-                        ..Fetch::default()
-                    },
+                    _ => Fetch::of(f64::from(line.command_bytes)),
                 };
                 Self::pull(self.world, &mut self.blocks, &mut self.next);
                 cost

@@ -23,6 +23,17 @@ pub struct Fetch {
     pub bytes: f64,
 }
 
+impl Fetch {
+    /// No wait, only so many bytes.
+    #[inline]
+    pub fn of(bytes: f64) -> Self {
+        Fetch {
+            bytes,
+            ..Fetch::default()
+        }
+    }
+}
+
 /// The link, with what is on its way.
 #[derive(Debug)]
 pub enum Feed {
@@ -89,10 +100,7 @@ impl CardFeed {
     /// What it costs to fetch this line, the next of the job.
     #[inline]
     pub fn fetch(&mut self, line: &Line) -> Fetch {
-        let mut cost = Fetch {
-            bytes: f64::from(line.raw_bytes),
-            ..Fetch::default()
-        };
+        let mut cost = Fetch::of(f64::from(line.raw_bytes));
         if self.reread {
             self.reread = false;
             cost.sectors_s += self.sectors.draw_s(&self.card.sector, self.read_to - 1);

@@ -5,7 +5,7 @@ use std::fmt::Write;
 use serde::Serialize;
 
 use crate::replay::world::Cause;
-use crate::study::compare::Outcome;
+use crate::study::compare::{FIRM_P, Outcome};
 use crate::study::facts::JobFacts;
 use crate::study::stats::Median;
 
@@ -226,9 +226,6 @@ pub fn verdict(rows: &[Row], jobs: &[JobRow]) -> String {
     text
 }
 
-/// A difference with a greater chance of being luck is no answer.
-const LUCK_P: f64 = 0.05;
-
 /// A job's best setting; `named`: with the job's name.
 fn best(rows: &[Row], job: &JobRow, named: bool) -> Option<String> {
     let own: Vec<&Row> = rows.iter().filter(|r| r.job == job.job).collect();
@@ -257,7 +254,7 @@ fn best(rows: &[Row], job: &JobRow, named: bool) -> Option<String> {
             s if s > 0.0 => share(best.lost_s / s),
             _ => "0 %".into(),
         };
-        let sure = if best.runs > 1 && best.p_holm > LUCK_P {
+        let sure = if best.runs > 1 && best.p_holm > FIRM_P {
             " That may be luck: the difference is not sure yet."
         } else {
             ""

@@ -281,8 +281,7 @@ fn main_loop(picture: &mut Picture, strip: &Strip, x: &dyn Fn(f64) -> f64, top: 
             let most = Cause::ALL
                 .into_iter()
                 .max_by(|a, b| share[*a as usize].total_cmp(&share[*b as usize]))?;
-            // What rounding leaves at an edge is nothing.
-            (share[most as usize] > 1e-3 && most != Cause::Depth).then_some(most)
+            (share[most as usize] > 0.0 && most != Cause::Depth).then_some(most)
         })
         .collect();
     let mut at = 0;

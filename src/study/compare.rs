@@ -206,7 +206,7 @@ const FIRM_SHARE: f64 = 0.05;
 const FIRM_S: f64 = 0.1;
 
 /// Chance of a wrong sign that a firm answer may have.
-const FIRM_P: f64 = 0.05;
+pub const FIRM_P: f64 = 0.05;
 
 /// Whether this difference to the first case is known: its interval is narrow, or it has a sign
 /// that is no luck (Holm-adjusted sign test).

@@ -24,15 +24,40 @@ pub struct Skin {
     nozzle_mm: f64,
     layer: Layer,
     worker: Worker,
-    /// Too much plastic on the outside of the last two layers that ended, the older one first, mm³.
-    outer_mm3: [f64; 2],
+    /// Too much plastic on the outside of the layer before the one that ended last, mm³.
+    outer_mm3: f64,
 }
 
-/// Who works layers off.
+/// Who works layers off; tells what each has too much on its outside when the next one comes.
 #[derive(Debug)]
 enum Worker {
-    Here(Box<Shell>),
+    Here { shell: Box<Shell>, last_mm3: f64 },
     Aside(Aside),
+}
+
+impl Worker {
+    /// Takes a layer; returns what the one before it has too much on its outside, mm³.
+    fn layer(&mut self, layer: Layer) -> f64 {
+        match self {
+            Worker::Here { shell, last_mm3 } => std::mem::replace(last_mm3, shell.layer(&layer)),
+            Worker::Aside(aside) => {
+                let before_mm3 = aside.wait();
+                aside.busy = aside.layers.send(layer).is_ok();
+                before_mm3
+            }
+        }
+    }
+
+    /// Ends the job; also returns what the last layer has too much on its outside, mm³.
+    fn finish(self) -> (Shell, f64) {
+        match self {
+            Worker::Here { shell, last_mm3 } => (*shell, last_mm3),
+            Worker::Aside(mut aside) => {
+                let last_mm3 = aside.wait();
+                (aside.finish(), last_mm3)
+            }
+        }
+    }
 }
 
 /// A thread that works layers off, one behind.
@@ -86,13 +111,17 @@ impl Skin {
     /// Nothing printed; `aside`: layers are worked off on another thread, where the system gives one.
     pub fn new(nozzle: &Nozzle, aside: bool) -> Self {
         let shell = || Shell::new(nozzle.nozzle_mm);
+        let here = || Worker::Here {
+            shell: Box::new(shell()),
+            last_mm3: 0.0,
+        };
         let thread = aside.then(|| Aside::new(shell()).ok()).flatten();
         Skin {
             filament_mm2: std::f64::consts::PI * nozzle.filament_mm * nozzle.filament_mm / 4.0,
             nozzle_mm: nozzle.nozzle_mm,
             layer: Layer::default(),
-            worker: thread.map_or_else(|| Worker::Here(Box::new(shell())), Worker::Aside),
-            outer_mm3: [0.0; 2],
+            worker: thread.map_or_else(here, Worker::Aside),
+            outer_mm3: 0.0,
         }
     }
 
@@ -145,30 +174,18 @@ impl Skin {
             ..Layer::default()
         };
         let ended = std::mem::replace(&mut self.layer, begun);
-        match &mut self.worker {
-            Worker::Here(shell) => self.outer_mm3 = [self.outer_mm3[1], shell.layer(&ended)],
-            Worker::Aside(aside) => {
-                self.outer_mm3 = [aside.wait(), f64::NAN];
-                aside.busy = aside.layers.send(ended).is_ok();
-            }
-        }
+        self.outer_mm3 = self.worker.layer(ended);
     }
 
     /// Too much plastic on the outside of the layer before the one that ended last, mm³.
     pub fn outer_mm3(&self) -> f64 {
-        self.outer_mm3[0]
+        self.outer_mm3
     }
 
     /// Ends the job. Also tells what is too much on the outside of the last two layers, mm³.
     pub fn finish(mut self) -> (Exposure, [f64; 2]) {
         self.end_layer(self.layer.layer);
-        let (shell, outer_mm3) = match self.worker {
-            Worker::Here(shell) => (*shell, self.outer_mm3),
-            Worker::Aside(mut aside) => {
-                let last_mm3 = aside.wait();
-                (aside.finish(), [self.outer_mm3[0], last_mm3])
-            }
-        };
-        (shell.finish(), outer_mm3)
+        let (shell, last_mm3) = self.worker.finish();
+        (shell.finish(), [self.outer_mm3, last_mm3])
     }
 }

@@ -8,8 +8,7 @@ use std::path::{Path, PathBuf};
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 
-#[path = "../fuzz/checks/mod.rs"]
-mod checks;
+use super::checks;
 
 type Check = fn(&[u8]);
 

@@ -3,13 +3,14 @@
 use std::time::{Duration, Instant};
 
 use headstall::board::{builtin, profile};
-use headstall::job::reader::JobReader;
 use headstall::replay::stream::{Done, ReplayError, Watcher, replay};
 use headstall::report::map::{self, MapText};
 use headstall::study::watch::Watch;
 use rand::seq::IndexedRandom;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+
+use super::checks;
 
 fn setting<T: std::str::FromStr>(name: &str, usual: T) -> T {
     std::env::var(name)
@@ -184,13 +185,7 @@ impl<W: Watcher> Watcher for Finite<W> {
 #[test]
 fn bytes_into_the_reader() {
     campaign("reader", |rng| {
-        let job = any_job(rng);
-        let mut reader = JobReader::new(&job[..]);
-        let mut steps = 0;
-        while let Ok(Some(_)) = reader.next_step() {
-            steps += 1;
-            assert!(steps <= job.len());
-        }
+        checks::reader::check(&any_job(rng));
     });
 }
 
@@ -213,13 +208,7 @@ fn bytes_into_the_board() {
                 _ => drop(text.drain(at..(at + 9).min(text.len()))),
             }
         }
-        if let Err(error) = profile::parse(&String::from_utf8_lossy(&text), "fuzz.toml", &[]) {
-            let error = error.to_string();
-            assert!(
-                error.starts_with("fuzz.toml") && error.lines().count() == 1,
-                "{error}"
-            );
-        }
+        checks::board::check(&String::from_utf8_lossy(&text));
     });
 }
 

@@ -3,6 +3,8 @@
 mod board;
 mod board_errors;
 mod browser;
+#[path = "../fuzz/checks/mod.rs"]
+mod checks;
 mod cli;
 mod colours;
 mod corpus;
