@@ -26,7 +26,7 @@
 //! let text = builtin::text("32bit-card").unwrap();
 //! let board = profile::parse(text, "32bit-card", &[]).unwrap();
 //! let job = "G1 F3000 Z0.2\nG1 X20 E1\nG1 Y20 E1\n";
-//! let mut watch = Watch::new(&board.nozzle, None, |_stall| {});
+//! let mut watch = Watch::new(&board.nozzle, |_stall| {}).with_trace(None);
 //! let done = replay(job.as_bytes(), &board, 0, &mut watch).unwrap();
 //! let (seen, layer) = watch.finish();
 //! assert_eq!((seen.stalls(), layer.segments.len()), (0, 3));

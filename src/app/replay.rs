@@ -8,7 +8,7 @@ use headstall::job::reader::JobReader;
 use headstall::replay::duties::Restless;
 use headstall::replay::source::Planned;
 use headstall::replay::store::StoredJob;
-use headstall::replay::stream::{self, Done, ReplayError, Watcher};
+use headstall::replay::stream::{self, Done, ReplayError, Replayed, Watcher};
 use headstall::replay::world::Cause;
 use headstall::report::advice::Idea;
 use headstall::report::cures::{CureRow, CureTable};
@@ -19,6 +19,7 @@ use headstall::study::causes::{self, Shares};
 use headstall::study::paths::Paths;
 use headstall::study::stalls::Stall;
 use headstall::study::watch::{Found, Watch};
+use headstall::surface::skin::Wanted;
 
 use super::args::Replay;
 use super::failure::Failure;
@@ -30,8 +31,14 @@ use super::stall_log::{StallLog, give};
 use super::table::Table;
 use super::terminal::{print, strong};
 
-/// Line replays that are done to work the causes out without being asked: some seconds.
+/// Lines and chores that are replayed to work the causes out without being asked: some seconds.
 pub const UNASKED_WORK: usize = 16_000_000;
+/// Of a job whose length is not known so many blocks are kept for the causes: a few MB.
+const STREAM_BLOCKS_MAX: usize = 50_000;
+/// A file that has more bytes for each block that may be kept is taken for too long from the start.
+const BLOCK_BYTES: u64 = 64;
+/// Stalls that are held back of a job that is not kept: a few MB.
+const HELD_MAX: usize = 15_000;
 /// The command's summary.
 const MARK: &str = "summary.json";
 /// Stalls whose strips of time are kept, those that lose most.
@@ -93,19 +100,29 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
             blocks = Some(Table::open(folder, "blocks.csv", tables::BLOCKS_HEADER)?);
         }
     }
-    let keep_blocks_max = match (args.causes, args.quick) {
-        (true, _) => usize::MAX,
-        (_, true) => 0,
-        _ => UNASKED_WORK / causes::replay_count(&board),
+    let keep_blocks_max = keep_blocks_max(args, &board, job.bytes);
+    let held_max = match job.bytes {
+        _ if args.quick => 0,
+        Some(_) => keep_blocks_max.max(HELD_MAX),
+        None => HELD_MAX,
     };
-    let mut log = StallLog::new(stalls, &board.nozzle, keep_blocks_max);
-    let mut watch = Watch::new(&board.nozzle, args.layer, |stall: &Stall| log.take(stall));
+    let mut log = StallLog::new(stalls, &board.nozzle, held_max);
+    let mut watch = Watch::new(&board.nozzle, |stall: &Stall| log.take(stall));
     let second_core = threads() > 1;
-    if !args.quick {
-        watch = watch.with_surface(&board.nozzle, second_core);
+    let draws = !args.quick && folder.is_some();
+    if draws {
+        watch = watch
+            .with_trace(args.layer)
+            .with_strips(STRIPS_MAX)
+            .with_paths(Paths::default());
     }
-    if !args.quick && folder.is_some() {
-        watch = watch.with_strips(STRIPS_MAX).with_paths(Paths::default());
+    if !args.quick {
+        let wanted = Wanted {
+            walls: draws,
+            stalls_max: held_max,
+            aside: second_core,
+        };
+        watch = watch.with_surface(&board.nozzle, &wanted);
     }
     let mut desk = Desk {
         watch,
@@ -135,7 +152,7 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         paths,
     } = watch.found();
     let shares = match &replayed.kept {
-        Some(kept) if seen.stalls() > 0 => {
+        Some(kept) if seen.stalls() > 0 && (args.causes || is_short(&replayed, &board)) => {
             let shares = work_out(kept, &board, args.on.seed, &log)
                 .map_err(|e| Failure::Unusable(format!("--board {}: {e}", args.on.board)))?;
             log.share(&shares);
@@ -217,6 +234,25 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         Some(most) if summary.stalls > most => ExitCode::from(TOO_MANY_STALLS),
         _ => ExitCode::SUCCESS,
     })
+}
+
+/// Blocks and lines up to which the job is kept for the causes.
+fn keep_blocks_max(args: &Replay, board: &Board, bytes: Option<u64>) -> usize {
+    let most = UNASKED_WORK / causes::replay_count(board);
+    match bytes {
+        _ if args.causes => usize::MAX,
+        _ if args.quick => 0,
+        Some(bytes) if bytes / BLOCK_BYTES <= most as u64 => most,
+        Some(_) => 0,
+        None => most.min(STREAM_BLOCKS_MAX),
+    }
+}
+
+/// Whether the causes are worked out in some seconds.
+fn is_short<S>(replayed: &Replayed<S>, board: &Board) -> bool {
+    let lines = replayed.kept.as_ref().map_or(0, StoredJob::line_count);
+    let chores = usize::try_from(replayed.totals.chores).unwrap_or(usize::MAX);
+    lines.saturating_add(chores) <= UNASKED_WORK / causes::replay_count(board)
 }
 
 /// The best changes for a post, where the job can be read again and is not too long for them.

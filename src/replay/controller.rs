@@ -113,6 +113,7 @@ impl<'a, W: World> Replay<'a, W> {
             stop_wait_s: self.stop_wait_s,
             blocks: self.head.started,
             saves: self.saves.made,
+            chores: self.chores.runs,
         }
     }
 

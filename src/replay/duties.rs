@@ -21,7 +21,8 @@ impl fmt::Display for Restless {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(
             f,
-            "chores ran {CHORE_RUNS_MAX} times and the job is not done; make `{}` rarer (every_s) or shorter (us)",
+            "chores ran {CHORE_RUNS_MAX} times and the job is not done; make `{}` rarer (every_s) or shorter (us), \
+             or the link faster",
             self.chore
         )
     }
@@ -43,7 +44,8 @@ pub struct Chores {
     list: Vec<Chore>,
     /// When the next one is due, s.
     pub next_s: f64,
-    runs: u64,
+    /// Runs of all of them.
+    pub runs: u64,
 }
 
 impl Chores {

@@ -135,4 +135,6 @@ pub struct Totals {
     pub blocks: u64,
     /// State saves made.
     pub saves: u64,
+    /// Chores run.
+    pub chores: u64,
 }

@@ -136,6 +136,13 @@ struct Open {
     last_block: u64,
 }
 
+impl Open {
+    /// Its place so far.
+    fn spot(&self) -> Spot {
+        self.rest.or(self.slowest).unwrap_or(self.first)
+    }
+}
+
 impl StallFinder {
     /// Takes the next block; returns the stall that ended before it.
     ///
@@ -216,6 +223,12 @@ impl StallFinder {
         None
     }
 
+    /// The place of the stall that is open, if one is, as far as is known: its block. What is no longer
+    /// its place does not become it again.
+    pub fn place(&self) -> Option<u64> {
+        Some(self.open.as_ref()?.spot().block)
+    }
+
     /// Ends the stall that is open, if one is: at a commanded stop, or at the end.
     pub fn close(&mut self) -> Option<Stall> {
         // Looked at first: taking it writes all of it.
@@ -226,7 +239,7 @@ impl StallFinder {
             (None, true) => Kind::Dip,
             (None, false) => Kind::Drag,
         };
-        let spot = open.rest.or(open.slowest).unwrap_or(open.first);
+        let spot = open.spot();
         let cause = Cause::ALL.into_iter().fold(Cause::Depth, |most, cause| {
             if open.late_s[cause as usize] > open.late_s[most as usize] {
                 cause

@@ -33,6 +33,11 @@ pub struct LayerTrace {
     pub z_mm: f64,
     /// Lost time of its blocks, s.
     pub lost_s: f64,
+    /// Whether the head moves on it.
+    pub moves: bool,
+    /// Whether anything is printed on it.
+    pub prints: bool,
+    keeps: bool,
     /// Its pieces.
     pub segments: Vec<Segment>,
     /// Its stalls, or the longest of them.
@@ -45,24 +50,41 @@ pub struct LayerTrace {
 impl LayerTrace {
     /// An empty trace of this layer.
     pub fn new(layer: u32) -> Self {
+        LayerTrace::keeping(layer, true)
+    }
+
+    /// An empty trace of this layer that keeps pieces and stalls, or only sums.
+    pub fn keeping(layer: u32, keeps: bool) -> Self {
         LayerTrace {
             layer,
+            keeps,
             ..LayerTrace::default()
         }
     }
 
     /// Adds a block.
+    #[inline(always)]
     pub fn block(&mut self, done: &Done) {
         let place = &done.place;
         let (from, to) = (place.from_mm, place.to_mm);
         self.lost_s += done.lost_s();
-        let extrudes = place.e_mm > 0.0;
         if from[0] == to[0] && from[1] == to[1] {
             return;
         }
-        if extrudes {
+        self.moves = true;
+        if place.e_mm > 0.0 {
+            self.prints = true;
             self.z_mm = to[2];
         }
+        if self.keeps {
+            self.piece(done);
+        }
+    }
+
+    #[inline(never)]
+    fn piece(&mut self, done: &Done) {
+        let (from, to) = (done.place.from_mm, done.place.to_mm);
+        let extrudes = done.place.e_mm > 0.0;
         let speed_ratio = done.speed_ratio() as f32;
         let (x_mm, y_mm) = (to[0] as f32, to[1] as f32);
         let end = self.segments.last().map(|s| (s.x_mm, s.y_mm));
@@ -90,6 +112,9 @@ impl LayerTrace {
 
     /// Adds a stall of this layer.
     pub fn stall(&mut self, stall: &Stall) {
+        if !self.keeps {
+            return;
+        }
         self.stalls.push(*stall);
         if self.stalls.len() >= 2 * MARKS_MAX {
             self.keep_longest();

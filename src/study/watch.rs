@@ -5,7 +5,7 @@ use crate::replay::world::Cause;
 
 use crate::board::types::Nozzle;
 use crate::surface::flow::Flow;
-use crate::surface::skin::{Exposure, Skin};
+use crate::surface::skin::{Exposure, Skin, Wanted};
 
 use super::paths::Paths;
 use super::stalls::{LOST_MIN_S, Stall, StallFinder};
@@ -100,6 +100,7 @@ pub struct Watch<S> {
     weighed: usize,
     recent_sum: Need,
     wanted_layer: Option<u32>,
+    traces: bool,
     current: LayerTrace,
     previous: LayerTrace,
     best: LayerTrace,
@@ -114,7 +115,8 @@ pub struct Watch<S> {
 pub struct Found {
     /// What it has seen.
     pub seen: Seen,
-    /// The layer traced: that with most plastic too much on its outside, or that loses most.
+    /// The layer traced: that with most plastic too much on its outside, or that loses most. Without
+    /// pieces, if those were not wanted.
     pub trace: LayerTrace,
     /// Where stalled blocks lie, if that was wanted.
     pub exposure: Option<Exposure>,
@@ -132,8 +134,8 @@ struct Recent {
 }
 
 impl<S: FnMut(&Stall)> Watch<S> {
-    /// A watch that traces `layer`, or the layer that loses most.
-    pub fn new(nozzle: &Nozzle, layer: Option<u32>, each_stall: S) -> Self {
+    /// A watch for stalls and sums.
+    pub fn new(nozzle: &Nozzle, each_stall: S) -> Self {
         Watch {
             flow: Flow::new(nozzle),
             finder: StallFinder::default(),
@@ -142,10 +144,11 @@ impl<S: FnMut(&Stall)> Watch<S> {
             recent: [Recent::default(); WINDOW_BLOCKS],
             weighed: 0,
             recent_sum: Need::default(),
-            wanted_layer: layer,
-            current: LayerTrace::new(0),
-            previous: LayerTrace::new(0),
-            best: LayerTrace::new(0),
+            wanted_layer: None,
+            traces: false,
+            current: LayerTrace::default(),
+            previous: LayerTrace::default(),
+            best: LayerTrace::default(),
             strips: None,
             skin: None,
             paths: None,
@@ -153,9 +156,17 @@ impl<S: FnMut(&Stall)> Watch<S> {
         }
     }
 
-    /// Finds out which stalls lie on which surface too; `aside`: on a thread of its own.
-    pub fn with_surface(mut self, nozzle: &Nozzle, aside: bool) -> Self {
-        self.skin = Some(Skin::new(nozzle, aside));
+    /// Keeps the path of one layer too, to be drawn: of `layer`, or of the worst.
+    pub fn with_trace(mut self, layer: Option<u32>) -> Self {
+        self.wanted_layer = layer;
+        self.traces = true;
+        self.current = LayerTrace::new(0);
+        self
+    }
+
+    /// Finds out which stalls lie on which surface too.
+    pub fn with_surface(mut self, nozzle: &Nozzle, wanted: &Wanted) -> Self {
+        self.skin = Some(Skin::new(nozzle, wanted));
         self
     }
 
@@ -221,13 +232,16 @@ impl<S: FnMut(&Stall)> Watch<S> {
             self.seen.worst.truncate(WORST_PLACES);
         }
         for trace in [&mut self.current, &mut self.previous, &mut self.best] {
-            if trace.layer == stall.layer && !trace.segments.is_empty() {
+            if trace.layer == stall.layer && trace.moves {
                 trace.stall(&stall);
                 break;
             }
         }
         if let Some(strips) = &mut self.strips {
             strips.stall(&stall);
+        }
+        if let Some(skin) = &mut self.skin {
+            skin.stall(stall.block);
         }
         (self.each_stall)(&stall);
     }
@@ -236,12 +250,11 @@ impl<S: FnMut(&Stall)> Watch<S> {
         let better = match self.wanted_layer {
             Some(wanted) => trace.layer == wanted,
             None => {
-                let drawn = |t: &LayerTrace| t.segments.iter().any(|s| s.extrudes);
-                (drawn(&trace), outer_mm3, trace.lost_s)
-                    > (drawn(&self.best), self.best_outer_mm3, self.best.lost_s)
+                (trace.prints, outer_mm3, trace.lost_s)
+                    > (self.best.prints, self.best_outer_mm3, self.best.lost_s)
             }
         };
-        if !trace.segments.is_empty() && (better || self.best.segments.is_empty()) {
+        if trace.moves && (better || !self.best.moves) {
             self.best = trace;
             self.best_outer_mm3 = outer_mm3;
         }
@@ -297,13 +310,14 @@ impl<S: FnMut(&Stall)> Watcher for Watch<S> {
         self.seen.layer(done.layer).lost_s += lost_s;
         self.weigh(done);
         if let Some(skin) = &mut self.skin {
-            skin.block(done, &excess);
+            skin.block(done, &excess, || self.finder.place());
         }
         if let Some(paths) = &mut self.paths {
             paths.block(done);
         }
         if done.layer != self.current.layer {
-            let ended = std::mem::replace(&mut self.current, LayerTrace::new(done.layer));
+            let begun = LayerTrace::keeping(done.layer, self.traces);
+            let ended = std::mem::replace(&mut self.current, begun);
             let before = std::mem::replace(&mut self.previous, ended);
             let outer_mm3 = self.skin.as_ref().map_or(0.0, Skin::outer_mm3);
             self.offer(before, outer_mm3);

@@ -90,6 +90,8 @@ pub(super) struct Layer {
     /// Replayed over ideal speed of each bead, 0 to 1.
     pub speed_ratios: Vec<f32>,
     pub asked: Vec<Asked>,
+    /// Blocks at which stalls are placed, in order; others among them are no harm.
+    pub places: Vec<u64>,
 }
 
 /// Width of a cell, nozzle widths.
@@ -113,6 +115,7 @@ pub const SPEED_BINS: usize = 10;
 #[derive(Debug)]
 pub(super) struct Shell {
     nozzle_mm: f64,
+    walls_wanted: bool,
     /// Of the layer that is worked on.
     z_mm: f64,
     /// Length of outer wall by speed ratio, mm.
@@ -127,15 +130,16 @@ pub(super) struct Shell {
     walls: Vec<WallPoint>,
     /// Each how many-th layer's walls are kept.
     wall_layers: u32,
-    /// Stalled blocks, in order, with the void that they face; `u32::MAX`: none.
+    /// Blocks at which stalls are placed, in order, with the void that they face; `u32::MAX`: none.
     faced: Vec<(u64, u32)>,
 }
 
 impl Shell {
     /// Nothing printed.
-    pub fn new(nozzle_mm: f64) -> Self {
+    pub fn new(nozzle_mm: f64, walls_wanted: bool) -> Self {
         Shell {
             nozzle_mm,
+            walls_wanted,
             z_mm: 0.0,
             wall_mm: [0.0; SPEED_BINS],
             patches: Vec::new(),
@@ -162,12 +166,13 @@ impl Shell {
         self.outer_mm3 = 0.0;
         self.z_mm = layer.z_mm;
         if layer.beads.is_empty() {
-            let faced = layer.asked.iter().map(|a| (a.block, u32::MAX));
-            self.faced.extend(faced);
+            self.face(layer, |_, _| u32::MAX);
             return 0.0;
         }
         let grid = Grid::new(&layer.beads, CELL_NOZZLES * self.nozzle_mm);
-        self.keep_walls(layer, &grid);
+        if self.walls_wanted {
+            self.keep_walls(layer, &grid);
+        }
         // The voids' numbers over all layers, by label.
         let mut voids = vec![u32::MAX; grid.labels_end as usize];
         voids[OUTSIDE as usize] = 0;
@@ -194,20 +199,31 @@ impl Shell {
             }
         }
         let mut seen = None;
-        for asked in &layer.asked {
+        self.face(layer, |shell, asked| {
             let faced: Label = grid.faces(asked.at_mm, asked.width_mm, &mut seen);
             if faced == OUTSIDE {
-                self.patch(asked);
+                shell.patch(asked);
             }
-            let void = if faced == SOLID {
+            if faced == SOLID {
                 u32::MAX
             } else {
                 voids[faced as usize]
-            };
-            self.faced.push((asked.block, void));
-        }
+            }
+        });
         self.below = Some((grid, voids, self.z_mm));
         self.outer_mm3
+    }
+
+    /// Finds the void that each stalled block faces, and keeps it where a stall is placed.
+    fn face(&mut self, layer: &Layer, mut void: impl FnMut(&mut Self, &Asked) -> u32) {
+        let mut places = layer.places.iter().peekable();
+        for asked in &layer.asked {
+            let void = void(self, asked);
+            while places.next_if(|p| **p < asked.block).is_some() {}
+            if places.peek() == Some(&&asked.block) {
+                self.faced.push((asked.block, void));
+            }
+        }
     }
 
     fn keep_walls(&mut self, layer: &Layer, grid: &Grid) {
@@ -269,7 +285,7 @@ impl Shell {
     /// Keeps what is too much on the outside; neighbours in one.
     fn patch(&mut self, asked: &Asked) {
         self.outer_mm3 += asked.excess_mm3;
-        if asked.excess_mm3 <= 0.0 {
+        if asked.excess_mm3 <= 0.0 || !self.walls_wanted {
             return;
         }
         let patch = Patch {

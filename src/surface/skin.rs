@@ -14,6 +14,17 @@ use super::shell::{Asked, Layer, Shell};
 
 pub use super::shell::{Exposure, Patch, SPEED_BINS, Surface, WallPoint};
 
+/// What is wanted of a surface.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Wanted {
+    /// Its walls, and what is too much on them, for pictures.
+    pub walls: bool,
+    /// Stalls of which it is told at most where they lie.
+    pub stalls_max: usize,
+    /// Layers are worked off on another thread, where the system gives one.
+    pub aside: bool,
+}
+
 /// Blocks that lose more than this are asked about, s.
 const LOST_MIN_S: f64 = 1e-4;
 
@@ -23,6 +34,8 @@ pub struct Skin {
     filament_mm2: f64,
     nozzle_mm: f64,
     layer: Layer,
+    /// Stalls that may still be asked about.
+    stalls_left: usize,
     worker: Worker,
     /// Too much plastic on the outside of the layer before the one that ended last, mm³.
     outer_mm3: f64,
@@ -108,26 +121,40 @@ impl Aside {
 }
 
 impl Skin {
-    /// Nothing printed; `aside`: layers are worked off on another thread, where the system gives one.
-    pub fn new(nozzle: &Nozzle, aside: bool) -> Self {
-        let shell = || Shell::new(nozzle.nozzle_mm);
+    /// Nothing printed.
+    pub fn new(nozzle: &Nozzle, wanted: &Wanted) -> Self {
+        let shell = || Shell::new(nozzle.nozzle_mm, wanted.walls);
         let here = || Worker::Here {
             shell: Box::new(shell()),
             last_mm3: 0.0,
         };
-        let thread = aside.then(|| Aside::new(shell()).ok()).flatten();
+        let thread = wanted.aside.then(|| Aside::new(shell()).ok()).flatten();
         Skin {
             filament_mm2: std::f64::consts::PI * nozzle.filament_mm * nozzle.filament_mm / 4.0,
             nozzle_mm: nozzle.nozzle_mm,
             layer: Layer::default(),
+            stalls_left: wanted.stalls_max,
             worker: thread.map_or_else(here, Worker::Aside),
             outer_mm3: 0.0,
         }
     }
 
-    /// The next block, with what it leaves too much.
-    pub fn block(&mut self, done: &Done, excess: &Excess) {
+    /// A stall's place is this block: where it lies is wanted. Stalls come in order, each before its layer
+    /// ends.
+    pub fn stall(&mut self, block: u64) {
+        if let Some(left) = self.stalls_left.checked_sub(1) {
+            self.stalls_left = left;
+            self.layer.places.push(block);
+        }
+    }
+
+    /// The next block, with what it leaves too much; `open`: the place of the stall that is open, asked
+    /// for where a layer ends.
+    pub fn block(&mut self, done: &Done, excess: &Excess, open: impl FnOnce() -> Option<u64>) {
         if done.layer != self.layer.layer {
+            if self.stalls_left > 0 {
+                self.layer.places.extend(open());
+            }
             self.end_layer(done.layer);
         }
         let (from, to) = (done.place.from_mm, done.place.to_mm);

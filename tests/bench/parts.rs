@@ -13,6 +13,7 @@ use headstall::motion::path::Block;
 use headstall::replay::source::{Planned, Source};
 use headstall::replay::stream::replay_source;
 use headstall::study::watch::Watch;
+use headstall::surface::skin::Wanted;
 
 fn parts(c: &mut Criterion) {
     let job: String = ring::BEGINNING.to_string() + &(1..=10).map(ring::layer).collect::<String>();
@@ -51,10 +52,15 @@ fn parts(c: &mut Criterion) {
             }
         })
     });
+    let wanted = Wanted {
+        walls: true,
+        stalls_max: usize::MAX,
+        aside: false,
+    };
     let replayed = |surface: bool| {
-        let mut watch = Watch::new(&board.nozzle, None, |_| {});
+        let mut watch = Watch::new(&board.nozzle, |_| {});
         if surface {
-            watch = watch.with_surface(&board.nozzle, false);
+            watch = watch.with_surface(&board.nozzle, &wanted);
         }
         let done = replay_source(source(), &board, 0, &mut watch, 0).unwrap();
         black_box((done.totals, watch.found().seen));

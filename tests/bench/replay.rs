@@ -21,6 +21,7 @@ use headstall::replay::source::Planned;
 use headstall::replay::stream::{replay_ahead, replay_source};
 use headstall::study::causes;
 use headstall::study::watch::Watch;
+use headstall::surface::skin::Wanted;
 
 /// Writes the job, at least this many bytes of it.
 fn make(path: &Path, bytes: usize) {
@@ -121,9 +122,14 @@ impl Case {
 /// One replay, watched as `--quick` watches it, or with the surface too, s.
 fn watched(path: &Path, board: &Board, surface: bool, threads: usize) -> f64 {
     let began = Instant::now();
-    let mut watch = Watch::new(&board.nozzle, None, |_| {});
+    let mut watch = Watch::new(&board.nozzle, |_| {});
     if surface {
-        watch = watch.with_surface(&board.nozzle, threads > 1);
+        let wanted = Wanted {
+            walls: true,
+            stalls_max: 15_000,
+            aside: threads > 1,
+        };
+        watch = watch.with_trace(None).with_surface(&board.nozzle, &wanted);
     }
     let source = Planned::new(JobReader::new(File::open(path).unwrap()), board);
     let replay = if threads > 1 {

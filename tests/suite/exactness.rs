@@ -12,6 +12,7 @@ use headstall::motion::path::Block;
 use headstall::replay::source::Planned;
 use headstall::replay::stream::{self, Done, ReplayError, Watcher, replay};
 use headstall::study::watch::Watch;
+use headstall::surface::skin::Wanted;
 use proptest::prelude::*;
 
 use super::laws::{any_board, any_job};
@@ -284,8 +285,9 @@ proptest! {
     fn surfaces_aside(job in any_job(), text in any_board(), seed in 0..99u64) {
         let board = profile::parse(&text, "any.toml", &[]).unwrap();
         let found = |aside: bool| {
-            let watch = Watch::new(&board.nozzle, None, |_| {});
-            let mut watch = watch.with_surface(&board.nozzle, aside);
+            let wanted = Wanted { walls: true, stalls_max: usize::MAX, aside };
+            let watch = Watch::new(&board.nozzle, |_| {}).with_trace(None);
+            let mut watch = watch.with_surface(&board.nozzle, &wanted);
             let done = replay(job.as_bytes(), &board, seed, &mut watch);
             let found = watch.found();
             done.is_ok().then_some((found.seen, found.trace, found.exposure))

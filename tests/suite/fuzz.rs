@@ -217,7 +217,7 @@ fn jobs_and_boards_into_the_replay() {
     campaign("replay", |rng| {
         let (job, board) = (any_job(rng), any_board(rng));
         let seed = rng.random();
-        let mut watch = Finite(Watch::new(&board.nozzle, None, |_| {}));
+        let mut watch = Finite(Watch::new(&board.nozzle, |_| {}).with_trace(None));
         match replay(&job[..], &board, seed, &mut watch) {
             Ok(done) => {
                 assert!(done.totals.replay_s.is_finite() && done.ideal_s.is_finite());

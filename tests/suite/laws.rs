@@ -307,7 +307,7 @@ fn the_main_loop_is_blamed_for_what_it_does() {
         ),
     ] {
         let board = board(&sets);
-        let mut watch = Watch::new(&board.nozzle, None, |_| {});
+        let mut watch = Watch::new(&board.nozzle, |_| {});
         let done = replay(job.as_bytes(), &board, 0, &mut watch).unwrap();
         let (seen, _) = watch.finish();
         assert!(done.lost_s > 1.0);

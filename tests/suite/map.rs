@@ -97,7 +97,7 @@ fn marks_stand_for_stalls() {
             50.0 + 12.0 * a.sin()
         );
     }
-    let mut watch = Watch::new(&board.nozzle, None, |_| {});
+    let mut watch = Watch::new(&board.nozzle, |_| {}).with_trace(None);
     let done = headstall::replay::stream::replay(job.as_bytes(), &board, 0, &mut watch).unwrap();
     let (seen, trace) = watch.finish();
     assert!(seen.kinds[0] > 3, "{:?}", seen.kinds);

@@ -144,7 +144,7 @@ proptest! {
     fn shares_add_up_by_place_and_by_cause(text in any_board(), job in any_job(), seed in 0..4u64) {
         let board = profile::parse(&text, "any.toml", &[]).unwrap();
         let mut stalls = Vec::new();
-        let mut watch = Watch::new(&board.nozzle, None, |s| stalls.push(*s));
+        let mut watch = Watch::new(&board.nozzle, |s| stalls.push(*s));
         let done = replay(job.as_bytes(), &board, seed, &mut watch).unwrap();
         watch.finish();
         let kept = Planned::new(JobReader::new(job.as_bytes()), &board).store().unwrap();
@@ -170,7 +170,7 @@ proptest! {
     #[test]
     fn the_stored_job_replays_as_the_file_does(text in any_board(), job in any_job(), seed in any::<u64>()) {
         let board = profile::parse(&text, "any.toml", &[]).unwrap();
-        let mut watch = Watch::new(&board.nozzle, None, |_| {});
+        let mut watch = Watch::new(&board.nozzle, |_| {});
         let done = replay(job.as_bytes(), &board, seed, &mut watch).unwrap();
         let (seen, _) = watch.finish();
         let kept = Planned::new(JobReader::new(job.as_bytes()), &board).store().unwrap();

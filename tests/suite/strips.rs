@@ -28,7 +28,7 @@ fn circles(layers: u32, chords: u32) -> String {
 }
 
 fn watched(job: &str, board: &Board, most: usize) -> Found {
-    let mut watch = Watch::new(&board.nozzle, None, |_| {}).with_strips(most);
+    let mut watch = Watch::new(&board.nozzle, |_| {}).with_strips(most);
     replay(job.as_bytes(), board, 0, &mut watch).unwrap();
     watch.found()
 }

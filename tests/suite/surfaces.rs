@@ -6,7 +6,7 @@ use headstall::report::wall::{Across, Bump, Caption};
 use headstall::report::{part, wall};
 use headstall::surface::flow::Flow;
 use headstall::surface::grid::{Bead, Grid, OUTSIDE, SOLID};
-use headstall::surface::skin::{Exposure, Skin, Surface};
+use headstall::surface::skin::{Exposure, Skin, Surface, Wanted};
 use roxmltree::Document;
 
 use super::making::board;
@@ -225,15 +225,22 @@ struct Follow {
 impl Watcher for Follow {
     fn block(&mut self, done: &Done) {
         let excess = self.flow.block(done);
-        self.skin.block(done, &excess);
+        self.skin.block(done, &excess, || None);
         if done.lost_s() > 1e-4 && done.place.e_mm > 0.0 {
             self.blocks
                 .push((done.ran.block, done.layer, done.place.from_mm));
+            self.skin.stall(done.ran.block);
         }
     }
 
     fn stop(&mut self, _start_s: f64, _end_s: f64) {}
 }
+
+const WANTED: Wanted = Wanted {
+    walls: true,
+    stalls_max: usize::MAX,
+    aside: true,
+};
 
 /// A board on which each block is late.
 fn late() -> Board {
@@ -262,7 +269,7 @@ fn print(layers: &[Vec<Bead>]) -> (Exposure, Vec<(u64, u32, [f64; 3])>) {
     let board = late();
     let mut follow = Follow {
         flow: Flow::new(&board.nozzle),
-        skin: Skin::new(&board.nozzle, true),
+        skin: Skin::new(&board.nozzle, &WANTED),
         blocks: Vec::new(),
     };
     replay(job.as_bytes(), &board, 0, &mut follow).unwrap();

@@ -9,7 +9,7 @@ const JOB: &[u8] = b"M83\nG28\nG1 F3000 Z.2\nG1 X9 E.3\nG2 X9 Y9 J4.5 E.5\nG4 P5
 pub fn check(text: &str) {
     match profile::parse(text, "fuzz.toml", &[]) {
         Ok(board) => {
-            let mut watch = Watch::new(&board.nozzle, None, |_| {});
+            let mut watch = Watch::new(&board.nozzle, |_| {});
             if let Ok(done) = replay(JOB, &board, 7, &mut watch) {
                 assert!(done.totals.replay_s.is_finite());
             }

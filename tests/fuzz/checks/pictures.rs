@@ -10,8 +10,15 @@ use headstall::study::paths::Paths;
 use headstall::study::stalls::Stall;
 use headstall::study::watch::Watch;
 use headstall::surface::flow::Flow;
+use headstall::surface::skin::Wanted;
 
 use super::shared;
+
+const WANTED: Wanted = Wanted {
+    walls: true,
+    stalls_max: 10_000,
+    aside: false,
+};
 
 /// The check.
 pub fn check(bytes: &[u8]) {
@@ -19,8 +26,9 @@ pub fn check(bytes: &[u8]) {
         return;
     };
     let mut stalls = Vec::new();
-    let mut watch = Watch::new(&board.nozzle, None, |s: &Stall| stalls.push(*s))
-        .with_surface(&board.nozzle, false)
+    let mut watch = Watch::new(&board.nozzle, |s: &Stall| stalls.push(*s))
+        .with_trace(None)
+        .with_surface(&board.nozzle, &WANTED)
         .with_strips(8)
         .with_paths(Paths::with_room(2_000));
     let Ok(done) = replay(job, &board, 3, &mut watch) else {

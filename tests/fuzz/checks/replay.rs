@@ -35,7 +35,7 @@ pub fn check(bytes: &[u8]) {
         return;
     };
     let mut check = Check {
-        inner: Watch::new(&board.nozzle, None, |_| {}),
+        inner: Watch::new(&board.nozzle, |_| {}),
         end_s: 0.0,
     };
     let source = Planned::new(JobReader::new(job), &board);
@@ -52,7 +52,7 @@ pub fn check(bytes: &[u8]) {
         let again = sample(kept, &board, 3).unwrap();
         assert_eq!(again.replay_s, t.replay_s);
     }
-    let mut nobody = Watch::new(&board.nozzle, None, |_| {});
+    let mut nobody = Watch::new(&board.nozzle, |_| {});
     assert_eq!(
         replay(job, &board, 3, &mut nobody).map(|d| d.totals).ok(),
         Some(t)
