@@ -74,12 +74,12 @@ pub fn end_cell(to: f64) -> usize {
     if at < 0.0 { 0 } else { at as usize + 1 }
 }
 
-/// How many of the first beads are as good as one: end to end, equally wide, and no joint
+/// How many of these beads, from the first on, are as good as one: end to end, equally wide, and no joint
 /// farther from the straight line than a share of a cell.
 pub fn straight(beads: &[Bead], cell_mm: f64) -> usize {
     let (from, within_mm) = (beads[0].from_mm, STRAIGHT_CELLS * cell_mm);
     let mut count = 1;
-    while count < beads.len().min(STRAIGHT_MAX) {
+    while count < beads.len() {
         let (last, next) = (&beads[count - 1], &beads[count]);
         if next.from_mm != last.to_mm
             || (next.width_mm - last.width_mm).abs() > 0.02 * last.width_mm
@@ -103,5 +103,5 @@ pub fn straight(beads: &[Bead], cell_mm: f64) -> usize {
 }
 
 /// Beads drawn as one at most, and how straight they must be, cells.
-const STRAIGHT_MAX: usize = 4;
+pub const STRAIGHT_MAX: usize = 4;
 const STRAIGHT_CELLS: f64 = 0.15;

@@ -4,7 +4,7 @@
 //! of a bead takes all of that as it is. Only tiles that plastic touches have cells; all others are
 //! one label, so that time and memory go by the path and not by the bed.
 
-use super::beads::{each_row, end_cell, first_cell, reach, straight};
+use super::beads::{STRAIGHT_MAX, each_row, end_cell, first_cell, reach, straight};
 use super::joined::Sets;
 
 pub use super::beads::Bead;
@@ -63,11 +63,11 @@ pub struct Grid {
 
 impl Grid {
     /// Draws the beads, on cells of `cell_mm` or larger, and labels what they leave.
-    pub fn new(beads: &[Bead], cell_mm: f64) -> Self {
+    pub fn new(beads: impl Iterator<Item = Bead> + Clone, cell_mm: f64) -> Self {
         let mut low = [f64::MAX; 2];
         let mut high = [f64::MIN; 2];
         let mut widest: f64 = 0.0;
-        for bead in beads {
+        for bead in beads.clone() {
             widest = widest.max(bead.width_mm);
             for point in [bead.from_mm, bead.to_mm] {
                 for axis in 0..2 {
@@ -76,7 +76,7 @@ impl Grid {
                 }
             }
         }
-        if beads.is_empty() {
+        if widest == 0.0 {
             (low, high) = ([0.0; 2], [0.0; 2]);
         }
         let size = [high[0] - low[0], high[1] - low[1]].map(|mm| mm + 2.0 * widest);
@@ -104,14 +104,17 @@ impl Grid {
             runs: Vec::new(),
             labels_end: OUTSIDE + 1,
         };
-        let mut rest = beads;
-        while let [first, ..] = rest {
-            let count = straight(rest, cell_mm);
+        let mut beads = beads;
+        let mut next: Vec<Bead> = Vec::with_capacity(STRAIGHT_MAX);
+        loop {
+            next.extend(beads.by_ref().take(STRAIGHT_MAX - next.len()));
+            let Some(first) = next.first() else { break };
+            let count = straight(&next, cell_mm);
             grid.draw(&Bead {
-                to_mm: rest[count - 1].to_mm,
+                to_mm: next[count - 1].to_mm,
                 ..*first
             });
-            rest = &rest[count..];
+            next.drain(..count);
         }
         grid.label();
         grid

@@ -74,24 +74,75 @@ impl Exposure {
 /// A stalled block of the layer.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Asked {
-    pub block: u64,
-    pub at_mm: [f64; 2],
-    pub width_mm: f64,
-    pub excess_mm3: f64,
-    pub layer_height_mm: f64,
+    /// Counted from the layer's first.
+    pub block: u32,
+    pub at_mm: [f32; 2],
+    pub width_mm: f32,
+    pub excess_mm3: f32,
+    pub layer_height_mm: f32,
+}
+
+/// A point of the path, in single precision: a micron at 10 m.
+#[derive(Clone, Copy, Debug)]
+struct Point {
+    at_mm: [f32; 2],
+    /// Width of the bead that leads here; 0: none does.
+    width_mm: f32,
 }
 
 /// A layer's beads, and its blocks that stalled.
 #[derive(Debug, Default)]
 pub(super) struct Layer {
-    pub layer: u32,
+    /// Its number, from 0.
+    pub number: u32,
     pub z_mm: f64,
-    pub beads: Vec<Bead>,
-    /// Replayed over ideal speed of each bead, 0 to 1.
-    pub speed_ratios: Vec<f32>,
+    pub first_block: u64,
+    path: Vec<Point>,
+    /// The class of replayed over ideal speed of each bead, where walls are wanted.
+    pub speeds: Vec<u8>,
     pub asked: Vec<Asked>,
     /// Blocks at which stalls are placed, in order; others among them are no harm.
     pub places: Vec<u64>,
+}
+
+impl Layer {
+    /// Nothing printed on it yet.
+    pub fn new(number: u32, z_mm: f64, first_block: u64) -> Self {
+        Layer {
+            number,
+            z_mm,
+            first_block,
+            ..Layer::default()
+        }
+    }
+
+    /// Adds a bead.
+    pub fn bead(&mut self, from_mm: [f32; 2], to_mm: [f32; 2], width_mm: f32) {
+        if self.path.last().is_none_or(|p| p.at_mm != from_mm) {
+            self.path.push(Point {
+                at_mm: from_mm,
+                width_mm: 0.0,
+            });
+        }
+        self.path.push(Point {
+            at_mm: to_mm,
+            width_mm,
+        });
+    }
+
+    /// Width of the last bead, mm.
+    pub fn last_width_mm(&self) -> Option<f32> {
+        self.path.last().map(|p| p.width_mm)
+    }
+
+    fn beads(&self) -> impl Iterator<Item = Bead> + Clone {
+        let pairs = self.path.windows(2).filter(|pair| pair[1].width_mm > 0.0);
+        pairs.map(|pair| Bead {
+            from_mm: pair[0].at_mm.map(f64::from),
+            to_mm: pair[1].at_mm.map(f64::from),
+            width_mm: f64::from(pair[1].width_mm),
+        })
+    }
 }
 
 /// Width of a cell, nozzle widths.
@@ -165,11 +216,11 @@ impl Shell {
     pub fn layer(&mut self, layer: &Layer) -> f64 {
         self.outer_mm3 = 0.0;
         self.z_mm = layer.z_mm;
-        if layer.beads.is_empty() {
+        if layer.path.is_empty() {
             self.face(layer, |_, _| u32::MAX);
             return 0.0;
         }
-        let grid = Grid::new(&layer.beads, CELL_NOZZLES * self.nozzle_mm);
+        let grid = Grid::new(layer.beads(), CELL_NOZZLES * self.nozzle_mm);
         if self.walls_wanted {
             self.keep_walls(layer, &grid);
         }
@@ -200,7 +251,8 @@ impl Shell {
         }
         let mut seen = None;
         self.face(layer, |shell, asked| {
-            let faced: Label = grid.faces(asked.at_mm, asked.width_mm, &mut seen);
+            let at_mm = asked.at_mm.map(f64::from);
+            let faced: Label = grid.faces(at_mm, f64::from(asked.width_mm), &mut seen);
             if faced == OUTSIDE {
                 shell.patch(asked);
             }
@@ -219,15 +271,16 @@ impl Shell {
         let mut places = layer.places.iter().peekable();
         for asked in &layer.asked {
             let void = void(self, asked);
-            while places.next_if(|p| **p < asked.block).is_some() {}
-            if places.peek() == Some(&&asked.block) {
-                self.faced.push((asked.block, void));
+            let block = layer.first_block + u64::from(asked.block);
+            while places.next_if(|p| **p < block).is_some() {}
+            if places.peek() == Some(&&block) {
+                self.faced.push((block, void));
             }
         }
     }
 
     fn keep_walls(&mut self, layer: &Layer, grid: &Grid) {
-        if !layer.layer.is_multiple_of(self.wall_layers) {
+        if !layer.number.is_multiple_of(self.wall_layers) {
             return;
         }
         let apart = |a: [f64; 2], b: [f64; 2]| {
@@ -237,8 +290,8 @@ impl Shell {
         // Where the wall has got to, and whether that point is kept already.
         let mut end: Option<([f64; 2], bool)> = None;
         let mut seen = None;
-        for (bead, speed_ratio) in layer.beads.iter().zip(&layer.speed_ratios) {
-            let bin = ((speed_ratio * SPEED_BINS as f32) as usize).min(SPEED_BINS - 1);
+        for (bead, speed) in layer.beads().zip(&layer.speeds) {
+            let bin = usize::from(*speed);
             let (from, to) = (bead.from_mm, bead.to_mm);
             let joined = end.is_some_and(|(p, _)| apart(p, from) < WALL_STEP_MM);
             if !joined {
@@ -284,16 +337,16 @@ impl Shell {
 
     /// Keeps what is too much on the outside; neighbours in one.
     fn patch(&mut self, asked: &Asked) {
-        self.outer_mm3 += asked.excess_mm3;
+        self.outer_mm3 += f64::from(asked.excess_mm3);
         if asked.excess_mm3 <= 0.0 || !self.walls_wanted {
             return;
         }
         let patch = Patch {
-            x_mm: asked.at_mm[0] as f32,
-            y_mm: asked.at_mm[1] as f32,
+            x_mm: asked.at_mm[0],
+            y_mm: asked.at_mm[1],
             z_mm: self.z_mm as f32,
-            excess_mm3: asked.excess_mm3 as f32,
-            layer_height_mm: asked.layer_height_mm as f32,
+            excess_mm3: asked.excess_mm3,
+            layer_height_mm: asked.layer_height_mm,
         };
         self.add(patch);
         if self.patches.len() > PATCHES_MAX {

@@ -9,7 +9,6 @@ use crate::board::types::Nozzle;
 use crate::replay::stream::Done;
 
 use super::flow::Excess;
-use super::grid::Bead;
 use super::shell::{Asked, Layer, Shell};
 
 pub use super::shell::{Exposure, Patch, SPEED_BINS, Surface, WallPoint};
@@ -33,6 +32,7 @@ const LOST_MIN_S: f64 = 1e-4;
 pub struct Skin {
     filament_mm2: f64,
     nozzle_mm: f64,
+    walls: bool,
     layer: Layer,
     /// Stalls that may still be asked about.
     stalls_left: usize,
@@ -120,6 +120,11 @@ impl Aside {
     }
 }
 
+/// A point seen from above.
+fn flat(at_mm: [f64; 3]) -> [f32; 2] {
+    [at_mm[0] as f32, at_mm[1] as f32]
+}
+
 impl Skin {
     /// Nothing printed.
     pub fn new(nozzle: &Nozzle, wanted: &Wanted) -> Self {
@@ -132,6 +137,7 @@ impl Skin {
         Skin {
             filament_mm2: std::f64::consts::PI * nozzle.filament_mm * nozzle.filament_mm / 4.0,
             nozzle_mm: nozzle.nozzle_mm,
+            walls: wanted.walls,
             layer: Layer::default(),
             stalls_left: wanted.stalls_max,
             worker: thread.map_or_else(here, Worker::Aside),
@@ -151,11 +157,11 @@ impl Skin {
     /// The next block, with what it leaves too much; `open`: the place of the stall that is open, asked
     /// for where a layer ends.
     pub fn block(&mut self, done: &Done, excess: &Excess, open: impl FnOnce() -> Option<u64>) {
-        if done.layer != self.layer.layer {
+        if done.layer != self.layer.number {
             if self.stalls_left > 0 {
                 self.layer.places.extend(open());
             }
-            self.end_layer(done.layer);
+            self.end_layer(done.layer, done.ran.block);
         }
         let (from, to) = (done.place.from_mm, done.place.to_mm);
         let (dx, dy) = (to[0] - from[0], to[1] - from[1]);
@@ -163,21 +169,21 @@ impl Skin {
         if done.place.e_mm > 0.0 && plane > 0.0 {
             let width_mm = self.width_mm(done, plane);
             self.layer.z_mm = to[2];
-            self.layer.beads.push(Bead {
-                from_mm: [from[0], from[1]],
-                to_mm: [to[0], to[1]],
-                width_mm,
-            });
-            self.layer.speed_ratios.push(done.speed_ratio() as f32);
+            self.layer.bead(flat(from), flat(to), width_mm as f32);
+            if self.walls {
+                let class = (done.speed_ratio() * SPEED_BINS as f64) as usize;
+                self.layer.speeds.push(class.min(SPEED_BINS - 1) as u8);
+            }
         }
         if done.lost_s() > LOST_MIN_S {
-            let last = self.layer.beads.last();
+            let last_mm = self.layer.last_width_mm();
+            let excess_mm3 = excess.rest_mm3.max(0.0) + excess.motion_mm3.max(0.0);
             self.layer.asked.push(Asked {
-                block: done.ran.block,
-                at_mm: [from[0], from[1]],
-                width_mm: last.map_or(self.nozzle_mm, |b| b.width_mm),
-                excess_mm3: excess.rest_mm3.max(0.0) + excess.motion_mm3.max(0.0),
-                layer_height_mm: done.layer_height_mm,
+                block: (done.ran.block - self.layer.first_block) as u32,
+                at_mm: flat(from),
+                width_mm: last_mm.unwrap_or(self.nozzle_mm as f32),
+                excess_mm3: excess_mm3 as f32,
+                layer_height_mm: done.layer_height_mm as f32,
             });
         }
     }
@@ -194,12 +200,8 @@ impl Skin {
         width.clamp(0.5 * self.nozzle_mm, 3.0 * self.nozzle_mm)
     }
 
-    fn end_layer(&mut self, next: u32) {
-        let begun = Layer {
-            layer: next,
-            z_mm: self.layer.z_mm,
-            ..Layer::default()
-        };
+    fn end_layer(&mut self, next: u32, first_block: u64) {
+        let begun = Layer::new(next, self.layer.z_mm, first_block);
         let ended = std::mem::replace(&mut self.layer, begun);
         self.outer_mm3 = self.worker.layer(ended);
     }
@@ -211,7 +213,7 @@ impl Skin {
 
     /// Ends the job. Also tells what is too much on the outside of the last two layers, mm³.
     pub fn finish(mut self) -> (Exposure, [f64; 2]) {
-        self.end_layer(self.layer.layer);
+        self.end_layer(self.layer.number, 0);
         let (shell, last_mm3) = self.worker.finish();
         (shell.finish(), [self.outer_mm3, last_mm3])
     }

@@ -48,7 +48,7 @@ fn length(b: &Bead) -> f64 {
 
 /// Length of path that faces outside, and that faces a void; by points 0.05 mm apart.
 fn facing(beads: &[Bead]) -> [f64; 2] {
-    let grid = Grid::new(beads, 0.12);
+    let grid = Grid::new(beads.iter().copied(), 0.12);
     let mut lengths = [0.0; 2];
     let mut seen = None;
     for bead in beads {
@@ -153,7 +153,7 @@ fn gaps() {
             to_mm: [0.0; 2],
             width_mm: W,
         };
-        Grid::new(&[beads, &[dot]].concat(), 0.12).faces([0.0; 2], W, &mut None)
+        Grid::new(beads.iter().copied().chain([dot]), 0.12).faces([0.0; 2], W, &mut None)
     };
     assert_eq!(inside(&open(2.0)), OUTSIDE);
     assert_ne!(inside(&ring(0.0, 0.0, 8.0)), OUTSIDE);
