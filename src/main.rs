@@ -11,6 +11,7 @@ mod app {
     pub mod progress;
     pub mod remedies;
     pub mod replay;
+    pub mod shelf;
     pub mod stall_log;
     pub mod table;
     pub mod terminal;

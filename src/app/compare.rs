@@ -1,19 +1,15 @@
 //! `compare`: jobs under several settings, side by side.
 
-use std::io::Read;
 use std::process::ExitCode;
 use std::sync::Mutex;
 
 use headstall::board::profile::Override;
 use headstall::board::types::Board;
-use headstall::job::reader::JobReader;
-use headstall::replay::source::Planned;
-use headstall::replay::store::StoredJob;
 use headstall::report::bars;
 use headstall::report::comparison::{self, Comparison, JobRow, Row};
 use headstall::study::causes;
 use headstall::study::compare::{self, Case, has_draws};
-use headstall::study::facts::facts;
+use headstall::study::facts::{JobFacts, facts};
 
 use super::args::{Compare, OnBoard};
 use super::failure::Failure;
@@ -22,6 +18,7 @@ use super::inputs;
 use super::pictures::picture;
 use super::progress::Bar;
 use super::replay::{UNASKED_WORK, threads};
+use super::shelf::Shelved;
 use super::terminal::{print, strong};
 
 /// The command's summary.
@@ -45,52 +42,48 @@ pub fn run(args: &Compare) -> Result<ExitCode, Failure> {
         .as_deref()
         .map(|place| Folder::open(place, MARK))
         .transpose()?;
-    let mut stored: Vec<(String, Vec<(usize, StoredJob)>)> = Vec::new();
+    let limits = limits(&settings);
+    let again = limits.iter().any(|l| *l != 0);
+    let mut shelf: Vec<Shelved> = Vec::new();
     for path in &args.jobs {
-        let mut input = inputs::job(path)?;
-        let mut bytes = Vec::new();
-        input
-            .source
-            .read_to_end(&mut bytes)
-            .map_err(|e| Failure::Unusable(format!("{}: cannot be read: {e}", input.name)))?;
-        let mut name = input.name;
-        if stored.iter().any(|s| s.0 == name) {
-            name = path.display().to_string();
+        let mut job = Shelved::open(path, again)?;
+        if shelf.iter().any(|s| s.name == job.name) {
+            job.name = path.display().to_string();
         }
-        let jobs =
-            store(&bytes, &settings).map_err(|e| Failure::Unusable(format!("{name}: {e}")))?;
-        stored.push((name, jobs));
+        shelf.push(job);
     }
-    let mut cases = Vec::new();
-    for (_, jobs) in &stored {
-        let first = cases.len();
-        for (k, setting) in settings.iter().enumerate() {
-            let job = jobs
-                .iter()
-                .rfind(|(from, _)| same_blocks(&settings[*from].board, &settings[k].board));
-            let Some((_, job)) = job else { continue };
-            cases.push(Case {
-                job,
-                board: &setting.board,
-                first,
-            });
-        }
+    let mut all_facts = Vec::new();
+    for job in &mut shelf {
+        all_facts.push(facts(job.under(0, &settings[0].board)?));
     }
-    let (samples, firm) = sampled(args, &cases)?;
+    let cases: Vec<Case> = (0..shelf.len() * settings.len())
+        .map(|i| Case {
+            board: &settings[i % settings.len()].board,
+            first: i - i % settings.len(),
+        })
+        .collect();
+    let mut bench = Bench {
+        args,
+        shelf,
+        limits,
+        cases: &cases,
+    };
+    let (samples, firm) = bench.sampled()?;
     let outcomes = compare::outcomes(&cases, &samples);
-    let by_cause = shares(args, &cases)?;
-    let jobs: Vec<JobRow> = stored
+    let by_cause = bench.shares(&all_facts)?;
+    let names: Vec<String> = bench.shelf.into_iter().map(|job| job.name).collect();
+    let jobs: Vec<JobRow> = names
         .iter()
-        .map(|(name, jobs)| JobRow::new(name, &facts(&jobs[0].1)))
+        .zip(&all_facts)
+        .map(|(name, facts)| JobRow::new(name, facts))
         .collect();
     let rows: Vec<Row> = outcomes
         .iter()
         .enumerate()
         .map(|(i, outcome)| {
             let setting = &settings[i % settings.len()];
-            let job = &stored[i / settings.len()].0;
             Row::new(
-                job,
+                &names[i / settings.len()],
                 &setting.name,
                 &setting.board.name,
                 outcome,
@@ -190,67 +183,117 @@ fn same_blocks(a: &Board, b: &Board) -> bool {
     a.motion == b.motion && a.wait == b.wait
 }
 
-/// The job, stored once for each set of limits, with the first setting that has them.
-fn store(
-    bytes: &[u8],
-    settings: &[Setting],
-) -> Result<Vec<(usize, StoredJob)>, headstall::job::reader::JobError> {
-    let mut jobs: Vec<(usize, StoredJob)> = Vec::new();
-    for (k, setting) in settings.iter().enumerate() {
-        if !jobs
-            .iter()
-            .any(|(from, _)| same_blocks(&settings[*from].board, &setting.board))
-        {
-            jobs.push((
-                k,
-                Planned::new(JobReader::new(bytes), &setting.board).store()?,
-            ));
-        }
-    }
-    Ok(jobs)
+/// For each setting the first that has its limits and waits.
+fn limits(settings: &[Setting]) -> Vec<usize> {
+    let first = |own: &Setting| {
+        let same = |other: &Setting| same_blocks(&other.board, &own.board);
+        settings.iter().position(same).unwrap_or(0)
+    };
+    settings.iter().map(first).collect()
 }
 
-/// Runs until the answer is firm, or until there are as many as asked for.
-fn sampled(args: &Compare, cases: &[Case]) -> Result<(compare::Samples, bool), Failure> {
-    let mut samples = compare::Samples::new();
-    let most = if cases.iter().any(|c| has_draws(c.board)) {
-        args.runs as usize
-    } else {
-        1
-    };
-    let looks = LOOKS.into_iter().filter(|n| *n < most).chain([most]);
-    for runs in looks {
-        let bar = Mutex::new(Bar::new("comparing"));
-        let total = cases.len() * (runs - samples.first().map_or(0, Vec::len));
-        let each = |done: usize| {
+/// All jobs under all settings, job by job.
+struct Bench<'a> {
+    args: &'a Compare,
+    shelf: Vec<Shelved>,
+    /// For each setting the first that has its limits and waits.
+    limits: Vec<usize>,
+    cases: &'a [Case<'a>],
+}
+
+impl Bench<'_> {
+    /// Those of `wanted` that one stored job serves, for each job and its limits: the job, the limits, the
+    /// cases.
+    fn batches(&self, wanted: &[usize]) -> Vec<(usize, usize, Vec<usize>)> {
+        let settings = self.limits.len();
+        let mut batches: Vec<(usize, usize, Vec<usize>)> = Vec::new();
+        for case in wanted {
+            let (job, limits) = (case / settings, self.limits[case % settings]);
+            match batches.iter_mut().find(|b| (b.0, b.1) == (job, limits)) {
+                Some(batch) => batch.2.push(*case),
+                None => batches.push((job, limits, vec![*case])),
+            }
+        }
+        batches
+    }
+
+    /// Runs until the answer is firm, or until there are as many as asked for.
+    fn sampled(&mut self) -> Result<(compare::Samples, bool), Failure> {
+        let cases = self.cases;
+        let mut samples: compare::Samples = vec![Vec::new(); cases.len()];
+        let most = if cases.iter().any(|c| has_draws(c.board)) {
+            self.args.runs as usize
+        } else {
+            1
+        };
+        for runs in LOOKS.into_iter().filter(|n| *n < most).chain([most]) {
+            self.add_runs(&mut samples, runs)?;
+            if compare::is_firm(cases, &compare::outcomes(cases, &samples)) {
+                return Ok((samples, true));
+            }
+        }
+        Ok((samples, false))
+    }
+
+    /// Adds runs until each case has so many.
+    fn add_runs(&mut self, samples: &mut compare::Samples, runs: usize) -> Result<(), Failure> {
+        let seed = |k: usize| self.args.on.seed.wrapping_add(k as u64);
+        let seeds: Vec<u64> = (samples[0].len()..runs).map(seed).collect();
+        let wanted: Vec<usize> = (0..samples.len())
+            .filter(|i| compare::wants_more(self.cases[*i].board, &samples[*i]))
+            .collect();
+        let bar = Mutex::new((Bar::new("comparing"), 0));
+        let drawn = wanted.iter().filter(|i| has_draws(self.cases[**i].board));
+        let total = wanted.len() + drawn.count() * (seeds.len() - 1);
+        let each = |_| {
             if let Ok(mut bar) = bar.lock() {
-                bar.at(done as u64, Some(total as u64));
+                bar.1 += 1;
+                let done = bar.1;
+                bar.0.at(done, Some(total as u64));
             }
         };
-        compare::add_runs(cases, &mut samples, args.on.seed, runs, threads(), &each)
-            .map_err(|e| Failure::Unusable(e.to_string()))?;
-        if compare::is_firm(cases, &compare::outcomes(cases, &samples)) {
-            return Ok((samples, true));
+        for (job, limits, batch) in self.batches(&wanted) {
+            let stored = self.shelf[job].under(limits, self.cases[limits].board)?;
+            let boards: Vec<&Board> = batch.iter().map(|i| self.cases[*i].board).collect();
+            let found = compare::samples(stored, &boards, &seeds, threads(), &each)
+                .map_err(|e| Failure::Unusable(e.to_string()))?;
+            for (i, found) in batch.into_iter().zip(found) {
+                samples[i].extend(found);
+            }
         }
+        for of_case in samples {
+            // Without draws all are alike.
+            let same = of_case[0];
+            of_case.resize(runs, same);
+        }
+        Ok(())
     }
-    Ok((samples, false))
-}
 
-/// Lost time by cause of each case, under the first seed, where that doesn't take too long.
-fn shares(args: &Compare, cases: &[Case]) -> Result<Vec<Option<[f64; 6]>>, Failure> {
-    let work = |c: &Case| c.job.line_count() * causes::replay_count(c.board);
-    if !args.causes && cases.iter().map(work).sum::<usize>() > 4 * UNASKED_WORK {
-        return Ok(vec![None; cases.len()]);
+    /// Lost time by cause of each case, under the first seed, where that doesn't take too long.
+    fn shares(&mut self, facts: &[JobFacts]) -> Result<Vec<Option<[f64; 6]>>, Failure> {
+        let count = self.cases.len();
+        let work = |i: usize| {
+            facts[i / self.limits.len()].lines * causes::replay_count(self.cases[i].board)
+        };
+        if !self.args.causes && (0..count).map(work).sum::<usize>() > 4 * UNASKED_WORK {
+            return Ok(vec![None; count]);
+        }
+        let mut bar = Bar::new("working out causes");
+        let mut all = vec![None; count];
+        let mut done = 0;
+        for (job, limits, batch) in self.batches(&Vec::from_iter(0..count)) {
+            let stored = self.shelf[job].under(limits, self.cases[limits].board)?;
+            for i in batch {
+                bar.at(done, Some(count as u64));
+                done += 1;
+                let (board, seed) = (self.cases[i].board, self.args.on.seed);
+                let shares = causes::shares(stored, board, seed, &[], threads(), &|_| {})
+                    .map_err(|e| Failure::Unusable(e.to_string()))?;
+                all[i] = Some(shares.total_s);
+            }
+        }
+        Ok(all)
     }
-    let mut bar = Bar::new("working out causes");
-    let mut all = Vec::new();
-    for case in cases {
-        bar.at(all.len() as u64, Some(cases.len() as u64));
-        let shares = causes::shares(case.job, case.board, args.on.seed, &[], threads(), &|_| {})
-            .map_err(|e| Failure::Unusable(e.to_string()))?;
-        all.push(Some(shares.total_s));
-    }
-    Ok(all)
 }
 
 fn json(result: &Comparison) -> String {

@@ -14,19 +14,35 @@ use super::failure::Failure;
 /// A job's bytes, its name, and its length if that is known.
 pub struct JobInput {
     /// The bytes.
-    pub source: Box<dyn Read + Send>,
+    pub source: Source,
     /// The name that messages and results use.
     pub name: String,
-    /// Length, bytes.
+    /// Length of a file proper, bytes.
     pub bytes: Option<u64>,
+}
+
+/// Where a job's bytes come from.
+pub enum Source {
+    /// Standard input.
+    Stdin(io::Stdin),
+    /// A file, or something that stands for one.
+    File(File),
+}
+
+impl Read for Source {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        match self {
+            Source::Stdin(stdin) => stdin.read(buffer),
+            Source::File(file) => file.read(buffer),
+        }
+    }
 }
 
 /// Opens the job; `-` is standard input.
 pub fn job(path: &Path) -> Result<JobInput, Failure> {
     if path.as_os_str() == "-" {
-        let source = Box::new(io::stdin());
         return Ok(JobInput {
-            source,
+            source: Source::Stdin(io::stdin()),
             name: "standard input".to_string(),
             bytes: None,
         });
@@ -45,7 +61,7 @@ pub fn job(path: &Path) -> Result<JobInput, Failure> {
         .map_or(shown.clone(), |n| n.to_string_lossy().into_owned());
     let bytes = meta.is_file().then_some(meta.len());
     Ok(JobInput {
-        source: Box::new(file),
+        source: Source::File(file),
         name,
         bytes,
     })

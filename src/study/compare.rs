@@ -90,8 +90,6 @@ pub fn has_draws(board: &Board) -> bool {
 /// A job under a setting.
 #[derive(Clone, Copy, Debug)]
 pub struct Case<'a> {
-    /// The job, stored under the board's limits and waits.
-    pub job: &'a StoredJob,
     /// The board.
     pub board: &'a Board,
     /// The case that this one is compared with: the first of its job.
@@ -101,36 +99,36 @@ pub struct Case<'a> {
 /// Samples of each case, by seed.
 pub type Samples = Vec<Vec<Sample>>;
 
-/// Adds runs to `samples` until each case has `runs` of them, with seeds from `seed` on.
-pub fn add_runs(
-    cases: &[Case],
-    samples: &mut Samples,
-    seed: u64,
-    runs: usize,
+/// Whether more runs of this board tell anything new.
+pub fn wants_more(board: &Board, samples: &[Sample]) -> bool {
+    samples.is_empty() || has_draws(board)
+}
+
+/// Samples of a job on some boards, by board and seed. The job is stored under limits and waits that they all
+/// have. A board without draws gives the same each time: it is run once.
+pub fn samples(
+    job: &StoredJob,
+    boards: &[&Board],
+    seeds: &[u64],
     threads: usize,
     each: &(dyn Fn(usize) + Sync),
-) -> Result<(), Restless> {
-    samples.resize(cases.len(), Vec::new());
-    let mut tasks: Vec<(usize, u64)> = Vec::new();
-    for (i, case) in cases.iter().enumerate() {
-        // A board without draws gives the same again.
-        let wanted = if has_draws(case.board) { runs } else { 1 };
-        tasks.extend((samples[i].len()..wanted).map(|k| (i, seed.wrapping_add(k as u64))));
-    }
+) -> Result<Samples, Restless> {
+    let own = |board: &Board| if has_draws(board) { seeds.len() } else { 1 };
+    let tasks: Vec<(usize, u64)> = boards
+        .iter()
+        .enumerate()
+        .flat_map(|(i, board)| seeds.iter().take(own(board)).map(move |seed| (i, *seed)))
+        .collect();
     let found = parallel::map(tasks.len(), threads, each, &|k| {
-        let (case, seed) = tasks[k];
-        sample(cases[case].job, cases[case].board, seed)
+        let (board, seed) = tasks[k];
+        sample(job, boards[board], seed)
     });
-    for ((case, _), found) in tasks.into_iter().zip(found) {
-        samples[case].push(found?);
+    let mut samples = Samples::new();
+    samples.resize(boards.len(), Vec::new());
+    for ((board, _), found) in tasks.iter().zip(found) {
+        samples[*board].push(found?);
     }
-    for (i, case) in cases.iter().enumerate() {
-        if !has_draws(case.board) {
-            let same = samples[i][0];
-            samples[i].resize(runs, same);
-        }
-    }
-    Ok(())
+    Ok(samples)
 }
 
 /// A case's samples, told.

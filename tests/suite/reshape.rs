@@ -321,12 +321,8 @@ fn arcs_as_the_board_cuts_them() {
 #[test]
 fn firm_answers() {
     let drawn = board_from(include_str!("../../scenarios/lantern/stutters.toml"), &[]);
-    let kept = Planned::new(JobReader::new(&b"G1 X1 F60\n"[..]), &drawn)
-        .store()
-        .unwrap();
     let cases: Vec<Case> = (0..7)
         .map(|_| Case {
-            job: &kept,
             board: &drawn,
             first: 0,
         })
