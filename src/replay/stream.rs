@@ -194,6 +194,7 @@ const PROGRESS_LINES: u64 = 4096;
 
 impl<S: Source, W: Watcher> Stream<'_, S, W> {
     /// Keeps the line and its blocks, the newest of `blocks`.
+    #[inline(never)]
     fn keep(&mut self, line: &Line, blocks: &VecDeque<Block>) {
         let Some(kept) = &mut self.kept else { return };
         let count = match line.work {
@@ -287,7 +288,9 @@ impl<S: Source, W: Watcher> World for Stream<'_, S, W> {
         if self.lines.is_multiple_of(PROGRESS_LINES) {
             self.watcher.progress(self.source.byte_count());
         }
-        self.keep(&line, blocks);
+        if self.kept.is_some() {
+            self.keep(&line, blocks);
+        }
         Some(line)
     }
 

@@ -223,6 +223,12 @@ impl StallFinder {
         None
     }
 
+    /// Whether a stall is open.
+    #[inline]
+    pub fn is_open(&self) -> bool {
+        self.open.is_some()
+    }
+
     /// The place of the stall that is open, if one is, as far as is known: its block. What is no longer
     /// its place does not become it again.
     pub fn place(&self) -> Option<u64> {

@@ -98,6 +98,8 @@ pub struct Watch<S> {
     /// The last blocks, and how many were weighed since the last stop.
     recent: [Recent; WINDOW_BLOCKS],
     weighed: usize,
+    /// The last of them that lost nothing; when all of a window did, nobody adds up.
+    even: usize,
     recent_sum: Need,
     wanted_layer: Option<u32>,
     traces: bool,
@@ -143,6 +145,7 @@ impl<S: FnMut(&Stall)> Watch<S> {
             seen: Seen::default(),
             recent: [Recent::default(); WINDOW_BLOCKS],
             weighed: 0,
+            even: 0,
             recent_sum: Need::default(),
             wanted_layer: None,
             traces: false,
@@ -268,12 +271,25 @@ impl<S: FnMut(&Stall)> Watch<S> {
             line: done.line,
             layer: done.layer,
         };
-        self.recent_sum.add(&recent, 1.0);
         let place = self.weighed % WINDOW_BLOCKS;
         let oldest = std::mem::replace(&mut self.recent[place], recent);
         self.weighed += 1;
-        if self.weighed > WINDOW_BLOCKS {
-            self.recent_sum.add(&oldest, -1.0);
+        let idle = self.even >= WINDOW_BLOCKS;
+        self.even += 1;
+        if recent.took_s != recent.ideal_s {
+            self.even = 0;
+        } else if idle {
+            return;
+        }
+        if idle {
+            self.recent_sum = Need::default();
+            let all = &self.recent;
+            all.iter().for_each(|r| self.recent_sum.add(r, 1.0));
+        } else {
+            self.recent_sum.add(&recent, 1.0);
+            if self.weighed > WINDOW_BLOCKS {
+                self.recent_sum.add(&oldest, -1.0);
+            }
         }
         let sum = self.recent_sum;
         if sum.took_s - sum.ideal_s > self.seen.need.took_s - self.seen.need.ideal_s {
@@ -301,9 +317,11 @@ impl<S: FnMut(&Stall)> Watcher for Watch<S> {
     #[inline(always)]
     fn block(&mut self, done: &Done) {
         let excess = self.flow.block(done);
-        let ended = self.finder.block(done, &excess);
-        self.take(ended);
         let lost_s = done.lost_s();
+        if lost_s > LOST_MIN_S || self.finder.is_open() {
+            let ended = self.finder.block(done, &excess);
+            self.take(ended);
+        }
         if lost_s <= LOST_MIN_S {
             self.seen.by_cause_s[done.ran.late_by as usize] += lost_s;
         }
@@ -347,6 +365,7 @@ impl<S: FnMut(&Stall)> Watcher for Watch<S> {
         let ended = self.finder.close();
         self.take(ended);
         self.weighed = 0;
+        self.even = 0;
         self.recent_sum = Need::default();
     }
 }

@@ -3,6 +3,10 @@
 //! The flow q follows the commanded flow e with a lag: lag·q' = e - q. Over any span
 //! ∫q dt = ∫e dt - lag·Δq, so that only q at the ends of a span is needed. Within a phase of a
 //! block e is linear in time, and q has a closed form.
+//!
+//! While the replay goes like its ideal there is nothing too much, whatever q is. So q is worked out when
+//! the two part, from as far back as it can remember: what lies [`MEMORY_LAGS`] behind has left exp(-60) of
+//! itself, far below the last digit.
 
 use crate::board::types::Nozzle;
 use crate::motion::trapezoid::Trapezoid;
@@ -17,6 +21,20 @@ pub struct Excess {
     pub motion_mm3: f64,
 }
 
+/// How far back the flow remembers, lags.
+const MEMORY_LAGS: f64 = 60.0;
+/// The last blocks that are kept for it.
+const ALIKE_MAX: usize = 4096;
+
+/// A block that went like its ideal.
+#[derive(Clone, Copy, Debug)]
+struct Alike {
+    profile: Trapezoid,
+    e_mm: f64,
+    length_mm: f64,
+    accel_mm_s2: f64,
+}
+
 /// Follows the flow of a replay and of its ideal.
 #[derive(Clone, Debug)]
 pub struct Flow {
@@ -24,9 +42,15 @@ pub struct Flow {
     lag_s: f64,
     lead_s: f64,
     nozzle_mm: f64,
-    /// Flow of the replay and of the ideal, mm³/s.
+    /// Flow of the replay and of the ideal, mm³/s: before the blocks of `alike`.
     real: f64,
     ideal: f64,
+    /// The last blocks, as long as they and what flows go like the ideal; a ring when it is full.
+    alike: Vec<Alike>,
+    /// The oldest of them.
+    oldest: usize,
+    /// How long they take, s.
+    alike_s: f64,
     /// When the replay's last block ended, s.
     ended_s: f64,
     /// Commanded stops since then, s.
@@ -43,6 +67,9 @@ impl Flow {
             nozzle_mm: nozzle.nozzle_mm,
             real: 0.0,
             ideal: 0.0,
+            alike: Vec::new(),
+            oldest: 0,
+            alike_s: 0.0,
             ended_s: 0.0,
             stops_s: 0.0,
         }
@@ -54,7 +81,8 @@ impl Flow {
     }
 
     /// Flow of the replay now, mm³/s: what is left in the nozzle goes by it.
-    pub fn now_mm3_s(&self) -> f64 {
+    pub fn now_mm3_s(&mut self) -> f64 {
+        self.catch_up();
         self.real
     }
 
@@ -66,6 +94,61 @@ impl Flow {
         self.ended_s = done.ran.end_s;
         if self.lag_s == 0.0 {
             return Excess::default();
+        }
+        if rest_s == 0.0
+            && stops_s == 0.0
+            && self.real == self.ideal
+            && done.ran.profile == done.ideal
+        {
+            self.keep(Alike {
+                profile: done.ran.profile,
+                e_mm: done.place.e_mm,
+                length_mm: done.length_mm,
+                accel_mm_s2: done.accel_mm_s2,
+            });
+            return Excess::default();
+        }
+        self.part(done, rest_s, stops_s)
+    }
+
+    /// Keeps a block, in place of one that is forgotten if there is one.
+    #[inline(always)]
+    fn keep(&mut self, block: Alike) {
+        if self.alike.len() == ALIKE_MAX {
+            let oldest = &mut self.alike[self.oldest];
+            let rest_s = self.alike_s - oldest.profile.duration_s();
+            if rest_s >= MEMORY_LAGS * self.lag_s {
+                *oldest = block;
+                self.oldest = (self.oldest + 1) % ALIKE_MAX;
+                self.alike_s = rest_s + block.profile.duration_s();
+                return;
+            }
+            self.catch_up();
+        }
+        self.alike.push(block);
+        self.alike_s += block.profile.duration_s();
+    }
+
+    /// Works out the flow behind the blocks that went like their ideal.
+    #[inline(never)]
+    fn catch_up(&mut self) {
+        let (newer, older) = self.alike.split_at(self.oldest);
+        let behind = |flow: f64, a: &Alike| {
+            let per_mm = self.filament_mm2 * a.e_mm / a.length_mm;
+            self.through(&a.profile, per_mm, per_mm * a.accel_mm_s2, flow)
+        };
+        self.real = older.iter().chain(newer).fold(self.real, behind);
+        self.ideal = self.real;
+        self.alike.clear();
+        self.oldest = 0;
+        self.alike_s = 0.0;
+    }
+
+    /// A block that goes otherwise than its ideal, or behind a rest, or to which the flows differ.
+    #[inline(never)]
+    fn part(&mut self, done: &Done, rest_s: f64, stops_s: f64) -> Excess {
+        if !self.alike.is_empty() {
+            self.catch_up();
         }
         let share = self.lag_s - self.lead_s;
         let rested = |q: f64, s: f64| {
