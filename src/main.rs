@@ -11,6 +11,7 @@ mod app {
     pub mod progress;
     pub mod remedies;
     pub mod replay;
+    pub mod signals;
     pub mod stall_log;
     pub mod table;
     pub mod terminal;
@@ -25,6 +26,7 @@ use app::failure::Failure;
 
 fn main() -> ExitCode {
     let args = Args::parse();
+    app::signals::survive_file_limit();
     let done = match &args.command {
         Command::Replay(replay) => app::replay::run(replay),
         Command::Compare(compare) => app::compare::run(compare),
