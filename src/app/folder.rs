@@ -15,6 +15,33 @@ use super::failure::Failure;
 /// The results' place in the hidden folder, which nobody else may read.
 const RESULTS: &str = "results";
 
+/// A command's summary, and all else that it may write.
+const WRITTEN: [(&str, &[&str]); 3] = [
+    (
+        "summary.json",
+        &[
+            "stalls.csv",
+            "blocks.csv",
+            "report.html",
+            "map.svg",
+            "map.png",
+            "wall.svg",
+            "wall.png",
+            "part.svg",
+            "part.png",
+            "queue.svg",
+            "queue.png",
+            "speed.svg",
+            "speed.png",
+        ],
+    ),
+    (
+        "compare.json",
+        &["compare.csv", "compare.svg", "compare.png"],
+    ),
+    ("remedies.json", &["remedies.csv"]),
+];
+
 /// A folder to be.
 pub struct Folder {
     place: PathBuf,
@@ -60,7 +87,7 @@ impl Folder {
     /// A new file.
     pub fn file(&mut self, name: &str) -> Result<BufWriter<File>, Failure> {
         let taken = self.place.join(name);
-        if taken.exists() && !self.earlier.iter().any(|e| e == name) {
+        if taken.symlink_metadata().is_ok() && !self.earlier.iter().any(|e| e == name) {
             return Err(Failure::Unusable(format!(
                 "--out {}: holds a {name} that is not from this program; name another folder",
                 self.place.display()
@@ -132,25 +159,24 @@ fn nearest(place: &Path) -> PathBuf {
     }
 }
 
-/// Files that the mark of an earlier run lists and that are there.
+/// Files that the mark of an earlier run lists, that its command writes, and that are there.
 fn earlier(place: &Path, mark: &str) -> Vec<String> {
+    let is_file = |n: &str| {
+        let entry = place.join(n).symlink_metadata();
+        entry.is_ok_and(|m| m.is_file())
+    };
     let read = || -> Option<Vec<String>> {
-        let text = fs::read(place.join(mark)).ok()?;
+        let (_, written) = WRITTEN.iter().find(|w| w.0 == mark)?;
+        let text = is_file(mark).then(|| fs::read(place.join(mark)).ok())??;
         let summary: serde_json::Value = serde_json::from_slice(&text).ok()?;
         summary
             .get("program")?
             .as_str()?
             .strip_prefix("headstall ")?;
         let files = summary.get("files")?.as_array()?;
-        let plain = |n: &&str| Path::new(n).components().count() == 1 && place.join(n).is_file();
-        Some(
-            files
-                .iter()
-                .filter_map(|f| f.as_str())
-                .filter(plain)
-                .map(String::from)
-                .collect(),
-        )
+        let ours = |n: &&str| (*n == mark || written.contains(n)) && is_file(n);
+        let names = files.iter().filter_map(|f| f.as_str());
+        Some(names.filter(ours).map(String::from).collect())
     };
     read().unwrap_or_default()
 }
