@@ -6,6 +6,7 @@ mod app {
     pub mod compare;
     pub mod failure;
     pub mod folder;
+    pub mod hidden;
     pub mod inputs;
     pub mod pictures;
     pub mod progress;
@@ -13,6 +14,7 @@ mod app {
     pub mod replay;
     pub mod signals;
     pub mod stall_log;
+    pub mod swap;
     pub mod table;
     pub mod terminal;
 }
