@@ -6,13 +6,16 @@ mod app {
     pub mod compare;
     pub mod failure;
     pub mod folder;
+    pub mod hidden;
     pub mod inputs;
     pub mod pictures;
     pub mod progress;
     pub mod remedies;
     pub mod replay;
     pub mod shelf;
+    pub mod signals;
     pub mod stall_log;
+    pub mod swap;
     pub mod table;
     pub mod terminal;
 }
@@ -26,6 +29,7 @@ use app::failure::Failure;
 
 fn main() -> ExitCode {
     let args = Args::parse();
+    app::signals::survive_file_limit();
     let done = match &args.command {
         Command::Replay(replay) => app::replay::run(replay),
         Command::Compare(compare) => app::compare::run(compare),

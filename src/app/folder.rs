@@ -1,29 +1,54 @@
 //! Results: all of them or none.
 //!
-//! Files are written to a hidden folder beside their place and renamed when all are there: a folder that
-//! is new comes whole, in one step. A folder that holds results gets new ones only if the command's own
-//! summary there lists them; other files in it are left alone.
+//! They are made in a hidden folder and come to their place in one step: a new folder is renamed, one that
+//! holds nothing but results is swapped for the new one. Where that cannot be, because somebody stands in the
+//! folder, keeps other things there, or it has other rights or a file system of its own, files are renamed
+//! one by one, under a summary that says so until all are there.
+//!
+//! Only what a summary of ours lists is ever written over or removed.
 
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
-use tempfile::TempDir;
-
 use super::failure::Failure;
+use super::hidden::Hidden;
+use super::swap::swap;
 
-/// The results' place in the hidden folder, which nobody else may read.
-const RESULTS: &str = "results";
+/// A command's summary, and all else that it may write.
+const WRITTEN: [(&str, &[&str]); 3] = [
+    (
+        "summary.json",
+        &[
+            "stalls.csv",
+            "blocks.csv",
+            "report.html",
+            "map.svg",
+            "map.png",
+            "wall.svg",
+            "wall.png",
+            "part.svg",
+            "part.png",
+            "queue.svg",
+            "queue.png",
+            "speed.svg",
+            "speed.png",
+        ],
+    ),
+    (
+        "compare.json",
+        &["compare.csv", "compare.svg", "compare.png"],
+    ),
+    ("remedies.json", &["remedies.csv"]),
+];
 
 /// A folder to be.
 pub struct Folder {
     place: PathBuf,
     /// The command's summary: it lists the files of ours.
     mark: &'static str,
-    staged: TempDir,
+    hidden: Hidden,
     names: Vec<String>,
-    /// Files of ours that an earlier run left there.
-    earlier: Vec<String>,
 }
 
 impl Folder {
@@ -32,43 +57,29 @@ impl Folder {
         let shown = place.display();
         let failed =
             |e: io::Error| Failure::Other(format!("{shown}: no results can be written there: {e}"));
-        if place.exists() && !place.is_dir() {
+        if !place.is_dir() && place.symlink_metadata().is_ok() {
+            let what = if place.exists() {
+                "is a file"
+            } else {
+                "is a link that leads nowhere"
+            };
             return Err(Failure::Unusable(format!(
-                "--out {shown}: is a file; name a folder"
+                "--out {shown}: {what}; name a folder"
             )));
         }
-        let earlier = if place.is_dir() {
-            earlier(place, mark)
-        } else {
-            Vec::new()
-        };
-        let parent = nearest(place);
-        let staged = tempfile::Builder::new()
-            .prefix(".headstall-")
-            .tempdir_in(parent)
-            .map_err(failed)?;
-        fs::create_dir(staged.path().join(RESULTS)).map_err(failed)?;
         Ok(Folder {
             place: place.to_path_buf(),
             mark,
-            staged,
+            hidden: Hidden::open(place).map_err(failed)?,
             names: Vec::new(),
-            earlier,
         })
     }
 
     /// A new file.
     pub fn file(&mut self, name: &str) -> Result<BufWriter<File>, Failure> {
-        let taken = self.place.join(name);
-        if taken.exists() && !self.earlier.iter().any(|e| e == name) {
-            return Err(Failure::Unusable(format!(
-                "--out {}: holds a {name} that is not from this program; name another folder",
-                self.place.display()
-            )));
-        }
-        let path = self.staged.path().join(RESULTS).join(name);
-        let file =
-            File::create(&path).map_err(|e| Failure::writing(&taken.display().to_string(), &e))?;
+        self.check_free(name)?;
+        let file = File::create(self.hidden.path().join(name))
+            .map_err(|e| Failure::writing(&self.place.join(name).display().to_string(), &e))?;
         if !self.names.iter().any(|n| n == name) {
             self.names.push(name.to_string());
         }
@@ -89,29 +100,62 @@ impl Folder {
 
     /// Puts all files in their place.
     pub fn publish(self) -> Result<(), Failure> {
-        let place = self.place.clone();
-        let results = self.staged.path().join(RESULTS);
-        let result = (|| {
-            if !place.exists() {
-                place.parent().map_or(Ok(()), fs::create_dir_all)?;
-                return fs::rename(&results, &place);
-            }
-            // The mark first: whatever happens then, the files are known as ours.
-            let mark = |n: &&String| n.as_str() == self.mark;
-            for name in self
-                .names
-                .iter()
-                .filter(mark)
-                .chain(self.names.iter().filter(|n| !mark(n)))
-            {
-                fs::rename(results.join(name), place.join(name))?;
-            }
-            for old in self.earlier.iter().filter(|e| !self.names.contains(e)) {
-                fs::remove_file(place.join(old))?;
-            }
-            Ok(())
-        })();
-        result.map_err(|e: io::Error| Failure::writing(&place.display().to_string(), &e))
+        self.names.iter().try_for_each(|n| self.check_free(n))?;
+        self.put(&self.hidden.path())
+            .map_err(|e| Failure::writing(&self.place.display().to_string(), &e))
+    }
+
+    /// Refuses a name that something which is not ours has.
+    fn check_free(&self, name: &str) -> Result<(), Failure> {
+        let taken = self.place.join(name).symlink_metadata().is_ok();
+        if taken && !earlier(&self.place, self.mark).iter().any(|e| e == name) {
+            return Err(Failure::Unusable(format!(
+                "--out {}: holds a {name} that is not from this program; name another folder",
+                self.place.display()
+            )));
+        }
+        Ok(())
+    }
+
+    fn put(&self, results: &Path) -> io::Result<()> {
+        let Ok(place) = self.place.canonicalize() else {
+            self.place.parent().map_or(Ok(()), fs::create_dir_all)?;
+            return fs::rename(results, &self.place);
+        };
+        let old = earlier(&place, self.mark);
+        // Results of the other commands move on to the new folder.
+        let others: Vec<String> = WRITTEN
+            .iter()
+            .filter(|(mark, _)| *mark != self.mark)
+            .flat_map(|(mark, _)| earlier(&place, mark))
+            .collect();
+        if !results.starts_with(&place) && swap(results, &place, &old, &others).is_ok() {
+            return Ok(());
+        }
+        self.put_one_by_one(results, &place, &old)
+    }
+
+    /// A kill in between leaves a summary that says so and lists all there is as ours, so that the next
+    /// run can mend it.
+    fn put_one_by_one(&self, results: &Path, place: &Path, old: &[String]) -> io::Result<()> {
+        let plain = || self.names.iter().filter(|n| *n != self.mark);
+        let stale = || old.iter().filter(|n| !self.names.contains(n));
+        let interim = serde_json::json!({
+            "program": concat!("headstall ", env!("CARGO_PKG_VERSION")),
+            "verdict": "Incomplete: the run that wrote here was cut short. Run it again.",
+            "files": self.names.iter().chain(stale()).collect::<Vec<_>>(),
+        });
+        let mark = place.join(self.mark);
+        let staged = results.join("interim");
+        fs::write(&staged, format!("{interim:#}\n"))?;
+        fs::rename(staged, &mark)?;
+        for name in plain() {
+            fs::rename(results.join(name), place.join(name))?;
+        }
+        for name in stale() {
+            fs::remove_file(place.join(name))?;
+        }
+        fs::rename(results.join(self.mark), mark)
     }
 }
 
@@ -123,34 +167,24 @@ pub fn save(folder: &mut Folder, name: &str, bytes: &[u8]) -> Result<(), Failure
         .map_err(|e| Failure::writing(name, &e))
 }
 
-/// The place itself, or the nearest folder above it that exists.
-fn nearest(place: &Path) -> PathBuf {
-    let above = place.ancestors().find(|p| p.is_dir());
-    match above {
-        Some(p) => p.to_path_buf(),
-        None => PathBuf::from("."),
-    }
-}
-
-/// Files that the mark of an earlier run lists and that are there.
+/// Files that the mark of an earlier run lists, that its command writes, and that are there.
 fn earlier(place: &Path, mark: &str) -> Vec<String> {
+    let is_file = |n: &str| {
+        let entry = place.join(n).symlink_metadata();
+        entry.is_ok_and(|m| m.is_file())
+    };
     let read = || -> Option<Vec<String>> {
-        let text = fs::read(place.join(mark)).ok()?;
+        let (_, written) = WRITTEN.iter().find(|w| w.0 == mark)?;
+        let text = is_file(mark).then(|| fs::read(place.join(mark)).ok())??;
         let summary: serde_json::Value = serde_json::from_slice(&text).ok()?;
         summary
             .get("program")?
             .as_str()?
             .strip_prefix("headstall ")?;
         let files = summary.get("files")?.as_array()?;
-        let plain = |n: &&str| Path::new(n).components().count() == 1 && place.join(n).is_file();
-        Some(
-            files
-                .iter()
-                .filter_map(|f| f.as_str())
-                .filter(plain)
-                .map(String::from)
-                .collect(),
-        )
+        let ours = |n: &&str| (*n == mark || written.contains(n)) && is_file(n);
+        let names = files.iter().filter_map(|f| f.as_str());
+        Some(names.filter(ours).map(String::from).collect())
     };
     read().unwrap_or_default()
 }

@@ -9,7 +9,7 @@ use tempfile::TempDir;
 
 const JOB: &str = "M83\nG1 Z0.2 F3000\nG1 X20 E1\nG1 Y20 E1\n";
 
-fn headstall() -> Command {
+pub fn headstall() -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_headstall"));
     command.env_remove("NO_COLOR");
     command
@@ -31,19 +31,19 @@ pub fn folder() -> TempDir {
     tempfile::tempdir().unwrap()
 }
 
-fn write(folder: &TempDir, name: &str, text: &str) -> String {
+pub fn write(folder: &TempDir, name: &str, text: &str) -> String {
     let path = folder.path().join(name);
     fs::write(&path, text).unwrap();
     path.display().to_string()
 }
 
 /// A job that stutters: 2000 chords of 0.05 mm.
-fn starving() -> String {
+pub fn starving() -> String {
     let chords = (1..=2000).map(|k| format!("G1 X{:.2} E0.002\n", f64::from(k) * 0.05));
     format!("M83\nG1 Z0.2 F4800\n{}", chords.collect::<String>())
 }
 
-fn names(folder: &Path) -> Vec<String> {
+pub fn names(folder: &Path) -> Vec<String> {
     let mut names: Vec<String> = fs::read_dir(folder)
         .unwrap()
         .map(|e| e.unwrap().file_name().into_string().unwrap())
@@ -54,7 +54,7 @@ fn names(folder: &Path) -> Vec<String> {
 
 /// Exit code 2 (or another), one line on standard error that says `why`, nothing on standard output.
 #[track_caller]
-fn refused(args: &[&str], code: i32, why: &str) {
+pub fn refused(args: &[&str], code: i32, why: &str) {
     let out = ran(args);
     let error = text(&out.stderr);
     assert_eq!(out.status.code(), Some(code), "{error}");

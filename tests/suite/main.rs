@@ -25,6 +25,8 @@ mod ref_motion;
 mod ref_stats;
 mod ref_stream;
 mod reshape;
+#[cfg(unix)]
+mod results;
 mod stored;
 mod strips;
 mod surfaces;

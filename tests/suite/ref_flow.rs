@@ -151,7 +151,7 @@ fn plastic_is_conserved() {
     }
     // At rest for long, all flow has died away in both.
     job += "G4 P5000\nG1 X0 Y0 F9000\n";
-    let followed = follow(&job, &board);
+    let mut followed = follow(&job, &board);
     let sum: f64 = followed.all.iter().map(|e| e.rest_mm3 + e.motion_mm3).sum();
     let size: f64 = followed
         .all

@@ -1,0 +1,46 @@
+//! Signals that would end the program on the spot.
+
+#[cfg(unix)]
+use std::process;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+#[cfg(unix)]
+use signal_hook::consts::{SIGINT, SIGTERM, SIGXFSZ};
+
+/// From now on writing beyond `ulimit -f` fails like all writing.
+pub fn survive_file_limit() {
+    #[cfg(unix)]
+    let _ = signal_hook::flag::register(SIGXFSZ, Arc::default());
+}
+
+/// From now on SIGINT and SIGTERM wait for `kept`, have it swept, and end the program.
+#[cfg(unix)]
+pub fn sweep_at_end<T: Send + 'static>(
+    kept: &Arc<Mutex<T>>,
+    sweep: fn(&mut T),
+) -> std::io::Result<()> {
+    let mut signals = signal_hook::iterator::Signals::new([SIGINT, SIGTERM])?;
+    let kept = Arc::clone(kept);
+    let end = move || {
+        if let Some(signal) = signals.forever().next() {
+            // Never given back: nobody else gets to see what has been swept.
+            let mut kept = lock(&kept);
+            sweep(&mut kept);
+            // By the signal itself, so that a shell's loop ends with us.
+            let _ = signal_hook::low_level::emulate_default_handler(signal);
+            process::exit(128 + signal);
+        }
+    };
+    std::thread::Builder::new().spawn(end).map(drop)
+}
+
+/// Elsewhere they end it at once.
+#[cfg(not(unix))]
+pub fn sweep_at_end<T>(_: &Arc<Mutex<T>>, _: fn(&mut T)) -> std::io::Result<()> {
+    Ok(())
+}
+
+/// The lock, whatever became of who had it.
+pub fn lock<T>(kept: &Mutex<T>) -> MutexGuard<'_, T> {
+    kept.lock().unwrap_or_else(PoisonError::into_inner)
+}
