@@ -33,6 +33,8 @@ const MOST_MM2_S2: f64 = (1u64 << 43) as f64;
 impl Square {
     /// More than any other.
     const MOST: Square = Square(i128::MAX);
+    /// A sum that leaves room for a million more of the largest.
+    const LARGE: Square = Square(1 << 125);
 
     /// Of a value in mm²/s², not negative.
     #[inline]
@@ -229,6 +231,9 @@ impl<T: Copy> Window<T> {
 
     #[inline(never)]
     fn sweep(&mut self) {
+        if self.end > Square::LARGE {
+            self.forget();
+        }
         let mut low = Square::MOST;
         for block in self.blocks.iter_mut().rev() {
             low = low.min(block.sum);
@@ -236,6 +241,16 @@ impl<T: Copy> Window<T> {
         }
         self.swept = self.blocks.len();
         self.fresh_low = Square::MOST;
+    }
+
+    /// Takes the gains of blocks that are gone out of the sums.
+    #[cold]
+    fn forget(&mut self) {
+        let gone = self.blocks.front().map_or(self.end, Waiting::before);
+        for block in &mut self.blocks {
+            block.sum = block.sum.minus(gone);
+        }
+        self.end = self.end.minus(gone);
     }
 
     /// Whether nothing that may still come can change the oldest block's ends.

@@ -132,6 +132,9 @@ impl Flow {
     /// Works out the flow behind the blocks that went like their ideal.
     #[inline(never)]
     fn catch_up(&mut self) {
+        if self.alike.is_empty() {
+            return;
+        }
         let (newer, older) = self.alike.split_at(self.oldest);
         let behind = |flow: f64, a: &Alike| {
             let per_mm = self.filament_mm2 * a.e_mm / a.length_mm;
@@ -147,9 +150,7 @@ impl Flow {
     /// A block that goes otherwise than its ideal, or behind a rest, or to which the flows differ.
     #[inline(never)]
     fn part(&mut self, done: &Done, rest_s: f64, stops_s: f64) -> Excess {
-        if !self.alike.is_empty() {
-            self.catch_up();
-        }
+        self.catch_up();
         let share = self.lag_s - self.lead_s;
         let rested = |q: f64, s: f64| {
             if s == 0.0 || q == 0.0 {
