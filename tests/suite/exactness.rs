@@ -19,6 +19,7 @@ use proptest::test_runner::TestCaseResult;
 
 use super::laws::{any_board, any_job};
 use super::making::{Keep, board};
+use super::plainly::plainly;
 
 /// The two passes of model section 3, in full, over blocks that wait: their entries.
 fn entries(blocks: &[Joint], first_mm_s: f64) -> Vec<f64> {
@@ -323,6 +324,12 @@ fn words() -> impl Strategy<Value = String> {
         .prop_map(|(code, words)| format!("G{code} {}", words.join(" ")))
 }
 
+/// A job of numbers of all kinds.
+fn numbers() -> impl Strategy<Value = String> {
+    let lines = prop::collection::vec(words(), 1..100);
+    lines.prop_map(|lines| format!("M83\n{}\n", lines.join("\n")))
+}
+
 fn steps(job: &str) -> Vec<Step> {
     let mut reader = JobReader::new(job.as_bytes());
     let mut steps = Vec::new();
@@ -344,6 +351,13 @@ proptest! {
             let said = |s: &Step| (s.line, s.layer, s.command_bytes, s.spare_bytes, s.act);
             prop_assert_eq!(said(fast), said(slow));
         }
+    }
+
+    /// What is read in batches, and fast, is what a plain reading finds.
+    #[test]
+    fn jobs_read_plainly(job in prop_oneof![job(), numbers()]) {
+        let said = |s: &Step| (s.line, s.end_byte, s.raw_bytes, s.command_bytes, s.act);
+        prop_assert_eq!(steps(&job).iter().map(said).collect::<Vec<_>>(), plainly(&job));
     }
 
     /// A thread that reads ahead changes nothing.
