@@ -23,6 +23,8 @@ pub struct Excess {
 
 /// How far back the flow remembers, lags.
 const MEMORY_LAGS: f64 = 60.0;
+/// Flows that differ by less, relatively, are the same: rounding may keep them apart for ever.
+const SAME: f64 = 1e-14;
 /// The last blocks that are kept for it.
 const ALIKE_MAX: usize = 4096;
 
@@ -97,7 +99,7 @@ impl Flow {
         }
         if rest_s == 0.0
             && stops_s == 0.0
-            && self.real == self.ideal
+            && (self.real - self.ideal).abs() <= SAME * self.real.abs()
             && done.ran.profile == done.ideal
         {
             self.keep(Alike {

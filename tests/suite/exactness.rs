@@ -3,20 +3,24 @@
 use std::io::Cursor;
 
 use headstall::board::profile;
-use headstall::board::types::Corner;
+use headstall::board::types::{Board, Corner};
 use headstall::job::reader::{JobReader, Step};
 use headstall::motion::corner::{speed_mm_s_below, speed_mm_s_max};
 use headstall::motion::ideal::Ideal;
 use headstall::motion::lookahead::{Course, Joint, Square, Window};
 use headstall::motion::path::Block;
-use headstall::replay::source::Planned;
+use headstall::motion::trapezoid::Trapezoid;
+use headstall::replay::source::{Planned, Source};
 use headstall::replay::stream::{self, Done, ReplayError, Watcher, replay};
+use headstall::replay::world::Work;
 use headstall::study::watch::Watch;
 use headstall::surface::skin::Wanted;
 use proptest::prelude::*;
+use proptest::test_runner::TestCaseResult;
 
 use super::laws::{any_board, any_job};
 use super::making::{Keep, board};
+use super::plainly::plainly;
 
 /// The two passes of model section 3, in full, over blocks that wait: their entries.
 fn entries(blocks: &[Joint], first_mm_s: f64) -> Vec<f64> {
@@ -42,6 +46,20 @@ fn entries(blocks: &[Joint], first_mm_s: f64) -> Vec<f64> {
     speeds
 }
 
+/// What the head does with them, if none comes behind.
+fn courses(blocks: &[Joint], first_mm_s: f64) -> Vec<Course> {
+    let mut speeds = entries(blocks, first_mm_s);
+    speeds.push(0.0);
+    let course = |(block, ends): (&Joint, &[f64])| Course {
+        length_mm: block.length_mm,
+        nominal_mm_s: block.nominal_mm_s,
+        accel_mm_s2: block.accel_mm_s2,
+        entry_mm_s: ends[0],
+        exit_mm_s: ends[1],
+    };
+    blocks.iter().zip(speeds.windows(2)).map(course).collect()
+}
+
 /// The same in floating point, as the model writes it: entry = min(cap, sqrt(exit² + 2 a L)).
 fn plain_entries(blocks: &[Joint], first_mm_s: f64) -> Vec<f64> {
     let reach = |speed: f64, b: &Joint| (speed * speed + 2.0 * b.accel_mm_s2 * b.length_mm).sqrt();
@@ -56,6 +74,99 @@ fn plain_entries(blocks: &[Joint], first_mm_s: f64) -> Vec<f64> {
         speeds[k] = speeds[k].min(reach(speeds[k - 1], &blocks[k - 1]));
     }
     speeds
+}
+
+/// A block behind another, or from rest.
+fn joined(before: Option<&Joint>, block: &Block) -> Joint {
+    let before_mm_s = before.map_or(0.0, |b| b.nominal_mm_s);
+    Joint {
+        length_mm: block.length_mm,
+        nominal_mm_s: block.speed_mm_s,
+        accel_mm_s2: block.accel_mm_s2,
+        cap_mm_s: before_mm_s.min(block.speed_mm_s).min(block.corner_mm_s),
+    }
+}
+
+/// A job's blocks, from each rest to the next.
+fn stretches(job: &str, board: &Board) -> Vec<Vec<Joint>> {
+    let mut source = Planned::new(JobReader::new(job.as_bytes()), board);
+    let mut stretches = vec![Vec::new()];
+    let mut blocks = Vec::<Block>::new();
+    while let Some(line) = source.next_line(&mut blocks).unwrap() {
+        if matches!(line.work, Work::Stop(_)) {
+            stretches.push(Vec::new());
+        }
+        for block in blocks.drain(..) {
+            let stretch = stretches.last_mut().unwrap();
+            stretch.push(joined(stretch.last(), &block));
+        }
+    }
+    stretches
+}
+
+/// A job of the laws; or some in a row that never stop and brake slowly: many blocks wait for one another.
+fn job() -> impl Strategy<Value = String> {
+    let long = (prop::collection::vec(any_job(), 1..6), 20..1000u32).prop_map(|(jobs, accel)| {
+        let moves = jobs.concat().replace("M400\n", "").replace("G4 P30\n", "");
+        format!("M204 S{accel}\n{moves}")
+    });
+    prop_oneof![any_job(), long]
+}
+
+fn block(joint: &Joint) -> Block {
+    Block {
+        length_mm: joint.length_mm,
+        speed_mm_s: joint.nominal_mm_s,
+        accel_mm_s2: joint.accel_mm_s2,
+        corner_mm_s: joint.cap_mm_s,
+        steps: 1.0,
+    }
+}
+
+/// Takes blocks out of the ideal as soon as it lets them go: they are those of the two passes over all blocks
+/// from rest to rest.
+fn check_ideal(stretches: &[Vec<Joint>]) -> TestCaseResult {
+    let mut ideal = Ideal::default();
+    let (mut count, mut settled) = (0.., Vec::new());
+    for stretch in stretches {
+        for (joint, number) in stretch.iter().zip(&mut count) {
+            ideal.push(&block(joint), number);
+            settled.extend(std::iter::from_fn(|| ideal.pop()));
+        }
+        ideal.rest();
+        settled.extend(std::iter::from_fn(|| ideal.pop()));
+    }
+    let planned = stretches.iter().flat_map(|s| courses(s, 0.0));
+    prop_assert_eq!(settled, planned.zip(0..).collect::<Vec<_>>());
+    Ok(())
+}
+
+/// Puts blocks into a window and takes so many out behind each: they are those of the two passes.
+fn check_window(blocks: impl IntoIterator<Item = (Joint, usize)>) -> TestCaseResult {
+    let mut window = Window::<usize>::default();
+    let mut waiting: Vec<Joint> = Vec::new();
+    let mut entry_mm_s = 0.0;
+    for (number, (mut block, pops)) in blocks.into_iter().enumerate() {
+        // A block before which nothing waits is entered from rest.
+        if waiting.is_empty() {
+            block.cap_mm_s = 0.0;
+            entry_mm_s = 0.0;
+        }
+        window.push(block, number);
+        waiting.push(block);
+        for _ in 0..pops {
+            let Some(found) = window.pop() else { break };
+            let all = courses(&waiting, entry_mm_s);
+            for (exact, plain) in all.iter().zip(plain_entries(&waiting, entry_mm_s)) {
+                let off = (exact.entry_mm_s - plain).abs();
+                prop_assert!(off <= 1e-9 * (1.0 + plain), "{} {}", off, plain);
+            }
+            prop_assert_eq!(found, (all[0], number + 1 - waiting.len()));
+            entry_mm_s = all[0].exit_mm_s;
+            waiting.remove(0);
+        }
+    }
+    Ok(())
 }
 
 fn joint() -> impl Strategy<Value = Joint> {
@@ -100,73 +211,49 @@ fn squares() {
 
 proptest! {
     #[test]
-    fn the_window_is_the_two_passes(blocks in prop::collection::vec((joint(), 0..3u8), 1..80)) {
-        let mut window = Window::<usize>::default();
-        let mut waiting: Vec<Joint> = Vec::new();
-        let mut entry_mm_s = 0.0;
-        for (number, (block, pops)) in blocks.into_iter().enumerate() {
-            // A block before which nothing waits is entered from rest.
-            let block = if waiting.is_empty() { Joint { cap_mm_s: 0.0, ..block } } else { block };
-            if waiting.is_empty() {
-                entry_mm_s = 0.0;
-            }
-            window.push(block, number);
-            waiting.push(block);
-            for _ in 0..pops {
-                let Some((found, load)) = window.pop() else { break };
-                prop_assert_eq!(load, number + 1 - waiting.len());
-                let all = entries(&waiting, entry_mm_s);
-                for (exact, plain) in all.iter().zip(plain_entries(&waiting, entry_mm_s)) {
-                    prop_assert!((exact - plain).abs() <= 1e-9 * (1.0 + plain), "{} {}", exact, plain);
-                }
-                let oldest = waiting.remove(0);
-                let exit_mm_s = all.get(1).copied().unwrap_or(0.0);
-                let expected = Course {
-                    length_mm: oldest.length_mm,
-                    nominal_mm_s: oldest.nominal_mm_s,
-                    accel_mm_s2: oldest.accel_mm_s2,
-                    entry_mm_s,
-                    exit_mm_s,
-                };
-                prop_assert_eq!(found, expected);
-                entry_mm_s = exit_mm_s;
+    fn the_window_is_the_two_passes(blocks in prop::collection::vec((joint(), 0..3usize), 1..80)) {
+        check_window(blocks)?;
+    }
+
+    /// A head that takes blocks now and then, now one, now many, and all of them before it rests.
+    #[test]
+    fn the_window_of_a_job(
+        job in job(),
+        text in any_board(),
+        pops in prop::collection::vec(prop_oneof![30 => Just(0), 30 => Just(1), 1 => 0..100usize], 1..60),
+    ) {
+        let board = profile::parse(&text, "any.toml", &[]).unwrap();
+        let mut pops = pops.into_iter().cycle();
+        let mut blocks = Vec::new();
+        for stretch in stretches(&job, &board) {
+            blocks.extend(stretch.into_iter().zip(&mut pops));
+            if let Some((_, pops)) = blocks.last_mut() {
+                *pops = usize::MAX;
             }
         }
+        check_window(blocks)?;
     }
 
     #[test]
     fn the_ideal_is_one_pass_over_all(joints in prop::collection::vec(joint(), 1..120)) {
-        let blocks: Vec<Block> = joints
-            .iter()
-            .map(|j| Block {
-                length_mm: j.length_mm,
-                speed_mm_s: j.nominal_mm_s,
-                accel_mm_s2: j.accel_mm_s2,
-                corner_mm_s: j.cap_mm_s,
-                steps: 1.0,
-            })
-            .collect();
-        let mut ideal = Ideal::default();
-        let mut settled = Vec::new();
-        for (k, block) in blocks.iter().enumerate() {
-            ideal.push(block, k);
-            settled.extend(std::iter::from_fn(|| ideal.pop()));
+        let mut stretch = Vec::new();
+        for joint in joints {
+            stretch.push(joined(stretch.last(), &block(&joint)));
         }
-        ideal.rest();
-        settled.extend(std::iter::from_fn(|| ideal.pop()));
-        let mut all = joints.clone();
-        for k in (0..all.len()).rev() {
-            let before = if k == 0 { 0.0 } else { joints[k - 1].nominal_mm_s };
-            all[k].cap_mm_s = before.min(joints[k].nominal_mm_s).min(joints[k].cap_mm_s);
-        }
-        let speeds = entries(&all, 0.0);
-        for (k, j) in all.iter().enumerate() {
-            let exit = speeds.get(k + 1).copied().unwrap_or(0.0);
-            let (course, load) = settled[k];
-            prop_assert_eq!((course.entry_mm_s, course.exit_mm_s, load), (speeds[k], exit, k));
-            prop_assert_eq!(course.length_mm, j.length_mm);
-        }
-        prop_assert_eq!(settled.len(), all.len());
+        check_ideal(&[stretch])?;
+    }
+
+    /// The ideal, and what a replay tells of it, whatever the head has done by then.
+    #[test]
+    fn the_ideal_of_a_job(job in job(), text in any_board(), seed in 0..99u64) {
+        let board = profile::parse(&text, "any.toml", &[]).unwrap();
+        let stretches = stretches(&job, &board);
+        check_ideal(&stretches)?;
+        let mut keep = Keep::default();
+        replay(job.as_bytes(), &board, seed, &mut keep).unwrap();
+        let told: Vec<Trapezoid> = keep.blocks.iter().map(|b| b.ideal).collect();
+        let planned = stretches.iter().flat_map(|s| courses(s, 0.0));
+        prop_assert_eq!(told, planned.map(|c| c.profile()).collect::<Vec<_>>());
     }
 }
 
@@ -238,6 +325,12 @@ fn words() -> impl Strategy<Value = String> {
         .prop_map(|(code, words)| format!("G{code} {}", words.join(" ")))
 }
 
+/// A job of numbers of all kinds.
+fn numbers() -> impl Strategy<Value = String> {
+    let lines = prop::collection::vec(words(), 1..100);
+    lines.prop_map(|lines| format!("M83\n{}\n", lines.join("\n")))
+}
+
 fn steps(job: &str) -> Vec<Step> {
     let mut reader = JobReader::new(job.as_bytes());
     let mut steps = Vec::new();
@@ -259,6 +352,13 @@ proptest! {
             let said = |s: &Step| (s.line, s.layer, s.command_bytes, s.spare_bytes, s.act);
             prop_assert_eq!(said(fast), said(slow));
         }
+    }
+
+    /// What is read in batches, and fast, is what a plain reading finds.
+    #[test]
+    fn jobs_read_plainly(job in prop_oneof![job(), numbers()]) {
+        let said = |s: &Step| (s.line, s.end_byte, s.raw_bytes, s.command_bytes, s.act);
+        prop_assert_eq!(steps(&job).iter().map(said).collect::<Vec<_>>(), plainly(&job));
     }
 
     /// A thread that reads ahead changes nothing.

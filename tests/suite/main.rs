@@ -18,6 +18,7 @@ mod main_loop;
 mod making;
 mod map;
 mod oracle;
+mod plainly;
 mod ref_flow;
 mod ref_language;
 mod ref_link;

@@ -47,18 +47,19 @@ fn follow(job: &str, board: &Board) -> Follow {
 /// after more blocks than are kept, after fewer than it remembers, and where blocks are too short for that.
 #[test]
 fn flow_is_worked_out_late() {
-    for (chord_mm, lag_s) in [(0.4, 0.05), (0.02, 0.5)] {
+    for (chord_mm, lag_s) in [(0.4, 0.05), (0.005, 0.02)] {
         let board = board(&[
             "save.when=layer",
             "save.ms=900",
             "queue.blocks=4",
+            "motion.accel.print=1e6",
             &format!("nozzle.lag_s={lag_s}"),
         ]);
         let mut job = String::from("M83\nG1 F3000\n");
-        for (layer, blocks) in [6000, 20, 300, 9000, 40].into_iter().enumerate() {
+        for (layer, blocks) in [16000, 20, 300, 20000, 40].into_iter().enumerate() {
             job += &format!("G1 Z{:.1}\n", 0.2 * (layer + 1) as f64);
             for k in 0..blocks {
-                let e = 0.01 + 0.001 * f64::from(k % 7);
+                let e = 0.01 + 0.001 * f64::from(k % 7) + 1e-6 * f64::from(k);
                 job += &format!("G1 X{:.3} E{e}\n", chord_mm * f64::from(k % 400));
             }
         }
@@ -68,11 +69,12 @@ fn flow_is_worked_out_late() {
         for (done, late) in late.done.iter().zip(&late.all) {
             let at_once = flow.block(done);
             flow.now_mm3_s();
-            assert!((at_once.rest_mm3 - late.rest_mm3).abs() < 1e-16);
-            assert!((at_once.motion_mm3 - late.motion_mm3).abs() < 1e-16);
+            assert!((at_once.rest_mm3 - late.rest_mm3).abs() < 1e-15);
+            assert!((at_once.motion_mm3 - late.motion_mm3).abs() < 1e-15);
             apart += usize::from(at_once != Excess::default());
         }
-        assert!((100..late.done.len() - 5000).contains(&apart), "{apart}");
+        let alike = late.done.len() - apart;
+        assert!(apart > 20 && alike > 4096, "{apart} {alike}");
     }
 }
 
