@@ -34,6 +34,8 @@ struct Replay<'a, W> {
     blocks: VecDeque<Block>,
     commands: VecDeque<Line>,
     room_blocks: usize,
+    /// Blocks that came into the planner queue.
+    inserted: u64,
     chores: Chores,
     saves: Saves,
     draining: bool,
@@ -59,6 +61,7 @@ impl<'a, W: World> Replay<'a, W> {
             blocks,
             commands: VecDeque::new(),
             room_blocks: setup.room_blocks,
+            inserted: 0,
             chores: Chores::new(board, seed),
             saves: Saves::new(&board.save, seed),
             draining: false,
@@ -133,6 +136,7 @@ impl<'a, W: World> Replay<'a, W> {
 
     #[inline(never)]
     fn start_block(&mut self) {
+        self.bring_back();
         if let Some(ran) = self.head.start(self.now_s) {
             self.world.ran(&ran);
         }
@@ -141,6 +145,7 @@ impl<'a, W: World> Replay<'a, W> {
     #[inline(never)]
     fn end_block(&mut self) {
         self.now_s = self.head.end_s;
+        self.bring_back();
         if let Some(ran) = self.head.end() {
             self.world.ran(&ran);
         }
@@ -360,10 +365,37 @@ impl<'a, W: World> Replay<'a, W> {
         Ok(())
     }
 
+    /// Brings spilled blocks back until none that is still away matters for the next one to start.
+    #[inline]
+    fn bring_back(&mut self) {
+        loop {
+            let wanted = self.head.wanted();
+            if wanted == 0 {
+                return;
+            }
+            for _ in 0..wanted {
+                let number = self.inserted - self.head.spilled() as u64;
+                let block = self.world.block_again(number);
+                self.head
+                    .bring_back(&block.expect("it was asked for before it was spilled"));
+            }
+        }
+    }
+
     fn insert(&mut self) {
         let Some(block) = self.blocks.pop_front() else {
             return;
         };
+        self.inserted += 1;
+        if self.room_blocks == usize::MAX
+            && self.head.spills()
+            && self.world.block_again(self.inserted - 1).is_some()
+        {
+            self.head.spill();
+            self.world.inserted(self.now_s);
+            self.spent_s = [0.0; 6];
+            return;
+        }
         let (mut late_by, mut late_s) = (Cause::Depth as usize, 0.0);
         for (cause, spent_s) in self.spent_s.iter().enumerate() {
             if *spent_s > late_s {

@@ -7,6 +7,9 @@ use crate::motion::path::Block;
 
 use super::world::{Cause, Ran};
 
+/// An endless queue keeps so many blocks in the window before it spills.
+const WINDOW_BLOCKS: usize = 1024;
+
 /// What the look-ahead needn't know of a waiting block.
 #[derive(Clone, Copy, Debug)]
 struct Load {
@@ -25,6 +28,8 @@ pub struct Head {
     step_s: f64,
     load_max: f64,
     window: Window<Load>,
+    /// Blocks behind those of the window of which only the number is held.
+    spilled: usize,
     /// End of the executing block, s; infinite at rest.
     pub end_s: f64,
     /// What steps leave of the processor.
@@ -70,6 +75,7 @@ impl Head {
             step_s: costs.step_s,
             load_max: costs.load_max,
             window: Window::default(),
+            spilled: 0,
             end_s: f64::INFINITY,
             cpu_rate: 1.0,
             entered_s: 0.0,
@@ -95,13 +101,44 @@ impl Head {
     /// Blocks in the planner queue that are not executing.
     #[inline]
     pub fn waiting(&self) -> usize {
-        self.window.len()
+        self.window.len() + self.spilled
     }
 
     /// Blocks in the planner queue, the executing one included.
     #[inline]
     pub fn queued(&self) -> usize {
-        self.window.len() + usize::from(self.moves())
+        self.waiting() + usize::from(self.moves())
+    }
+
+    /// Whether the next block may be spilled: held as a number until it matters for the next to start.
+    #[inline]
+    pub fn spills(&self) -> bool {
+        self.spilled > 0 || self.window.len() >= WINDOW_BLOCKS
+    }
+
+    /// Spills the next block.
+    pub fn spill(&mut self) {
+        self.spilled += 1;
+    }
+
+    /// How many spilled blocks must come back before the next one starts.
+    #[inline]
+    pub fn wanted(&mut self) -> usize {
+        if self.spilled == 0 || self.window.is_settled() {
+            return 0;
+        }
+        self.spilled.min(WINDOW_BLOCKS / 8)
+    }
+
+    /// How many are spilled.
+    pub fn spilled(&self) -> usize {
+        self.spilled
+    }
+
+    /// The oldest of the spilled blocks comes back.
+    pub fn bring_back(&mut self, block: &Block) {
+        self.insert(f64::NAN, block, Cause::Depth, 0.0);
+        self.spilled -= 1;
     }
 
     /// Puts a planned block behind the others.
@@ -154,7 +191,7 @@ impl Head {
     /// Starts the oldest block, from rest or behind one that has just ended.
     #[inline(always)]
     pub fn start(&mut self, now_s: f64) -> Option<Ran> {
-        let queued = self.window.len() as u32;
+        let queued = self.waiting() as u32;
         let (course, load) = self.window.pop()?;
         let profile = course.profile();
         let mut gap_s = 0.0;

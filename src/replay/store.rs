@@ -105,6 +105,14 @@ pub struct Reading<'a> {
     last: Option<Line>,
 }
 
+impl Reading<'_> {
+    /// A block of the job, by its number from 0.
+    pub fn block(&self, number: u64) -> Option<Block> {
+        let place = usize::try_from(number).ok()?;
+        self.job.blocks.get(place).copied()
+    }
+}
+
 /// Lines, each with its blocks.
 impl<'a> Iterator for Reading<'a> {
     type Item = (Line, &'a [Block]);

@@ -114,6 +114,12 @@ pub trait World {
     /// A block has come into the planner queue.
     #[inline]
     fn inserted(&mut self, _at_s: f64) {}
+    /// A block that was given before, by its number from 0, where the world can tell: then an endless queue
+    /// needn't hold it.
+    #[inline]
+    fn block_again(&self, _number: u64) -> Option<Block> {
+        None
+    }
 }
 
 /// Sums of one replay, s.

@@ -116,6 +116,10 @@ impl World for Tally<'_> {
     }
 
     fn stopped(&mut self, _start_s: f64, _end_s: f64) {}
+
+    fn block_again(&self, number: u64) -> Option<Block> {
+        self.reading.block(number)
+    }
 }
 
 /// Times of the spans, s, and of what lies outside them; or why there are none.

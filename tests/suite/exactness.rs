@@ -1,5 +1,6 @@
 //! The fast ways are bit for bit the plain ones.
 
+use std::collections::VecDeque;
 use std::io::Cursor;
 
 use headstall::board::profile;
@@ -10,9 +11,12 @@ use headstall::motion::ideal::Ideal;
 use headstall::motion::lookahead::{Course, Joint, Square, Window};
 use headstall::motion::path::Block;
 use headstall::motion::trapezoid::Trapezoid;
+use headstall::replay::controller;
+use headstall::replay::removal::{Causes, Setup};
 use headstall::replay::source::{Planned, Source};
+use headstall::replay::store::Reading;
 use headstall::replay::stream::{self, Done, ReplayError, Watcher, replay};
-use headstall::replay::world::Work;
+use headstall::replay::world::{Cause, Line, Ran, Work, World};
 use headstall::study::watch::Watch;
 use headstall::surface::skin::Wanted;
 use proptest::prelude::*;
@@ -483,5 +487,79 @@ fn the_ideal_holds_little_back() {
         assert!(k % 97 != 0 || ideal.held() == 1, "{k}: {}", ideal.held());
         // The newest block's exit goes by the next one.
         assert!((1..=27).contains(&ideal.held()), "{k}: {}", ideal.held());
+    }
+}
+
+/// A stored job whose blocks are given again or not.
+struct Ranks<'a> {
+    job: Reading<'a>,
+    again: bool,
+    ran: Vec<(f64, f64, Trapezoid, u32)>,
+    stops: Vec<f64>,
+}
+
+impl World for Ranks<'_> {
+    fn next_line(&mut self, blocks: &mut VecDeque<Block>) -> Option<Line> {
+        let (line, of_line) = self.job.next()?;
+        blocks.extend(of_line);
+        Some(line)
+    }
+
+    fn ran(&mut self, ran: &Ran) {
+        self.ran
+            .push((ran.start_s, ran.gap_s, ran.profile, ran.queued));
+    }
+
+    fn stopped(&mut self, start_s: f64, end_s: f64) {
+        self.stops.extend([start_s, end_s]);
+    }
+
+    fn block_again(&self, number: u64) -> Option<Block> {
+        self.again.then(|| self.job.block(number))?
+    }
+}
+
+/// An endless queue that holds only a number of the blocks far behind goes like one that holds them all:
+/// with short ramps, and with ramps longer than what it holds.
+#[test]
+fn spilled_blocks() {
+    for accel in ["1000", "2"] {
+        let board = board(&[
+            "queue.blocks=16",
+            "loop.block_us=300",
+            "loop.step_us=1",
+            "save.when=layer",
+            "save.ms=400",
+            &format!("motion.accel.print={accel}"),
+        ]);
+        let mut job = String::from("M83\nG1 F4800\n");
+        for layer in 1..=3 {
+            job += &format!("G1 Z{:.1}\n", 0.2 * f64::from(layer));
+            for k in 0..6000 {
+                let (x, feed) = (f64::from(k) * 0.05, 900 * (1 + k / 700));
+                job += &format!("G1 X{x:.2} Y{:.2} E0.01 F{feed}\n", f64::from(k % 50 / 49));
+            }
+            job += "G4 P300\nG1 X0 Y0\n";
+        }
+        let kept = Planned::new(JobReader::new(job.as_bytes()), &board)
+            .store()
+            .unwrap();
+        let left = [Cause::Compute, Cause::Save]
+            .into_iter()
+            .fold(Causes::NONE, Causes::with);
+        let run = |again: bool| {
+            let mut ranks = Ranks {
+                job: kept.read(),
+                again,
+                ran: Vec::new(),
+                stops: Vec::new(),
+            };
+            let totals = controller::run(&Setup::only(&board, left), 0, &mut ranks).unwrap();
+            (totals, ranks.ran, ranks.stops)
+        };
+        let (all, spilled) = (run(false), run(true));
+        let most = all.1.iter().map(|r| r.3).max();
+        assert!(most > Some(4000), "{most:?}");
+        assert!(all == spilled, "{:?} {:?}", all.0, spilled.0);
     }
 }

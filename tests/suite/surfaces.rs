@@ -1,14 +1,19 @@
 //! Outer, hole or inner: analytic shapes.
 
+use headstall::board::profile;
 use headstall::board::types::Board;
 use headstall::replay::stream::{Done, Watcher, replay};
 use headstall::report::wall::{Across, Bump, Caption};
 use headstall::report::{part, wall};
+use headstall::study::stalls::Stall;
+use headstall::study::watch::Watch;
 use headstall::surface::flow::Flow;
 use headstall::surface::grid::{Bead, Grid, OUTSIDE, SOLID};
 use headstall::surface::skin::{Exposure, Skin, Surface, Wanted};
+use proptest::prelude::*;
 use roxmltree::Document;
 
+use super::laws::{any_board, any_job};
 use super::making::board;
 
 const W: f64 = 0.45;
@@ -241,6 +246,50 @@ const WANTED: Wanted = Wanted {
     stalls_max: usize::MAX,
     aside: true,
 };
+
+/// Asks of each block where it lies.
+struct OfAll {
+    flow: Flow,
+    skin: Skin,
+}
+
+impl Watcher for OfAll {
+    fn block(&mut self, done: &Done) {
+        let excess = self.flow.block(done);
+        self.skin.block(done, &excess, || None);
+        self.skin.stall(done.ran.block);
+    }
+
+    fn stop(&mut self, start_s: f64, end_s: f64) {
+        self.flow.stop(start_s, end_s);
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(96))]
+
+    /// Only the blocks at which stalls are placed are remembered, over layers too; they are told what they
+    /// were if all were.
+    #[test]
+    fn stalls_lie_where_their_blocks_do(job in any_job(), text in any_board(), seed in 0..99u64) {
+        let board = profile::parse(&text, "any.toml", &[]).unwrap();
+        let mut stalls = Vec::new();
+        let mut watch = Watch::new(&board.nozzle, |s: &Stall| stalls.push(s.block));
+        watch = watch.with_surface(&board.nozzle, &WANTED);
+        let mut all = OfAll { flow: Flow::new(&board.nozzle), skin: Skin::new(&board.nozzle, &WANTED) };
+        if replay(job.as_bytes(), &board, seed, &mut watch).is_err() {
+            return Ok(());
+        }
+        prop_assert!(replay(job.as_bytes(), &board, seed, &mut all).is_ok());
+        let told = watch.found().exposure.unwrap();
+        let (expected, _) = all.skin.finish();
+        for block in stalls {
+            prop_assert!(told.of(block).is_some());
+            prop_assert_eq!(told.of(block), expected.of(block));
+        }
+        prop_assert_eq!(told.walls, expected.walls);
+    }
+}
 
 /// A board on which each block is late.
 fn late() -> Board {
