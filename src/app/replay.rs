@@ -35,10 +35,8 @@ use super::terminal::{print, strong};
 pub const UNASKED_WORK: usize = 16_000_000;
 /// Of a job whose length is not known so many blocks are kept for the causes: a few MB.
 const STREAM_BLOCKS_MAX: usize = 50_000;
-/// A file that has more bytes for each block that may be kept is taken for too long from the start.
-const BLOCK_BYTES: u64 = 64;
-/// Stalls that are held back of a job that is not kept: a few MB.
-const HELD_MAX: usize = 15_000;
+/// And so many stalls are held back of it.
+const STREAM_STALLS_MAX: usize = 15_000;
 /// The command's summary.
 const MARK: &str = "summary.json";
 /// Stalls whose strips of time are kept, those that lose most.
@@ -102,9 +100,8 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
     }
     let keep_blocks_max = keep_blocks_max(args, &board, job.bytes);
     let held_max = match job.bytes {
-        _ if args.quick => 0,
-        Some(_) => keep_blocks_max.max(HELD_MAX),
-        None => HELD_MAX,
+        None if !args.causes => keep_blocks_max.min(STREAM_STALLS_MAX),
+        _ => keep_blocks_max,
     };
     let mut log = StallLog::new(stalls, &board.nozzle, held_max);
     let mut watch = Watch::new(&board.nozzle, |stall: &Stall| log.take(stall));
@@ -162,7 +159,7 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         }
         _ => None,
     };
-    let surfaces = exposure.as_ref().map(|e| log.expose(e));
+    let surfaces = exposure.as_ref().and_then(|e| log.expose(e));
     let set: Vec<String> = args.on.set.iter().map(ToString::to_string).collect();
     let question = Question {
         job: &job.name,
@@ -242,8 +239,7 @@ fn keep_blocks_max(args: &Replay, board: &Board, bytes: Option<u64>) -> usize {
     match bytes {
         _ if args.causes => usize::MAX,
         _ if args.quick => 0,
-        Some(bytes) if bytes / BLOCK_BYTES <= most as u64 => most,
-        Some(_) => 0,
+        Some(_) => most,
         None => most.min(STREAM_BLOCKS_MAX),
     }
 }

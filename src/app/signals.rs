@@ -5,7 +5,7 @@ use std::process;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 #[cfg(unix)]
-use signal_hook::consts::{SIGINT, SIGTERM, SIGXFSZ};
+use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM, SIGXFSZ};
 
 /// From now on writing beyond `ulimit -f` fails like all writing.
 pub fn survive_file_limit() {
@@ -13,13 +13,16 @@ pub fn survive_file_limit() {
     let _ = signal_hook::flag::register(SIGXFSZ, Arc::default());
 }
 
-/// From now on SIGINT and SIGTERM wait for `kept`, have it swept, and end the program.
+/// From now on SIGHUP, SIGINT and SIGTERM, those that are not ignored, wait for `kept`, have it swept, and end the program.
 #[cfg(unix)]
 pub fn sweep_at_end<T: Send + 'static>(
     kept: &Arc<Mutex<T>>,
     sweep: fn(&mut T),
 ) -> std::io::Result<()> {
-    let mut signals = signal_hook::iterator::Signals::new([SIGINT, SIGTERM])?;
+    let ignored = ignored();
+    let heard = [SIGHUP, SIGINT, SIGTERM].into_iter();
+    let heard = heard.filter(|signal| ignored >> (signal - 1) & 1 == 0);
+    let mut signals = signal_hook::iterator::Signals::new(heard)?;
     let kept = Arc::clone(kept);
     let end = move || {
         if let Some(signal) = signals.forever().next() {
@@ -32,6 +35,15 @@ pub fn sweep_at_end<T: Send + 'static>(
         }
     };
     std::thread::Builder::new().spawn(end).map(drop)
+}
+
+/// The signals that whoever started the program has it ignore, as bits (Linux only).
+#[cfg(unix)]
+fn ignored() -> u64 {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let bits = status.lines().find_map(|l| l.strip_prefix("SigIgn:"));
+    let bits = bits.and_then(|b| u64::from_str_radix(b.trim(), 16).ok());
+    bits.unwrap_or(0)
 }
 
 /// Elsewhere they end it at once.

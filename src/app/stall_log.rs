@@ -74,8 +74,12 @@ impl StallLog {
         give(shares, self.held.iter_mut());
     }
 
-    /// Tells the stalls held back where they lie; how many are outer, on a hole, inner.
-    pub fn expose(&mut self, exposure: &Exposure) -> [u64; 3] {
+    /// Tells the stalls where they lie; how many are outer, on a hole, inner. `None` where there were too
+    /// many to be held back.
+    pub fn expose(&mut self, exposure: &Exposure) -> Option<[u64; 3]> {
+        if self.flows {
+            return None;
+        }
         let mut counts = [0; 3];
         for stall in &mut self.held {
             stall.surface = exposure.of(stall.block);
@@ -83,7 +87,7 @@ impl StallLog {
                 counts[surface as usize] += 1;
             }
         }
-        counts
+        Some(counts)
     }
 
     /// The stalls held back.

@@ -149,6 +149,45 @@ fn too_many_stalls_get_code_3() {
     assert_eq!(code("100000"), Some(0));
 }
 
+/// Of a stream with more stalls than are held it is not said that none can be seen; of the file all are told.
+#[test]
+fn many_stalls_from_standard_input() {
+    let mut job = String::from("M83\nG1 F6000 Z0.2\n");
+    for k in 0..15_100 {
+        let y = f64::from(k % 100);
+        job += &format!("G1 X1 Y{y} E0.01\nG1 X2 E0.05\nG4\n");
+    }
+    let dir = folder();
+    let path = write(&dir, "many.gcode", &job);
+    let told = |source: &str| {
+        let set = ["--set", "loop.block_us=90000", "--set", "queue.blocks=2"];
+        let out = headstall()
+            .args(["replay", source, "--json"])
+            .args(set)
+            .stdin(std::fs::File::open(&path).unwrap())
+            .output()
+            .unwrap();
+        assert_eq!(out.status.code(), Some(0), "{}", text(&out.stderr));
+        serde_json::from_slice::<serde_json::Value>(&out.stdout).unwrap()
+    };
+    let (file, stream) = (told(&path), told("-"));
+    assert!(file["stalls"].as_u64().unwrap() > 15_000, "{file}");
+    assert_eq!(file["stalls"], stream["stalls"]);
+    assert!(
+        file["surfaces"].is_object() && file["visible_bumps"].is_u64(),
+        "{file}"
+    );
+    assert!(
+        stream["surfaces"].is_null() && stream["visible_bumps"].is_null(),
+        "{stream}"
+    );
+    let verdict = stream["verdict"].as_str().unwrap();
+    assert!(
+        !verdict.contains("visible") && !verdict.contains("sight"),
+        "{verdict}"
+    );
+}
+
 #[test]
 fn standard_input_is_a_job_too() {
     let mut child = headstall()

@@ -1,6 +1,7 @@
 //! Results folders that exist already, and runs that are cut short.
 
 use std::fs;
+use std::io::Write;
 use std::os::unix::fs::{MetadataExt, PermissionsExt, symlink};
 use std::os::unix::process::ExitStatusExt;
 use std::path::{Path, PathBuf};
@@ -259,7 +260,7 @@ fn wait_for(mut come: impl FnMut() -> bool) {
 
 #[test]
 fn a_run_ended_by_a_signal_leaves_nothing() {
-    for (signal, number) in [("INT", 2), ("TERM", 15)] {
+    for (signal, number) in [("HUP", 1), ("INT", 2), ("TERM", 15)] {
         let dir = folder();
         let mut child = headstall()
             .args(["replay", "-", "--out", &shown(&dir.path().join("out"))])
@@ -285,6 +286,29 @@ fn a_run_ended_by_a_signal_leaves_nothing() {
         assert!(done.stderr.is_empty(), "{}", text(&done.stderr));
         assert!(names(dir.path()).is_empty());
     }
+}
+
+/// A signal that whoever started the run has it ignore stays ignored.
+#[test]
+fn an_ignored_signal_stays_ignored() {
+    let dir = folder();
+    let run = "trap '' INT; exec \"$0\" replay - --out \"$1\"";
+    let mut child = Command::new("sh")
+        .args(["-c", run, env!("CARGO_BIN_EXE_headstall")])
+        .arg(dir.path().join("out"))
+        .stdin(Stdio::piped())
+        .stdout(Stdio::null())
+        .spawn()
+        .unwrap();
+    let mut input = child.stdin.take().unwrap();
+    wait_for(|| !names(dir.path()).is_empty());
+    let kill = format!("kill -INT {}", child.id());
+    let killed = Command::new("sh").args(["-c", &kill]).status().unwrap();
+    assert!(killed.success());
+    input.write_all(b"G1 X10 F600\n").unwrap();
+    drop(input);
+    assert!(child.wait().unwrap().success());
+    assert!(dir.path().join("out/summary.json").is_file());
 }
 
 /// Kills runs about the moment at which they put their results over those of another board; each time
