@@ -5,7 +5,7 @@
 //! block e is linear in time, and q has a closed form.
 //!
 //! While the replay goes like its ideal there is nothing too much, whatever q is. So q is worked out when
-//! the two part, from as far back as it can remember: what lies [`MEMORY_LAGS`] behind has left exp(-60) of
+//! the two part, from as far back as it can remember: what lies sixty lags behind has left exp(-60) of
 //! itself, far below the last digit.
 
 use crate::board::types::Nozzle;
