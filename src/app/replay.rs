@@ -233,9 +233,14 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
     })
 }
 
+/// Lines and chores of a replay up to which the causes are worked out unasked.
+fn unasked_max(board: &Board) -> usize {
+    UNASKED_WORK / causes::replay_count(board)
+}
+
 /// Blocks and lines up to which the job is kept for the causes.
 fn keep_blocks_max(args: &Replay, board: &Board, bytes: Option<u64>) -> usize {
-    let most = UNASKED_WORK / causes::replay_count(board);
+    let most = unasked_max(board);
     match bytes {
         _ if args.causes => usize::MAX,
         _ if args.quick => 0,
@@ -248,7 +253,7 @@ fn keep_blocks_max(args: &Replay, board: &Board, bytes: Option<u64>) -> usize {
 fn is_short<S>(replayed: &Replayed<S>, board: &Board) -> bool {
     let lines = replayed.kept.as_ref().map_or(0, StoredJob::line_count);
     let chores = usize::try_from(replayed.totals.chores).unwrap_or(usize::MAX);
-    lines.saturating_add(chores) <= UNASKED_WORK / causes::replay_count(board)
+    lines.saturating_add(chores) <= unasked_max(board)
 }
 
 /// The best changes for a post, where the job can be read again and is not too long for them.

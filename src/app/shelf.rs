@@ -46,17 +46,16 @@ impl Shelved {
     pub fn under(&mut self, limits: usize, board: &Board) -> Result<&StoredJob, Failure> {
         let stored = match self.stored.take() {
             Some((held, stored)) if held == limits => stored,
-            Some(other) => {
-                // First the one, then the other.
-                drop(other);
-                if let Source::File(file) = &mut self.source {
+            other => {
+                if let (Some(_), Source::File(file)) = (&other, &mut self.source) {
                     let failed =
                         |e| Failure::Unusable(format!("{}: cannot be read: {e}", self.name));
                     file.rewind().map_err(failed)?;
                 }
+                // The one goes before the other comes.
+                drop(other);
                 self.read(board)?
             }
-            None => self.read(board)?,
         };
         Ok(&self.stored.insert((limits, stored)).1)
     }

@@ -13,7 +13,8 @@ pub fn survive_file_limit() {
     let _ = signal_hook::flag::register(SIGXFSZ, Arc::default());
 }
 
-/// From now on SIGHUP, SIGINT and SIGTERM, those that are not ignored, wait for `kept`, have it swept, and end the program.
+/// From now on SIGHUP, SIGINT and SIGTERM, those that are not ignored, wait for `kept`, have it swept, and
+/// end the program.
 #[cfg(unix)]
 pub fn sweep_at_end<T: Send + 'static>(
     kept: &Arc<Mutex<T>>,

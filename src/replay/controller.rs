@@ -34,8 +34,6 @@ struct Replay<'a, W> {
     blocks: VecDeque<Block>,
     commands: VecDeque<Line>,
     room_blocks: usize,
-    /// Blocks that came into the planner queue.
-    inserted: u64,
     chores: Chores,
     saves: Saves,
     draining: bool,
@@ -61,7 +59,6 @@ impl<'a, W: World> Replay<'a, W> {
             blocks,
             commands: VecDeque::new(),
             room_blocks: setup.room_blocks,
-            inserted: 0,
             chores: Chores::new(board, seed),
             saves: Saves::new(&board.save, seed),
             draining: false,
@@ -368,17 +365,10 @@ impl<'a, W: World> Replay<'a, W> {
     /// Brings spilled blocks back until none that is still away matters for the next one to start.
     #[inline]
     fn bring_back(&mut self) {
-        loop {
-            let wanted = self.head.wanted();
-            if wanted == 0 {
-                return;
-            }
-            for _ in 0..wanted {
-                let number = self.inserted - self.head.spilled() as u64;
-                let block = self.world.block_again(number);
-                self.head
-                    .bring_back(&block.expect("it was asked for before it was spilled"));
-            }
+        while let Some(number) = self.head.wanted() {
+            let block = self.world.block_again(number);
+            self.head
+                .bring_back(&block.expect("it was asked for before it was spilled"));
         }
     }
 
@@ -386,10 +376,9 @@ impl<'a, W: World> Replay<'a, W> {
         let Some(block) = self.blocks.pop_front() else {
             return;
         };
-        self.inserted += 1;
         if self.room_blocks == usize::MAX
             && self.head.spills()
-            && self.world.block_again(self.inserted - 1).is_some()
+            && self.world.block_again(self.head.next_number()).is_some()
         {
             self.head.spill();
             self.world.inserted(self.now_s);

@@ -121,18 +121,17 @@ impl Head {
         self.spilled += 1;
     }
 
-    /// How many spilled blocks must come back before the next one starts.
+    /// The number of the spilled block, if any, without which the next one must not start.
     #[inline]
-    pub fn wanted(&mut self) -> usize {
-        if self.spilled == 0 || self.window.is_settled() {
-            return 0;
-        }
-        self.spilled.min(WINDOW_BLOCKS / 8)
+    pub fn wanted(&mut self) -> Option<u64> {
+        let wanted = self.spilled > 0 && !self.window.is_settled();
+        wanted.then(|| self.started + self.window.len() as u64)
     }
 
-    /// How many are spilled.
-    pub fn spilled(&self) -> usize {
-        self.spilled
+    /// The number of the next block to come into the queue.
+    #[inline]
+    pub fn next_number(&self) -> u64 {
+        self.started + self.waiting() as u64
     }
 
     /// The oldest of the spilled blocks comes back.

@@ -1,5 +1,7 @@
 //! A job kept in memory, as blocks, to be replayed many times: at most 48 bytes a block.
 
+use std::collections::VecDeque;
+
 use crate::motion::path::Block;
 
 use super::world::{Line, Work};
@@ -106,6 +108,14 @@ pub struct Reading<'a> {
 }
 
 impl Reading<'_> {
+    /// The next line; its blocks are put behind `blocks`.
+    #[inline]
+    pub fn line(&mut self, blocks: &mut VecDeque<Block>) -> Option<Line> {
+        let (line, of_line) = self.next()?;
+        blocks.extend(of_line);
+        Some(line)
+    }
+
     /// A block of the job, by its number from 0.
     pub fn block(&self, number: u64) -> Option<Block> {
         let place = usize::try_from(number).ok()?;

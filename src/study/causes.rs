@@ -105,9 +105,7 @@ struct Tally<'a> {
 impl World for Tally<'_> {
     #[inline]
     fn next_line(&mut self, blocks: &mut VecDeque<Block>) -> Option<Line> {
-        let (line, of_line) = self.reading.next()?;
-        blocks.extend(of_line);
-        Some(line)
+        self.reading.line(blocks)
     }
 
     #[inline]

@@ -7,8 +7,7 @@ use crate::replay::world::Cause;
 use crate::surface::flow::Excess;
 use crate::surface::skin::Surface;
 
-/// A block that loses more than this belongs to a stall, s.
-pub const LOST_MIN_S: f64 = 1e-4;
+pub use crate::surface::skin::LOST_MIN_S;
 
 /// How bad a stall is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]

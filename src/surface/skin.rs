@@ -24,8 +24,8 @@ pub struct Wanted {
     pub aside: bool,
 }
 
-/// Blocks that lose more than this are asked about, s.
-const LOST_MIN_S: f64 = 1e-4;
+/// A block that loses more than this belongs to a stall, and is asked about, s.
+pub const LOST_MIN_S: f64 = 1e-4;
 
 /// Follows the printed path, layer by layer.
 #[derive(Debug)]

@@ -500,9 +500,7 @@ struct Ranks<'a> {
 
 impl World for Ranks<'_> {
     fn next_line(&mut self, blocks: &mut VecDeque<Block>) -> Option<Line> {
-        let (line, of_line) = self.job.next()?;
-        blocks.extend(of_line);
-        Some(line)
+        self.job.line(blocks)
     }
 
     fn ran(&mut self, ran: &Ran) {

@@ -23,9 +23,7 @@ struct Noted<'a> {
 
 impl World for Noted<'_> {
     fn next_line(&mut self, blocks: &mut VecDeque<Block>) -> Option<Line> {
-        let (line, of_line) = self.job.next()?;
-        blocks.extend(of_line);
-        Some(line)
+        self.job.line(blocks)
     }
 
     fn ran(&mut self, _ran: &Ran) {}

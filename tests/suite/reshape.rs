@@ -190,9 +190,7 @@ struct Silent<'a>(Reading<'a>);
 
 impl World for Silent<'_> {
     fn next_line(&mut self, blocks: &mut VecDeque<Block>) -> Option<Line> {
-        let (line, of_line) = self.0.next()?;
-        blocks.extend(of_line);
-        Some(line)
+        self.0.line(blocks)
     }
 
     fn ran(&mut self, _ran: &Ran) {}

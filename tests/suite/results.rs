@@ -11,18 +11,7 @@ use std::time::{Duration, Instant};
 
 use tempfile::TempDir;
 
-use crate::cli::{folder, headstall, names, ran, refused, starving, text, write};
-
-const PLAIN: [&str; 8] = [
-    "map.svg",
-    "part.svg",
-    "queue.svg",
-    "report.html",
-    "speed.svg",
-    "stalls.csv",
-    "summary.json",
-    "wall.svg",
-];
+use crate::cli::{PLAIN, folder, headstall, names, ran, refused, starving, text, write};
 
 /// A stuttering job, and a place for its results.
 fn job_and_place(dir: &TempDir) -> (String, PathBuf) {

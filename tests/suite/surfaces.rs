@@ -221,24 +221,37 @@ fn turned_and_shifted_it_is_the_same() {
     }
 }
 
+/// Asks of each block where it lies.
 struct Follow {
     flow: Flow,
     skin: Skin,
     blocks: Vec<(u64, u32, [f64; 3])>,
 }
 
+impl Follow {
+    fn new(board: &Board) -> Self {
+        Follow {
+            flow: Flow::new(&board.nozzle),
+            skin: Skin::new(&board.nozzle, &WANTED),
+            blocks: Vec::new(),
+        }
+    }
+}
+
 impl Watcher for Follow {
     fn block(&mut self, done: &Done) {
         let excess = self.flow.block(done);
         self.skin.block(done, &excess, || None);
+        self.skin.stall(done.ran.block);
         if done.lost_s() > 1e-4 && done.place.e_mm > 0.0 {
             self.blocks
                 .push((done.ran.block, done.layer, done.place.from_mm));
-            self.skin.stall(done.ran.block);
         }
     }
 
-    fn stop(&mut self, _start_s: f64, _end_s: f64) {}
+    fn stop(&mut self, start_s: f64, end_s: f64) {
+        self.flow.stop(start_s, end_s);
+    }
 }
 
 const WANTED: Wanted = Wanted {
@@ -246,24 +259,6 @@ const WANTED: Wanted = Wanted {
     stalls_max: usize::MAX,
     aside: true,
 };
-
-/// Asks of each block where it lies.
-struct OfAll {
-    flow: Flow,
-    skin: Skin,
-}
-
-impl Watcher for OfAll {
-    fn block(&mut self, done: &Done) {
-        let excess = self.flow.block(done);
-        self.skin.block(done, &excess, || None);
-        self.skin.stall(done.ran.block);
-    }
-
-    fn stop(&mut self, start_s: f64, end_s: f64) {
-        self.flow.stop(start_s, end_s);
-    }
-}
 
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(96))]
@@ -276,7 +271,7 @@ proptest! {
         let mut stalls = Vec::new();
         let mut watch = Watch::new(&board.nozzle, |s: &Stall| stalls.push(s.block));
         watch = watch.with_surface(&board.nozzle, &WANTED);
-        let mut all = OfAll { flow: Flow::new(&board.nozzle), skin: Skin::new(&board.nozzle, &WANTED) };
+        let mut all = Follow::new(&board);
         if replay(job.as_bytes(), &board, seed, &mut watch).is_err() {
             return Ok(());
         }
@@ -316,11 +311,7 @@ fn print(layers: &[Vec<Bead>]) -> (Exposure, Vec<(u64, u32, [f64; 3])>) {
         }
     }
     let board = late();
-    let mut follow = Follow {
-        flow: Flow::new(&board.nozzle),
-        skin: Skin::new(&board.nozzle, &WANTED),
-        blocks: Vec::new(),
-    };
+    let mut follow = Follow::new(&board);
     replay(job.as_bytes(), &board, 0, &mut follow).unwrap();
     let blocks = follow.blocks;
     (follow.skin.finish().0, blocks)
