@@ -107,6 +107,28 @@ pub mod surface {
 pub mod study {
     pub mod causes;
     pub mod compare;
+    /// Which explanation do the bumps agree with that somebody saw on a print?
+    pub mod explain {
+        pub mod blur;
+        pub mod clock;
+        pub mod coherence;
+        pub mod decide;
+        pub mod draws;
+        pub mod huddle;
+        pub mod keeping;
+        pub mod mixture;
+        pub mod numbers;
+        mod phases;
+        pub mod places;
+        mod power;
+        pub mod question;
+        pub mod regular;
+        pub mod seen;
+        pub mod strewn;
+        mod track;
+        pub mod view;
+        pub mod wall;
+    }
     pub mod facts;
     pub mod parallel;
     pub mod paths;
