@@ -154,13 +154,12 @@ fn periods(view: &View, heard: &Heard, along: Along) -> Vec<[f64; 2]> {
     joined
 }
 
-/// The median step of a coordinate from one of the bumps' layers to the next.
+/// The median step of a coordinate from layer to layer, from the bumps' lowest layer to their highest.
 fn layer_step(view: &View, along: Along) -> Option<f64> {
     let by_layer = layer_coordinates(view.wall, &view.bumps, along);
-    let mut layers: Vec<usize> = view.bumps.iter().map(|b| b.layer).collect();
-    layers.sort_unstable();
-    layers.dedup();
-    let steps = layers.windows(2).map(|w| by_layer[w[1]] - by_layer[w[0]]);
+    let low = view.bumps.iter().map(|b| b.layer).min()?;
+    let high = view.bumps.iter().map(|b| b.layer).max()?;
+    let steps = by_layer[low..=high].windows(2).map(|w| w[1] - w[0]);
     median(steps).filter(|s| *s > 0.0)
 }
 
