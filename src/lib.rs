@@ -80,12 +80,12 @@ pub mod motion {
 /// The controller: from lines to what the head did.
 pub mod replay {
     pub mod ahead;
+    pub mod cause;
     pub mod controller;
     pub mod duties;
     pub mod feed;
     pub mod head;
     pub mod luck;
-    pub mod removal;
     pub mod source;
     pub mod store;
     pub mod stream;
@@ -107,6 +107,7 @@ pub mod surface {
 pub mod study {
     pub mod causes;
     pub mod compare;
+    pub mod cures;
     /// Which explanation do the bumps agree with that somebody saw on a print?
     pub mod explain {
         pub mod blur;
@@ -120,6 +121,7 @@ pub mod study {
         pub mod numbers;
         mod phases;
         pub mod places;
+        pub mod plate;
         mod power;
         pub mod question;
         pub mod regular;
@@ -132,7 +134,7 @@ pub mod study {
     pub mod facts;
     pub mod parallel;
     pub mod paths;
-    pub mod remedies;
+    pub mod remedy;
     pub mod reshape;
     pub mod shapley;
     pub mod stalls;
@@ -141,6 +143,21 @@ pub mod study {
     pub mod thin;
     pub mod trace;
     pub mod watch;
+}
+
+/// Questions and their answers: what commands and pages ask the library.
+pub mod answer {
+    pub mod bumps;
+    pub mod compare;
+    pub mod explain;
+    pub mod job;
+    pub mod progress;
+    pub mod remedies;
+    pub mod replay;
+    mod shelf;
+    pub mod stall_book;
+    pub mod trouble;
+    pub mod warnings;
 }
 
 /// What the maker gets to see.
@@ -159,6 +176,7 @@ pub mod report {
     pub mod numbers;
     pub mod page;
     pub mod part;
+    pub mod pictures;
     pub mod post;
     pub mod queue;
     pub mod speed;

@@ -10,9 +10,9 @@ use crate::motion::path::{Block, Place};
 use crate::motion::trapezoid::Trapezoid;
 
 use super::ahead::Ahead;
+use super::cause::Setup;
 use super::controller;
 use super::duties::Restless;
-use super::removal::Setup;
 use super::source::{Footprint, Planned, Sink, Source};
 use super::store::StoredJob;
 use super::world::{Cause, Line, Ran, Totals, Work, World};

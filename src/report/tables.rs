@@ -109,7 +109,7 @@ pub fn stall<W: Write>(
 ) -> csv::Result<()> {
     let [x_mm, y_mm, z_mm] = stall.place_mm;
     let [link_s, hiccup_s, save_s, chore_s, compute_s, depth_s] = match stall.shares_s {
-        Some(shares_s) => shares_s.map(Some),
+        Some(shares_s) => shares_s.values().map(Some),
         None => [None; 6],
     };
     let two = stall
@@ -141,4 +141,13 @@ pub fn stall<W: Write>(
         depth_s,
         deficit_mm3: stall.deficit_mm3,
     })
+}
+
+/// Rows as a whole table, with a header from their fields' names.
+pub fn csv<R: Serialize>(rows: impl IntoIterator<Item = R>) -> Vec<u8> {
+    let mut table = csv::Writer::from_writer(Vec::new());
+    for row in rows {
+        table.serialize(row).expect("a row of plain data");
+    }
+    table.into_inner().expect("memory takes all rows")
 }

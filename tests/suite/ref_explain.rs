@@ -88,7 +88,6 @@ pub fn predicted_of(stalls: &str, visible_mm: f64) -> Vec<Predicted> {
         .map(|row| Predicted {
             layer: row["layer"].parse().unwrap(),
             place_mm: [row["x_mm"].parse().unwrap(), row["y_mm"].parse().unwrap()],
-            t_s: None,
         })
         .collect()
 }

@@ -24,8 +24,6 @@ pub struct Predicted {
     pub layer: u32,
     /// x and y, mm.
     pub place_mm: [f64; 2],
-    /// When the head was there, s; `None` where it is not known.
-    pub t_s: Option<f64>,
 }
 
 /// The cell of each predicted bump that lies on the wall.

@@ -15,7 +15,7 @@ use super::regular::{Regular, Strongest};
 use super::seen::Mark;
 use super::strewn::Strewn;
 use super::view::{Bump, Errors, Refusal, View, Window};
-use super::wall::{Along, Wall};
+use super::wall::Wall;
 
 /// An explanation passes its test where its adjusted p-value is at most this.
 pub const LEVEL: f64 = 0.05;
@@ -398,9 +398,4 @@ fn judge(answer: &mut Explanation, view: &View) {
         }
         answer.same_each_layer.push((finding.name, steps));
     }
-}
-
-/// Unit of a coordinate.
-pub fn unit(along: Along) -> &'static str {
-    ["s", "lines", "mm of filament"][along as usize]
 }

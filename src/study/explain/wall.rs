@@ -47,6 +47,57 @@ impl Move {
     }
 }
 
+/// A box around a part, seen from above.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Outline {
+    /// Least x and y, mm.
+    pub low_mm: [f64; 2],
+    /// Greatest x and y, mm.
+    pub high_mm: [f64; 2],
+}
+
+impl Outline {
+    /// The box of a place.
+    pub fn of(at_mm: [f64; 3]) -> Self {
+        let flat = [at_mm[0], at_mm[1]];
+        Outline {
+            low_mm: flat,
+            high_mm: flat,
+        }
+    }
+
+    /// The middle, mm.
+    pub fn middle_mm(&self) -> [f64; 2] {
+        [0, 1].map(|k| (self.low_mm[k] + self.high_mm[k]) / 2.0)
+    }
+
+    /// Both boxes in one.
+    pub fn with(&self, other: &Outline) -> Self {
+        Outline {
+            low_mm: [0, 1].map(|k| self.low_mm[k].min(other.low_mm[k])),
+            high_mm: [0, 1].map(|k| self.high_mm[k].max(other.high_mm[k])),
+        }
+    }
+
+    /// Whether the boxes share any place.
+    pub fn meets(&self, other: &Outline) -> bool {
+        (0..2).all(|k| self.low_mm[k] <= other.high_mm[k] && other.low_mm[k] <= self.high_mm[k])
+    }
+
+    /// Whether a place lies in it.
+    pub fn holds(&self, x_mm: f64, y_mm: f64) -> bool {
+        let at = Outline::of([x_mm, y_mm, 0.0]);
+        self.meets(&at)
+    }
+
+    /// Whether a move lies in it.
+    fn has(&self, step: &Move) -> bool {
+        [step.from_mm, step.to_mm]
+            .iter()
+            .all(|p| self.holds(p[0], p[1]))
+    }
+}
+
 /// What may run regularly along a job.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Along {
@@ -143,9 +194,19 @@ pub struct WallBuilder {
     cells: Vec<Option<Cell>>,
     track: Track,
     filament_mm: f64,
+    /// The part's outline, where others stand on the plate.
+    part: Option<Outline>,
 }
 
 impl WallBuilder {
+    /// An empty wall of one part on a plate, around the part's middle.
+    pub fn of_part(part: Outline) -> Self {
+        WallBuilder {
+            part: Some(part),
+            ..WallBuilder::new(part.middle_mm())
+        }
+    }
+
     /// An empty wall around a centre, x and y in mm.
     pub fn new(centre_mm: [f64; 2]) -> Self {
         let ray = |b: usize| {
@@ -158,6 +219,7 @@ impl WallBuilder {
             cells: Vec::new(),
             track: Track::default(),
             filament_mm: 0.0,
+            part: None,
         }
     }
 
@@ -165,7 +227,8 @@ impl WallBuilder {
     pub fn push(&mut self, next: &Move) {
         let before_mm = self.filament_mm;
         self.filament_mm += next.e_mm;
-        if next.extrudes() {
+        let own = self.part.is_none_or(|part| part.has(next));
+        if own && next.extrudes() {
             self.track.extend(next, before_mm);
             while self.track.is_ready() {
                 self.place();
