@@ -126,6 +126,7 @@ pub mod study {
         pub mod question;
         pub mod regular;
         pub mod seen;
+        pub mod shown;
         pub mod strewn;
         mod track;
         pub mod view;
@@ -166,6 +167,9 @@ pub mod report {
     pub mod bars;
     pub mod comparison;
     pub mod cures;
+    pub mod explain;
+    pub mod explained;
+    pub mod folded;
     /// The one look of all pictures.
     pub mod look {
         pub mod palette;

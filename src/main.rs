@@ -4,6 +4,7 @@ mod app {
     pub mod args;
     pub mod boards;
     pub mod compare;
+    pub mod explain;
     pub mod failure;
     pub mod folder;
     pub mod hidden;
@@ -32,6 +33,7 @@ fn main() -> ExitCode {
         Command::Replay(replay) => app::replay::run(replay),
         Command::Compare(compare) => app::compare::run(compare),
         Command::Remedies(remedies) => app::remedies::run(remedies),
+        Command::Explain(explain) => app::explain::run(explain),
         Command::Boards { name } => app::boards::run(name.as_deref()),
     };
     match done {

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
 use headstall::board::builtin;
 use headstall::board::profile::Override;
+use headstall::study::explain::view::Window;
 
 /// Will this print job stutter on this board? Where, why, and for how long.
 #[derive(Debug, Parser)]
@@ -24,6 +25,9 @@ pub enum Command {
     Compare(Compare),
     /// Try single changes to board and job, and rank them by what they cure and cost
     Remedies(Remedies),
+    /// Say which explanation the bumps agree with that you see on a print: the controller's stalls,
+    /// something regular, the seam, corners, or chance
+    Explain(Explain),
     /// List the boards that come with the program, or print one to start your own from
     Boards {
         /// The board to print
@@ -149,6 +153,97 @@ pub struct Remedies {
     /// Print remedies.json on standard output and nothing else there
     #[arg(long)]
     pub json: bool,
+}
+
+/// Arguments of `explain`.
+#[derive(Debug, ClapArgs)]
+pub struct Explain {
+    /// The job file, or - for standard input
+    pub job: PathBuf,
+    /// The bumps you see: a CSV file with a header, one bump a line. Columns: z_mm (height over the bed)
+    /// or layer (from 0); angle_deg (counter-clockwise from +x, seen from above, about the part's middle)
+    /// or x_mm and y_mm; and, with several parts on the plate, part (1, 2, ... from left to right)
+    pub seen: PathBuf,
+    /// A board that comes with the program (`headstall boards`), or a board file
+    #[arg(long, value_name = "NAME|FILE", default_value = builtin::DEFAULT)]
+    pub board: String,
+    /// Change one key of the board, for example save.when=off; may be repeated
+    #[arg(long, value_name = "KEY=VALUE", value_parser = parse_set)]
+    pub set: Vec<Override>,
+    /// Where you looked: two angles in degrees, the second counter-clockwise from the first, and two
+    /// heights in mm. Without it, the smallest window with all bumps
+    #[arg(long, value_name = "A0,A1,Z0,Z1", value_parser = parse_window, allow_hyphen_values = true)]
+    pub window: Option<Window>,
+    /// Standard deviation of your angles, degrees
+    #[arg(long, value_name = "DEGREES", default_value_t = 3.0, value_parser = parse_angle_err)]
+    pub angle_err: f64,
+    /// Standard deviation of your heights, mm; 0.3 unless given, and nothing for counted layers
+    #[arg(long, value_name = "MM", value_parser = parse_z_err)]
+    pub z_err: Option<f64>,
+    /// Height from which a predicted bump counts as visible, mm: an assumption, no source
+    #[arg(long, value_name = "MM", default_value_t = 0.1, value_parser = parse_visible)]
+    pub visible: f64,
+    /// Seed of the draws that p-values come from
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+    /// Draws for each p-value
+    #[arg(long, value_name = "N", default_value_t = 999, value_parser = clap::value_parser!(u32).range(99..=99_999))]
+    pub draws: u32,
+    /// Write explain.json and explain.svg to this folder
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// With --out: the picture also as PNG, 1600 px wide
+    #[arg(long, requires = "out")]
+    pub png: bool,
+    /// Print explain.json on standard output and nothing else there
+    #[arg(long)]
+    pub json: bool,
+}
+
+fn parse_window(text: &str) -> Result<Window, String> {
+    let numbers: Vec<f64> = text
+        .split(',')
+        .map(|n| n.trim().parse().ok().filter(|v: &f64| v.is_finite()))
+        .collect::<Option<_>>()
+        .ok_or("must be four numbers A0,A1,Z0,Z1")?;
+    let [from_deg, to_deg, low_mm, high_mm] = numbers[..] else {
+        return Err("must be four numbers A0,A1,Z0,Z1".to_string());
+    };
+    if from_deg.abs() > 720.0 || to_deg.abs() > 720.0 {
+        return Err("angles must be from -720 to 720 degrees".to_string());
+    }
+    let mut turn = to_deg - from_deg;
+    if turn <= 0.0 {
+        turn += 360.0 * (1.0 - (turn / 360.0).ceil()).max(1.0);
+    }
+    if to_deg == from_deg || turn <= 0.0 {
+        return Err(
+            "the second angle must lie counter-clockwise from the first; 0,360 is all around"
+                .to_string(),
+        );
+    }
+    if low_mm >= high_mm {
+        return Err("the second height must be greater than the first".to_string());
+    }
+    Ok(Window {
+        from_deg,
+        to_deg: from_deg + turn,
+        low_mm,
+        high_mm,
+    })
+}
+
+fn parse_angle_err(text: &str) -> Result<f64, String> {
+    let degrees: Option<f64> = text.parse().ok();
+    degrees
+        .filter(|d| (0.0..=45.0).contains(d))
+        .ok_or_else(|| "must be a number of degrees from 0 to 45".to_string())
+}
+
+fn parse_z_err(text: &str) -> Result<f64, String> {
+    let mm: Option<f64> = text.parse().ok();
+    mm.filter(|mm| (0.0..=20.0).contains(mm))
+        .ok_or_else(|| "must be a number of mm from 0 to 20".to_string())
 }
 
 fn parse_visible(text: &str) -> Result<f64, String> {

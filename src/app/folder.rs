@@ -16,7 +16,7 @@ use super::hidden::Hidden;
 use super::swap::swap;
 
 /// A command's summary, and all else that it may write.
-const WRITTEN: [(&str, &[&str]); 3] = [
+const WRITTEN: [(&str, &[&str]); 4] = [
     (
         "summary.json",
         &[
@@ -40,6 +40,7 @@ const WRITTEN: [(&str, &[&str]); 3] = [
         &["compare.csv", "compare.svg", "compare.png"],
     ),
     ("remedies.json", &["remedies.csv"]),
+    ("explain.json", &["explain.svg", "explain.png"]),
 ];
 
 /// A folder to be.

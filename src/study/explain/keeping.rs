@@ -42,44 +42,52 @@ impl Kept {
     }
 }
 
-/// The clock's likelihood: each bump's ratio, and the coordinates that may be meant.
-pub fn clock(
-    view: &View,
-    blur: &Blur,
-    strewn: &Strewn,
-    heard: &Heard,
-) -> (Vec<f64>, Fit, Vec<Kept>) {
-    let fits: Vec<(Along, f64, Vec<f64>, Fit)> = heard
+/// How likely bumps are under a clock.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Rhythm {
+    /// The coordinate that fits best.
+    pub along: Along,
+    /// Its best frequency.
+    pub frequency: f64,
+    /// Each bump's ratio.
+    pub ratios: Vec<f64>,
+    /// How well they fit.
+    pub fit: Fit,
+    /// Each bump's phase against that of the bumps near it along the job, turns.
+    pub turns: Vec<f64>,
+}
+
+/// The clock's likelihood, and the coordinates that may be meant.
+pub fn clock(view: &View, blur: &Blur, strewn: &Strewn, heard: &Heard) -> (Rhythm, Vec<Kept>) {
+    let fits: Vec<Rhythm> = heard
         .spectra
         .iter()
         .filter_map(|s| Some((s, s.best()?)))
-        .map(|(s, best)| {
-            let (ratios, fit) = along(view, blur, strewn, s.along, best.frequency);
-            (s.along, best.frequency, ratios, fit)
-        })
+        .map(|(s, best)| rhythm(view, blur, strewn, s.along, best.frequency))
         .collect();
-    let first = fits.first().expect("a coordinate was heard");
-    let best = fits
-        .iter()
-        .fold(first, |b, f| if f.3.loglik > b.3.loglik { f } else { b });
-    let kept = fits.iter().map(|(along, frequency, _, fit)| Kept {
-        along: *along,
-        below_best: best.3.loglik - fit.loglik,
-        period: 1.0 / frequency,
-        periods: periods(view, heard, *along),
+    let better = |b: Rhythm, f: &Rhythm| {
+        if f.fit.loglik > b.fit.loglik {
+            f.clone()
+        } else {
+            b
+        }
+    };
+    let first = fits.first().expect("a coordinate was heard").clone();
+    let best = fits.iter().fold(first, better);
+    let kept = fits.iter().map(|own| Kept {
+        along: own.along,
+        below_best: best.fit.loglik - own.fit.loglik,
+        period: 1.0 / own.frequency,
+        periods: periods(view, heard, own.along),
     });
-    let kept = kept.filter(|k| k.along == Along::Time || k.fits());
-    (best.2.clone(), best.3, kept.collect())
+    let kept = kept
+        .filter(|k| k.along == Along::Time || k.fits())
+        .collect();
+    (best, kept)
 }
 
 /// Each bump's ratio under a clock of this frequency: how well it keeps step with the others.
-fn along(
-    view: &View,
-    blur: &Blur,
-    strewn: &Strewn,
-    along: Along,
-    frequency: f64,
-) -> (Vec<f64>, Fit) {
+fn rhythm(view: &View, blur: &Blur, strewn: &Strewn, along: Along, frequency: f64) -> Rhythm {
     let by_layer = layer_coordinates(view.wall, &view.bumps, along);
     let at = |cell: usize| phasor_at(view.wall, blur, along, frequency, cell);
     let z: Vec<Complex> = view.bumps.iter().map(|b| at(b.cell())).collect();
@@ -117,7 +125,18 @@ fn along(
         };
         (0..z.len()).map(one).collect()
     };
-    best_of(KAPPAS.map(ratios))
+    let (ratios, fit) = best_of(KAPPAS.map(ratios));
+    let turn = |(e, m): (&Complex, &Complex)| {
+        let across = e[1] * m[0] - e[0] * m[1];
+        across.atan2(re_conj(*e, *m)) / std::f64::consts::TAU
+    };
+    Rhythm {
+        along,
+        frequency,
+        ratios,
+        fit,
+        turns: z.iter().zip(&mean).map(turn).collect(),
+    }
 }
 
 /// The ratios that fit best.

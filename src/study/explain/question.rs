@@ -7,12 +7,13 @@ use super::clock::{Clock, Heard};
 use super::decide::{Contender, Name, State, decide};
 use super::draws::p_value;
 use super::huddle::{Huddle, huddle};
-use super::keeping::{self, Kept, LayerStep};
+use super::keeping::{self, Kept, LayerStep, Rhythm};
 use super::mixture::{self, Fit};
 use super::places::{self, Predicted};
 use super::power::{self, Truths};
-use super::regular::{Regular, Strongest};
+use super::regular::{Regular, Stripes, Strongest};
 use super::seen::Mark;
+use super::shown::Shown;
 use super::strewn::Strewn;
 use super::view::{Bump, Errors, Refusal, View, Window};
 use super::wall::Wall;
@@ -71,17 +72,6 @@ pub struct Finding {
     pub stripes: Option<Stripes>,
 }
 
-/// Stripes of a regular step.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Stripes {
-    /// The axis.
-    pub axis: super::regular::Axis,
-    /// The step, mm.
-    pub period_mm: f64,
-    /// Where a stripe lies: place / step - phase is whole there.
-    pub phase_turns: f64,
-}
-
 /// The answer.
 #[derive(Clone, Debug)]
 pub struct Explanation {
@@ -105,6 +95,10 @@ pub struct Explanation {
     pub heard: Option<Heard>,
     /// The coordinates that a clock may go by, where it passed its test.
     pub kept: Vec<Kept>,
+    /// How the bumps keep time, where a clock passed its test.
+    pub rhythm: Option<Rhythm>,
+    /// What shows the named explanation best.
+    pub shown: Option<Shown>,
     /// For each named place, along what its layers follow at equal steps.
     pub same_each_layer: Vec<(Name, Vec<LayerStep>)>,
     /// The period of the clock whose power was worked out, s.
@@ -186,6 +180,14 @@ pub fn explain(question: &Question) -> Result<Explanation, Refusal> {
     let mut answer = answer(question, &view, huddle, heard, &tested);
     likelihoods(&mut answer, question, &view, &blur, &strewn, &regulars);
     judge(&mut answer, &view);
+    answer.shown = shown(
+        &answer,
+        &view,
+        &blur,
+        &strewn,
+        question.predicted,
+        &regulars,
+    );
     if let Some(period_s) = question.power_period_s {
         let truths = Truths {
             view: &view,
@@ -203,6 +205,39 @@ pub fn explain(question: &Question) -> Result<Explanation, Refusal> {
         }
     }
     Ok(answer)
+}
+
+/// What shows the best of the named explanations.
+fn shown(
+    answer: &Explanation,
+    view: &View,
+    blur: &Blur,
+    strewn: &Strewn,
+    predicted: &[Predicted],
+    regulars: &[(Name, Regular); 2],
+) -> Option<Shown> {
+    let worth = |f: &&Finding| f.loglik.unwrap_or(0.0);
+    let best = answer
+        .named()
+        .max_by(|a, b| worth(a).total_cmp(&worth(b)))?;
+    let near = |map: Vec<f64>| Shown::near(best.name, view, blur, strewn, &map);
+    match best.name {
+        Name::Clock => Some(Shown::beats(&answer.rhythm.as_ref()?.turns)),
+        Name::Xy | Name::Height => {
+            let regular = &regulars.iter().find(|r| r.0 == best.name)?.1;
+            Some(Shown::stripes(
+                best.name,
+                view,
+                strewn,
+                regular,
+                &best.stripes?,
+            ))
+        }
+        Name::Stalls => Some(near(places::stalls(view, predicted))),
+        Name::Seam => Some(near(places::seam(view))),
+        Name::Corners => Some(near(places::corners(view)?)),
+        Name::ShortMoves => Some(near(places::short_moves(view)?)),
+    }
 }
 
 /// The ratios of all places that could be tested, by cell.
@@ -311,6 +346,8 @@ fn answer(
         findings: Name::ALL.map(finding).to_vec(),
         heard,
         kept: Vec::new(),
+        rhythm: None,
+        shown: None,
         same_each_layer: Vec::new(),
         power_period_s: question.power_period_s,
     }
@@ -344,9 +381,11 @@ fn likelihoods(
         }
         let fit = match (finding.name, &strongest, &answer.heard) {
             (Name::Clock, _, Some(heard)) => {
-                let (ratios, fit, kept) = keeping::clock(view, blur, strewn, heard);
-                finding.ratios = ratios;
+                let (rhythm, kept) = keeping::clock(view, blur, strewn, heard);
+                finding.ratios.clone_from(&rhythm.ratios);
                 answer.kept = kept;
+                let fit = rhythm.fit;
+                answer.rhythm = Some(rhythm);
                 fit
             }
             (_, Some((regular, strongest)), _) => {

@@ -63,6 +63,17 @@ pub struct Strongest {
     pub phase_turns: f64,
 }
 
+/// Stripes of a regular step.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stripes {
+    /// The axis.
+    pub axis: Axis,
+    /// The step, mm.
+    pub period_mm: f64,
+    /// Where a stripe lies: place / step - phase is whole there.
+    pub phase_turns: f64,
+}
+
 /// The Rayleigh statistic n R² of phasors whose mean would be `mean` by chance (Mardia & Jupp, Directional
 /// Statistics, 2000); and their summed deviation from it.
 pub fn rayleigh(phasors: impl Iterator<Item = Complex>, mean: Complex) -> (f64, Complex) {
