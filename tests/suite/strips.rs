@@ -44,11 +44,7 @@ fn strips_show_what_happened() {
     assert!(found.seen.stalls() > 20);
     // The worst of all is the first, and they fall from there.
     assert_eq!(strips[0].lost_s, most_s);
-    assert!(
-        strips
-            .windows(2)
-            .all(|p| p[0].lost_s >= p[1].lost_s)
-    );
+    assert!(strips.windows(2).all(|p| p[0].lost_s >= p[1].lost_s));
     for strip in strips {
         assert!(strip.from_s < strip.to_s && strip.to_s - strip.from_s < 3.0);
         assert!(
