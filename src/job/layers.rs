@@ -132,7 +132,11 @@ mod tests {
             (1e-6, 1e-6, true),
         ]);
         assert_eq!((borne, layers.count()), (vec![0; 5], 0));
-        let lines = [flat(0.0, 0.2).to_vec(), vec![(0.2, 0.6, false), (0.6, 0.5, true)]].concat();
+        let lines = [
+            flat(0.0, 0.2).to_vec(),
+            vec![(0.2, 0.6, false), (0.6, 0.5, true)],
+        ]
+        .concat();
         assert_eq!(after(&lines).1.count(), 1);
     }
 
@@ -166,7 +170,10 @@ mod tests {
     fn primers_of_several_lines() {
         let above = [flat(0.0, 0.4), flat(0.4, 0.2), flat(0.2, 0.4)].concat();
         assert_eq!(after(&above).0, [0, 0, 0, 0, 0, 0, 0, 1, 1]);
-        assert_eq!(after(&[flat(0.0, 0.2), flat(0.2, 0.4)].concat()).1.count(), 2);
+        assert_eq!(
+            after(&[flat(0.0, 0.2), flat(0.2, 0.4)].concat()).1.count(),
+            2
+        );
     }
 
     /// The rise from a primer line to the part is no pitch: a spiral goes by its first layer's height.
