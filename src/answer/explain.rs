@@ -180,12 +180,9 @@ pub fn explain(
         ..ReplayQuestion::of(question.board)
     };
     let replayed = replay(job, &replayed, progress, &mut walls).map_err(Unexplained::Trouble)?;
-    let visible = replayed.visible_bumps();
-    let outer = |b: &&super::bumps::Bump| b.surface == Surface::Outer;
-    let predicted: Vec<Predicted> = visible
-        .unwrap_or_default()
-        .iter()
-        .filter(outer)
+    let predicted: Vec<Predicted> = replayed
+        .visible_bumps()
+        .filter(|b| b.surface == Some(Surface::Outer))
         .map(|b| Predicted {
             layer: b.layer,
             place_mm: [b.place_mm[0], b.place_mm[1]],
@@ -201,7 +198,7 @@ pub fn explain(
         board: question.board.name.clone(),
         save_every_s,
         parts_on_plate: plate.parts.len(),
-        predictions_known: visible.is_some(),
+        predictions_known: replayed.surfaces.is_some() && replayed.bumps.is_complete(),
         parts: Vec::new(),
     };
     for ((part, wall), outline) in named.iter().zip(walls.0).zip(&outlines) {

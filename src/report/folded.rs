@@ -124,7 +124,7 @@ fn wall(picture: &mut Picture, part: &PartAnswer, top: f64) -> f64 {
         top,
         Voice::Strong,
         Anchor::Start,
-        "Where you looked: rings are bumps you see, dots stalls predicted",
+        "Rings: bumps you see. Dots: bumps predicted.",
     );
     let mut plot = Plot {
         picture,
@@ -220,7 +220,7 @@ fn told(own: &Explanation, shown: &Shown) -> (String, Vec<(f64, String)>) {
             let mm = stripes.map_or(0.0, |s| s.period_mm);
             turns(format!("Bumps folded at a step of {} mm", digits(mm)))
         }
-        Name::Stalls => angles("stall predicted"),
+        Name::Stalls => angles("bump predicted"),
         Name::Seam => angles("seam"),
         Name::Corners => angles("corner"),
         Name::ShortMoves => angles("place with shortest moves"),
@@ -280,8 +280,7 @@ fn histogram(picture: &mut Picture, own: &Explanation, shown: &Shown, top: f64) 
         foot + 76.0,
         Voice::Note,
         "Bars: how many of the bumps. Dashed: how many chance would put there.",
-    );
-    foot + 110.0
+    )
 }
 
 /// Where nothing was found: how well bumps keep time with each period, beside what chance gives.
@@ -315,8 +314,11 @@ fn spectrum(picture: &mut Picture, own: &Explanation, top: f64) -> f64 {
         y: [-2.0, 1.2 * high],
     };
     plot.y_axis("");
-    let points: Vec<(f64, f64)> = tones.iter().map(|t| (x(1.0 / t.frequency), t.q)).collect();
-    plot.line("rhythm", INK_SOFT, false, &points);
+    // Between frequencies that say nothing the line is broken.
+    for run in tones.chunk_by(|a, b| a.step + 1 == b.step) {
+        let points: Vec<(f64, f64)> = run.iter().map(|t| (x(1.0 / t.frequency), t.q)).collect();
+        plot.line("rhythm", INK_SOFT, false, &points);
+    }
     plot.line("chance", INK, true, &[(x(short), level), (x(long), level)]);
     let round = [0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0];
     let labels: Vec<(f64, String)> = round
@@ -330,6 +332,5 @@ fn spectrum(picture: &mut Picture, own: &Explanation, top: f64) -> f64 {
         foot + 76.0,
         Voice::Note,
         "Dashed: chance alone stays below it, at all periods, in 95 of 100 prints.",
-    );
-    foot + 110.0
+    )
 }
