@@ -11,6 +11,7 @@ mod corpus;
 mod dialects;
 mod draws;
 mod exactness;
+mod explain;
 mod fuzz;
 mod gallery;
 mod laws;
