@@ -95,12 +95,24 @@ pub mod replay {
 /// Plastic: what a stall leaves on the part.
 pub mod surface {
     mod beads;
+    pub mod faces;
+    mod first_layers;
     pub mod flow;
     pub mod grid;
+    mod ground;
+    mod islands;
     mod joined;
+    mod layer;
+    mod left_out;
+    pub mod limits;
+    mod lines;
     mod over;
+    mod parts;
+    mod runs;
     mod shell;
     pub mod skin;
+    mod voids;
+    mod walls;
 }
 
 /// What a replay means: stalls, layers, worst places.

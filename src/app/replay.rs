@@ -116,7 +116,7 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
     if !args.quick {
         let wanted = Wanted {
             walls: draws,
-            stalls_max: held_max,
+            whole: false,
             aside: second_core,
         };
         watch = watch.with_surface(&board.nozzle, &wanted);

@@ -243,9 +243,6 @@ impl<S: FnMut(&Stall)> Watch<S> {
         if let Some(strips) = &mut self.strips {
             strips.stall(&stall);
         }
-        if let Some(skin) = &mut self.skin {
-            skin.stall(stall.block);
-        }
         (self.each_stall)(&stall);
     }
 
@@ -328,7 +325,7 @@ impl<S: FnMut(&Stall)> Watcher for Watch<S> {
         self.seen.layer(done.layer).lost_s += lost_s;
         self.weigh(done);
         if let Some(skin) = &mut self.skin {
-            skin.block(done, &excess, || self.finder.place());
+            skin.block(done, &excess);
         }
         if let Some(paths) = &mut self.paths {
             paths.block(done);

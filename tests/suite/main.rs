@@ -31,4 +31,5 @@ mod results;
 mod stored;
 mod strips;
 mod surfaces;
+mod surfaces_parts;
 mod tidy;

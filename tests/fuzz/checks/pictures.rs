@@ -16,7 +16,7 @@ use super::shared;
 
 const WANTED: Wanted = Wanted {
     walls: true,
-    stalls_max: 10_000,
+    whole: false,
     aside: false,
 };
 
