@@ -116,6 +116,7 @@ pub mod study {
     pub mod paths;
     pub mod remedy;
     pub mod reshape;
+    pub mod sample;
     pub mod shapley;
     pub mod stalls;
     pub mod stats;
@@ -130,6 +131,7 @@ pub mod answer {
     pub mod bumps;
     pub mod compare;
     pub mod job;
+    pub mod luck;
     pub mod progress;
     pub mod remedies;
     pub mod replay;
@@ -161,7 +163,9 @@ pub mod report {
     pub mod speed;
     pub mod summary;
     pub mod tables;
+    pub mod text;
     pub mod thick;
+    pub mod verdict;
     pub mod wall;
     pub mod words;
 }
