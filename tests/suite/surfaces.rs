@@ -7,7 +7,7 @@ use headstall::replay::source::Planned;
 use headstall::replay::stream::{Done, Watcher, replay};
 use headstall::report::wall::{Across, Bump, Caption};
 use headstall::report::{part, wall};
-use headstall::study::stalls::Stall;
+use headstall::study::bumps::Found;
 use headstall::study::watch::Watch;
 use headstall::surface::faces;
 use headstall::surface::flow::Flow;
@@ -276,7 +276,7 @@ proptest! {
     fn faces_are_those_of_the_job(job in any_job(), text in any_board(), seed in 0..99u64) {
         let board = profile::parse(&text, "any.toml", &[]).unwrap();
         let planned = || Planned::new(JobReader::new(job.as_bytes()), &board);
-        let mut watch = Watch::new(&board.nozzle, |_: &Stall| {});
+        let mut watch = Watch::new(&board.nozzle, |_: &Found| {});
         watch = watch.with_surface(&board.nozzle, &WANTED);
         let Ok(done) = replay(job.as_bytes(), &board, seed, &mut watch) else {
             return Ok(());
@@ -403,7 +403,6 @@ fn bumps_in_holes_are_told_not_drawn() {
         place_mm: [x, 0.0, 0.2],
         bump_mm: 0.3,
         outer,
-        stretch: false,
     };
     let bumps = [bump(9.0, true), bump(8.6, false), bump(-8.6, false)];
     let caption = Caption {
@@ -439,7 +438,6 @@ fn pictures_of_the_part() {
             place_mm: *place_mm,
             bump_mm: 0.1 + k as f64 * 0.01,
             outer: true,
-            stretch: false,
         })
         .collect();
     assert!(bumps.len() > 10);
