@@ -96,13 +96,25 @@ pub mod replay {
 pub mod surface {
     mod beads;
     pub mod bump;
+    pub mod faces;
+    mod first_layers;
     pub mod flow;
     pub mod grid;
+    mod ground;
     mod hull;
+    mod islands;
     mod joined;
+    mod layer;
+    pub mod left_out;
+    pub mod limits;
+    mod lines;
     mod over;
+    pub mod parts;
+    mod runs;
     mod shell;
     pub mod skin;
+    mod voids;
+    mod walls;
 }
 
 /// What a replay means: stalls, layers, worst places.
@@ -140,6 +152,7 @@ pub mod study {
     pub mod paths;
     pub mod remedy;
     pub mod reshape;
+    pub mod sample;
     pub mod shapley;
     pub mod stalls;
     pub mod stats;
@@ -155,6 +168,7 @@ pub mod answer {
     pub mod compare;
     pub mod explain;
     pub mod job;
+    pub mod luck;
     pub mod progress;
     pub mod remedies;
     pub mod replay;
@@ -189,7 +203,9 @@ pub mod report {
     pub mod speed;
     pub mod summary;
     pub mod tables;
+    pub mod text;
     pub mod thick;
+    pub mod verdict;
     pub mod wall;
     pub mod words;
 }

@@ -175,6 +175,7 @@ pub fn explain(
     let mut walls = Walls(outlines.iter().map(|o| builder(&plate, *o)).collect());
     let replayed = ReplayQuestion {
         effort: Effort::Bumps,
+        runs: 1,
         visible_mm: question.visible_mm,
         threads: question.threads,
         ..ReplayQuestion::of(question.board)

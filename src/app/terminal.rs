@@ -3,7 +3,7 @@
 use std::io::{self, IsTerminal, Write};
 use std::path::Path;
 
-use headstall::report::words::wrap;
+use headstall::report::text::wrap;
 use serde::Serialize;
 
 use super::failure::Failure;

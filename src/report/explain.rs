@@ -10,7 +10,7 @@ use crate::study::explain::question::Finding;
 
 use super::explained;
 use super::numbers::{count, share};
-use super::words::wrap;
+use super::text::wrap;
 
 /// What `explain.json` holds.
 #[derive(Clone, Debug, PartialEq, Serialize)]

@@ -104,7 +104,10 @@ fn mark(z_mm: f64, angle_deg: f64) -> Mark {
 
 /// Marks of a vector, its wall, and what is predicted.
 fn lines_of_the_ring() -> (Wall, Vec<Mark>, Vec<Predicted>) {
-    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/vectors/explain/ring-lines.csv");
+    let path = concat!(
+        env!("CARGO_MANIFEST_DIR"),
+        "/tests/vectors/explain/ring-lines.csv"
+    );
     let marks = seen::read(&std::fs::read_to_string(path).unwrap()).unwrap();
     let predicted = predicted_of("explain/ring-stalls.csv", 0.1);
     (wall_of("explain/ring-blocks.csv"), marks, predicted)
@@ -229,27 +232,54 @@ fn the_command_names_the_seam_however_the_bumps_are_given() {
     let dir = folder();
     let job = write(&dir, "ring.gcode", &ring());
     let lists = [
-        at_the_seam("z_mm,angle_deg", |k| format!("{:.1},{}", 0.3 * f64::from(k), k % 4)),
+        at_the_seam("z_mm,angle_deg", |k| {
+            format!("{:.1},{}", 0.3 * f64::from(k), k % 4)
+        }),
         at_the_seam("layer,angle_deg", |k| format!("{},{}", k, 358 + k % 4)),
-        at_the_seam("z_mm,x_mm,y_mm", |k| format!("{:.1},65,50.{}", 0.3 * f64::from(k), k % 4)),
+        at_the_seam("z_mm,x_mm,y_mm", |k| {
+            format!("{:.1},65,50.{}", 0.3 * f64::from(k), k % 4)
+        }),
         at_the_seam("part,layer,angle_deg", |k| format!("1,{},{}", k, k % 4)),
     ];
     for list in &lists {
         let seen = write(&dir, "seen.csv", list);
-        let done = ran(&["explain", &job, &seen, "--json", "--window", "0,360,0,4", "--draws", "199"]);
+        let done = ran(&[
+            "explain",
+            &job,
+            &seen,
+            "--json",
+            "--window",
+            "0,360,0,4",
+            "--draws",
+            "199",
+        ]);
         assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
         let json: Value = serde_json::from_slice(&done.stdout).unwrap();
-        assert_eq!(json["verdict"][0], "The bumps agree with the seam.", "{list}");
+        assert_eq!(
+            json["verdict"][0], "The bumps agree with the seam.",
+            "{list}"
+        );
         assert_eq!((&json["bumps"], &json["off_wall"]), (&12.into(), &0.into()));
         for key in ["near_pairs", "p", "groups"] {
             assert!(json["huddle"][key].is_number(), "{key}");
         }
         let rows = json["explanations"].as_array().unwrap();
         let keys: Vec<&str> = rows.iter().map(|r| r["name"].as_str().unwrap()).collect();
-        let all = ["stalls", "clock", "xy", "height", "seam", "corners", "short_moves"];
+        let all = [
+            "stalls",
+            "clock",
+            "xy",
+            "height",
+            "seam",
+            "corners",
+            "short_moves",
+        ];
         assert_eq!(keys, all);
         let seam = &rows[4];
-        assert_eq!((&seam["state"], &seam["with"]), (&"named".into(), &Value::Null));
+        assert_eq!(
+            (&seam["state"], &seam["with"]),
+            (&"named".into(), &Value::Null)
+        );
         assert!(seam["share"].as_f64().unwrap() > 0.8 && seam["power"].as_f64().unwrap() > 0.9);
         assert_eq!(rows[0]["state"], "not_tested");
         assert!(rows[0]["p"].is_null() && rows[0]["loglik"].is_null());
@@ -261,17 +291,25 @@ fn the_command_names_the_seam_however_the_bumps_are_given() {
 fn the_command_writes_its_results_the_same_each_time() {
     let dir = folder();
     let job = write(&dir, "ring.gcode", &ring());
-    let list = at_the_seam("z_mm,angle_deg", |k| format!("{:.1},{}", 0.3 * f64::from(k), 29 * k));
+    let list = at_the_seam("z_mm,angle_deg", |k| {
+        format!("{:.1},{}", 0.3 * f64::from(k), 29 * k)
+    });
     let seen = write(&dir, "seen.csv", &list);
     let out = dir.path().join("out");
     let shown = out.display().to_string();
     let mut before = None;
     for _ in 0..2 {
-        let done = ran(&["explain", &job, &seen, "--out", &shown, "--png", "--draws", "99"]);
+        let done = ran(&[
+            "explain", &job, &seen, "--out", &shown, "--png", "--draws", "99",
+        ]);
         assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
         let said = text(&done.stdout);
         assert!(said.starts_with("None of the explanations"), "{said}");
-        assert!(said.lines().all(|l| l.chars().count() <= 80 || l.starts_with("written")), "{said}");
+        assert!(
+            said.lines()
+                .all(|l| l.chars().count() <= 80 || l.starts_with("written")),
+            "{said}"
+        );
         assert_eq!(names(&out), ["explain.json", "explain.png", "explain.svg"]);
         let files: Vec<Vec<u8>> = names(&out)
             .iter()
@@ -282,7 +320,9 @@ fn the_command_writes_its_results_the_same_each_time() {
     }
     let svg = std::fs::read_to_string(out.join("explain.svg")).unwrap();
     let drawn = roxmltree::Document::parse(&svg).unwrap();
-    let rings = drawn.descendants().filter(|n| n.attribute("class") == Some("seen"));
+    let rings = drawn
+        .descendants()
+        .filter(|n| n.attribute("class") == Some("seen"));
     assert_eq!(rings.count(), 12);
 }
 
@@ -295,20 +335,52 @@ fn each_mistake_is_one_message() {
         refused(&[&["explain", &job, &seen], more].concat(), 2, why);
     };
     let few = "z_mm,angle_deg\n1,2\n2,3\n";
-    refuses(few, &[], "seen.csv: bumps on the wall: 2; at least 6 are needed");
+    refuses(
+        few,
+        &[],
+        "seen.csv: bumps on the wall: 2; at least 6 are needed",
+    );
     let high = at_the_seam("z_mm,angle_deg", |k| format!("{},1", 10 * k));
-    refuses(&high, &[], "line 2: z_mm 10: there is no such height; the part reaches from 0 to 4.00 mm");
+    refuses(
+        &high,
+        &[],
+        "line 2: z_mm 10: there is no such height; the part reaches from 0 to 4.00 mm",
+    );
     let layers = at_the_seam("layer,angle_deg", |k| format!("{},1", 2 * k));
-    refuses(&layers, &[], "line 11: layer 20: there is no such layer; they count from 0 to 19");
+    refuses(
+        &layers,
+        &[],
+        "line 11: layer 20: there is no such layer; they count from 0 to 19",
+    );
     let parts = at_the_seam("part,layer,angle_deg", |k| format!("2,{k},1"));
-    refuses(&parts, &[], "line 2: part 2: there is no such part; they count from 1 to 1");
-    refuses("z_mm,angle_deg\n1,x\n", &[], "line 2: angle_deg x: must be a number");
+    refuses(
+        &parts,
+        &[],
+        "line 2: part 2: there is no such part; they count from 1 to 1",
+    );
+    refuses(
+        "z_mm,angle_deg\n1,x\n",
+        &[],
+        "line 2: angle_deg x: must be a number",
+    );
     let good = at_the_seam("layer,angle_deg", |k| format!("{k},1"));
-    refuses(&good, &["--window", "0,90,7,9"], "--window 0,90,7,9: the part has no wall there");
-    refused(&["explain", &job, "nowhere.csv"], 2, "nowhere.csv: cannot be read");
+    refuses(
+        &good,
+        &["--window", "0,90,7,9"],
+        "--window 0,90,7,9: the part has no wall there",
+    );
+    refused(
+        &["explain", &job, "nowhere.csv"],
+        2,
+        "nowhere.csv: cannot be read",
+    );
     let nothing = write(&dir, "empty.gcode", "G28\nG1 X10\n");
     let seen = write(&dir, "seen.csv", &good);
-    refused(&["explain", &nothing, &seen], 2, "empty.gcode: the job prints no wall");
+    refused(
+        &["explain", &nothing, &seen],
+        2,
+        "empty.gcode: the job prints no wall",
+    );
 }
 
 /// What makes the bumps of a simulated print.
@@ -438,10 +510,12 @@ fn simulate(truth: Truth, wall: &Wall, n: usize, prints: usize) -> [f64; 2] {
         let passed = |name: Name| answer.finding(name).p_adjusted.is_some_and(|p| p <= 0.05);
         // Beats are both a clock and predicted.
         let beats = matches!(truth, Truth::Clock | Truth::Stalls);
-        let true_one = |name: Name| {
-            Some(name) == own || beats && matches!(name, Name::Clock | Name::Stalls)
-        };
-        let other = answer.findings.iter().any(|f| f.state == State::Named && !true_one(f.name));
+        let true_one =
+            |name: Name| Some(name) == own || beats && matches!(name, Name::Clock | Name::Stalls);
+        let other = answer
+            .findings
+            .iter()
+            .any(|f| f.state == State::Named && !true_one(f.name));
         [own.is_some_and(passed), other]
     };
     let all = parallel::map(prints, 2, &|_| {}, &one);
@@ -450,7 +524,9 @@ fn simulate(truth: Truth, wall: &Wall, n: usize, prints: usize) -> [f64; 2] {
 
 #[test]
 fn simulated_prints() {
-    let asked: Option<usize> = std::env::var("HEADSTALL_SIMULATE").ok().and_then(|n| n.parse().ok());
+    let asked: Option<usize> = std::env::var("HEADSTALL_SIMULATE")
+        .ok()
+        .and_then(|n| n.parse().ok());
     let (round, square) = (part(0, 40, 0.0), part(4, 40, 0.0));
     let cells = [
         (Truth::Strewn, "cylinder", &round),
@@ -460,18 +536,30 @@ fn simulated_prints() {
         (Truth::Clock, "cylinder", &round),
         (Truth::Stalls, "cylinder", &round),
     ];
-    let sizes: &[usize] = if asked.is_some() { &[12, 25, 50] } else { &[25] };
+    let sizes: &[usize] = if asked.is_some() {
+        &[12, 25, 50]
+    } else {
+        &[25]
+    };
     let prints = asked.unwrap_or(6);
-    println!("| truth | part | found, n = 12, 25, 50 | something else named |\n| --- | --- | --- | --- |");
+    println!(
+        "| truth | part | found, n = 12, 25, 50 | something else named |\n| --- | --- | --- | --- |"
+    );
     for (truth, name, wall) in cells {
-        let each: Vec<[f64; 2]> = sizes.iter().map(|n| simulate(truth, wall, *n, prints)).collect();
+        let each: Vec<[f64; 2]> = sizes
+            .iter()
+            .map(|n| simulate(truth, wall, *n, prints))
+            .collect();
         let column = |k: usize| {
             let all = each.iter().map(|e| format!("{:.0} %", 100.0 * e[k]));
             all.collect::<Vec<_>>().join(", ")
         };
         println!("| {truth:?} | {name} | {} | {} |", column(0), column(1));
         let [_, false_ones] = each[0];
-        assert!(false_ones <= 0.2 + 0.2 * f64::from(u8::from(asked.is_none())), "{truth:?}");
+        assert!(
+            false_ones <= 0.2 + 0.2 * f64::from(u8::from(asked.is_none())),
+            "{truth:?}"
+        );
         if matches!(truth, Truth::Seam | Truth::Corners) {
             assert!(each.iter().all(|e| e[0] >= 0.6), "{truth:?}: {each:?}");
         }
