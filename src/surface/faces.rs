@@ -3,7 +3,7 @@
 use crate::board::types::Nozzle;
 use crate::job::reader::JobError;
 use crate::motion::path::Block;
-use crate::replay::source::{Footprint, Planned, Sink, Source, Steps};
+use crate::replay::source::{Footprint, Sink, Source};
 use crate::replay::store::StoredJob;
 
 use super::skin::{Exposure, Skin, Wanted};
@@ -148,77 +148,69 @@ impl Faces {
     }
 }
 
-/// Blocks of one line on their way to the store and to the skin.
-struct ToStore<'a> {
-    skin: &'a mut Skin,
-    blocks: &'a mut Vec<Block>,
+/// Blocks on their way to the skin and, where the job is kept, to the store.
+struct ToSkin {
+    skin: Skin,
+    stored: Option<StoredJob>,
     next_block: u64,
 }
 
-impl Sink for ToStore<'_> {
+impl Sink for ToSkin {
     #[inline]
     fn block(&mut self, block: &Block, foot: Footprint) {
-        self.skin.trace(
-            self.next_block,
-            &foot.place,
-            foot.layer,
-            foot.layer_height_mm,
-        );
+        let number = self.next_block;
         self.next_block += 1;
-        self.blocks.push(*block);
+        self.skin
+            .trace(number, &foot.place, foot.layer, foot.layer_height_mm);
+        if let Some(stored) = &mut self.stored {
+            stored.block(block, foot);
+        }
     }
 }
 
 /// Reads all of a job into memory, and works out what its blocks face on the way.
 ///
 /// # Errors
-/// Those of the steps.
-pub fn store<T: Steps>(
-    planned: &mut Planned<T>,
+/// Those of the source. It must know places: a stored job does not.
+pub fn store(
+    source: &mut impl Source,
     nozzle: &Nozzle,
     wanted: &Wanted,
 ) -> Result<(StoredJob, Exposure), JobError> {
-    let mut stored = StoredJob::default();
-    let exposure = each_line(planned, nozzle, wanted, |line, blocks| {
-        stored.push(line, blocks.drain(..));
-    })?;
-    Ok((stored, exposure))
+    let stored = Some(StoredJob::default());
+    let (stored, exposure) = read(source, nozzle, wanted, stored)?;
+    Ok((stored.unwrap_or_default(), exposure))
 }
 
-/// Works out what the blocks of a job face, in one pass over it. The source must know places: a stored job
-/// does not.
+/// Works out what the blocks of a job face, in one pass over it.
 ///
 /// # Errors
-/// Those of the source.
+/// Those of the source. It must know places: a stored job does not.
 pub fn faces(
     source: &mut impl Source,
     nozzle: &Nozzle,
     wanted: &Wanted,
 ) -> Result<Exposure, JobError> {
-    each_line(source, nozzle, wanted, |_, blocks| blocks.clear())
+    Ok(read(source, nozzle, wanted, None)?.1)
 }
 
-fn each_line(
+fn read(
     source: &mut impl Source,
     nozzle: &Nozzle,
     wanted: &Wanted,
-    mut each: impl FnMut(&crate::replay::world::Line, &mut Vec<Block>),
-) -> Result<Exposure, JobError> {
-    let mut skin = Skin::new(nozzle, wanted);
-    let mut blocks = Vec::new();
-    let mut next_block = 0;
-    loop {
-        let mut sink = ToStore {
-            skin: &mut skin,
-            blocks: &mut blocks,
-            next_block,
-        };
-        let line = source.next_line(&mut sink)?;
-        next_block = sink.next_block;
-        let Some(line) = line else { break };
-        each(&line, &mut blocks);
+    stored: Option<StoredJob>,
+) -> Result<(Option<StoredJob>, Exposure), JobError> {
+    let mut sink = ToSkin {
+        skin: Skin::new(nozzle, wanted),
+        stored,
+        next_block: 0,
+    };
+    while let Some(line) = source.next_line(&mut sink)? {
+        if let Some(stored) = &mut sink.stored {
+            stored.line(&line);
+        }
     }
-    Ok(skin.finish().0)
+    Ok((sink.stored, sink.skin.finish().0))
 }
 
 #[cfg(test)]
