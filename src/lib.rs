@@ -97,6 +97,7 @@ pub mod surface {
     mod beads;
     pub mod bump;
     pub mod faces;
+    mod facing;
     mod first_layers;
     pub mod flow;
     pub mod grid;
@@ -105,11 +106,11 @@ pub mod surface {
     mod islands;
     mod joined;
     mod layer;
-    mod left_out;
+    pub mod left_out;
     pub mod limits;
     mod lines;
     mod over;
-    mod parts;
+    pub mod parts;
     mod runs;
     mod shell;
     pub mod skin;
