@@ -97,6 +97,7 @@ pub mod surface {
     mod beads;
     pub mod bump;
     pub mod faces;
+    mod facing;
     mod first_layers;
     pub mod flow;
     pub mod grid;
