@@ -129,6 +129,9 @@ pub mod report {
     pub mod cures;
     /// The one look of all pictures.
     pub mod look {
+        mod advance;
+        pub mod canvas;
+        pub mod chart;
         pub mod palette;
         pub mod picture;
         pub mod png;
