@@ -110,7 +110,7 @@ fn bar(chart: &mut Chart, row: &Row, y: f64) {
     let first = -14.0 * (lines.len() as f64 - 1.0);
     for (k, line) in lines.iter().enumerate() {
         let by = (-14.0, first + 28.0 * k as f64);
-        chart.label((0.0, y), by, voice, Anchor::End, line);
+        chart.label((0.0, y), by, voice, Anchor::End, &shortened(line, 21));
     }
     stack(chart, row, y);
     let mut end_s = row.lost_s;

@@ -3,6 +3,7 @@
 mod board;
 mod board_errors;
 mod browser;
+mod charts;
 #[path = "../fuzz/checks/mod.rs"]
 mod checks;
 mod cli;

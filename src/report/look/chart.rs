@@ -3,7 +3,8 @@
 //! A [`Chart`] is a thin layer over a `plotters` chart with two axes of numbers. It is opened on a
 //! [`Picture`] at a [`Frame`] and over two ranges; then its axes are drawn, then its series, each in
 //! one call with a class, a colour of [`super::palette`] and values in the chart's own units. When
-//! it is dropped, all of it stands in the picture. Values outside the ranges are drawn at the edge.
+//! it is dropped, all of it stands in the picture. Values outside the ranges are drawn at the edge,
+//! and points that are no numbers are left out.
 //!
 //! ```
 //! use headstall::report::look::chart::{Chart, Frame, seconds};
@@ -24,8 +25,8 @@
 //! assert!(svg.contains("<path class=\"loud\" d=\"M110 "));
 //! ```
 //!
-//! What has no method here can be drawn with any element of plotters through [`Chart::draw`];
-//! lengths are then in [`UNITS`], see [`stroke`], [`fill`] and [`px`].
+//! What has no method here can be drawn with any element of plotters through [`Chart::draw`], with
+//! places from [`Chart::inside`] (plotters overflows far outside its ranges); lengths are then in [`UNITS`], see [`stroke`], [`fill`] and [`px`].
 
 use std::cell::RefCell;
 use std::ops::Range;
@@ -166,6 +167,7 @@ impl<'p> Chart<'p> {
         wide: f64,
         points: impl IntoIterator<Item = (f64, f64)>,
     ) {
+        let points = self.inside(points);
         self.draw(class, LineSeries::new(points, stroke(colour, wide)));
     }
 
@@ -177,8 +179,8 @@ impl<'p> Chart<'p> {
         wide: f64,
         points: impl IntoIterator<Item = (f64, f64)>,
     ) {
+        let path = PathElement::new(self.inside(points), stroke(colour, wide));
         self.set(class, true);
-        let path = PathElement::new(points.into_iter().collect::<Vec<_>>(), stroke(colour, wide));
         self.put([path]);
     }
 
@@ -189,7 +191,9 @@ impl<'p> Chart<'p> {
         colour: &str,
         points: impl IntoIterator<Item = (f64, f64)>,
     ) {
-        self.draw(class, AreaSeries::new(points, 0.0, fill(colour)));
+        let points = self.inside(points);
+        let foot = self.inside([(self.x.start, 0.0)])[0].1;
+        self.draw(class, AreaSeries::new(points, foot, fill(colour)));
     }
 
     /// Rectangles, each over a range of x and one of y: the bars of a histogram or of a bar chart.
@@ -200,18 +204,23 @@ impl<'p> Chart<'p> {
         bars: impl IntoIterator<Item = (Range<f64>, Range<f64>)>,
     ) {
         let style = fill(colour);
-        let bar = |(x, y): (Range<f64>, Range<f64>)| {
-            Rectangle::new([(x.start, y.start), (x.end, y.end)], style)
-        };
-        self.draw(class, bars.into_iter().map(bar));
+        let bars = bars
+            .into_iter()
+            .map(|(x, y)| self.inside([(x.start, y.start), (x.end, y.end)]))
+            .filter(|corners| corners.len() == 2)
+            .map(|corners| Rectangle::new([corners[0], corners[1]], style))
+            .collect::<Vec<_>>();
+        self.draw(class, bars);
     }
 
     /// A tint over the chart's whole height, light enough that axes and series show through: a
     /// section of time that is marked.
     pub fn band(&mut self, class: &'static str, colour: &str, x: Range<f64>) {
-        let corners = [(x.start, self.y.start), (x.end, self.y.end)];
+        let corners = self.inside([(x.start, self.y.start), (x.end, self.y.end)]);
         let tint = rgb(colour).mix(0.35).filled();
-        self.draw(class, [Rectangle::new(corners, tint)]);
+        if let [from, to] = corners[..] {
+            self.draw(class, [Rectangle::new([from, to], tint)]);
+        }
     }
 
     /// A level line at `y` over the whole width: a threshold, a mean, what would be expected.
@@ -222,7 +231,9 @@ impl<'p> Chart<'p> {
     /// A confidence interval over x: a bracket from `low` to `high`, a dot at `middle`, on a white
     /// edge that keeps it apart from a bar under it.
     pub fn interval(&mut self, class: &'static str, ink: &str, y: f64, x: [f64; 3]) {
-        let [low, middle, high] = x;
+        let [(low, y), (middle, _), (high, _)] = self.inside(x.map(|x| (x, y)))[..] else {
+            return;
+        };
         let bar = |style: ShapeStyle, wide: f64| {
             ErrorBar::new_horizontal(y, low, middle, high, style, px(wide) as u32)
         };
@@ -237,7 +248,7 @@ impl<'p> Chart<'p> {
         colour: &str,
         points: impl IntoIterator<Item = (f64, f64)>,
     ) {
-        let points: Vec<_> = points.into_iter().collect();
+        let points = self.inside(points);
         self.draw(class, [Polygon::new(points, fill(colour))]);
     }
 
@@ -268,12 +279,27 @@ impl<'p> Chart<'p> {
         let style = voice(of, ink, side).pos(Pos::new(side, VPos::Center));
         let by = (px(by_px.0), px(by_px.1));
         let text = Text::new(text.to_string(), by, style);
-        self.draw("", [EmptyElement::at(at) + text]);
+        if let [at] = self.inside([at])[..] {
+            self.draw("", [EmptyElement::at(at) + text]);
+        }
     }
 
     /// How many px a length along x takes.
     pub fn px_along_x(&self, length: f64) -> f64 {
         self.frame.width() * (length / (self.x.end - self.x.start)).abs()
+    }
+
+    /// These points without those that are no numbers, moved to the nearest within the ranges.
+    pub fn inside(&self, points: impl IntoIterator<Item = (f64, f64)>) -> Vec<(f64, f64)> {
+        let within = |v: f64, range: &Range<f64>| {
+            let (low, high) = (range.start.min(range.end), range.start.max(range.end));
+            v.clamp(low, high)
+        };
+        points
+            .into_iter()
+            .filter(|(x, y)| !x.is_nan() && !y.is_nan())
+            .map(|(x, y)| (within(x, &self.x), within(y, &self.y)))
+            .collect()
     }
 
     /// Draws any elements of plotters, with this class.
