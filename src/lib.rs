@@ -41,6 +41,11 @@
 //! assert!(map::svg(&layer, &text).starts_with("<svg"));
 //! ```
 
+/// A job and two boards to begin with.
+pub mod demo {
+    pub mod lantern;
+}
+
 /// Bytes of a job → what each line asks for.
 pub mod job {
     mod decimals;

@@ -87,7 +87,7 @@ fn it_stays_below_2_mb() {
 
 #[test]
 fn marks_stand_for_stalls() {
-    let board = board_from(include_str!("../../scenarios/lantern/stutters.toml"), &[]);
+    let board = board_from(STUTTERS, &[]);
     let mut job = String::from("M83\nG1 F4800 Z0.2\n");
     for k in 0..4000 {
         let a = f64::from(k) * 0.02;
