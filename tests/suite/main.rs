@@ -9,6 +9,7 @@ mod checks;
 mod cli;
 mod colours;
 mod corpus;
+mod demo;
 mod dialects;
 mod draws;
 mod exactness;

@@ -5,6 +5,8 @@ use headstall::study::trace::{LayerTrace, Segment};
 use headstall::study::watch::Watch;
 use roxmltree::Document;
 
+use headstall::demo::lantern::STUTTERS;
+
 use super::making::{board_from, run};
 
 fn text() -> MapText {
