@@ -85,12 +85,12 @@ pub mod motion {
 /// The controller: from lines to what the head did.
 pub mod replay {
     pub mod ahead;
+    pub mod cause;
     pub mod controller;
     pub mod duties;
     pub mod feed;
     pub mod head;
     pub mod luck;
-    pub mod removal;
     pub mod source;
     pub mod store;
     pub mod stream;
@@ -100,8 +100,10 @@ pub mod replay {
 /// Plastic: what a stall leaves on the part.
 pub mod surface {
     mod beads;
+    pub mod bump;
     pub mod flow;
     pub mod grid;
+    mod hull;
     mod joined;
     mod over;
     mod shell;
@@ -110,12 +112,14 @@ pub mod surface {
 
 /// What a replay means: stalls, layers, worst places.
 pub mod study {
+    pub mod bumps;
     pub mod causes;
     pub mod compare;
+    pub mod cures;
     pub mod facts;
     pub mod parallel;
     pub mod paths;
-    pub mod remedies;
+    pub mod remedy;
     pub mod reshape;
     pub mod shapley;
     pub mod stalls;
@@ -124,6 +128,20 @@ pub mod study {
     pub mod thin;
     pub mod trace;
     pub mod watch;
+}
+
+/// Questions and their answers: what commands and pages ask the library.
+pub mod answer {
+    pub mod bumps;
+    pub mod compare;
+    pub mod job;
+    pub mod progress;
+    pub mod remedies;
+    pub mod replay;
+    mod shelf;
+    pub mod stall_book;
+    pub mod trouble;
+    pub mod warnings;
 }
 
 /// What the maker gets to see.
@@ -145,6 +163,7 @@ pub mod report {
     pub mod numbers;
     pub mod page;
     pub mod part;
+    pub mod pictures;
     pub mod post;
     pub mod queue;
     pub mod speed;

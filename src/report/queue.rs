@@ -18,27 +18,9 @@ const SPEED: f64 = 210.0;
 const QUEUE: f64 = 120.0;
 const LOOP: f64 = 56.0;
 
-/// What the main loop does.
-const DOING: [&str; 5] = [
-    "reads the card, or waits for the wire",
-    "the card is busy with itself, or a line comes again",
-    "saves state for a power cut",
-    "display, sensors and the like",
-    "decodes and plans",
-];
-
 /// What happened, in one sentence.
 pub fn sentence(stall: &Stall) -> String {
-    let why = |cause: Cause| {
-        [
-            "lines come too slowly",
-            "the card is busy with itself",
-            "a save holds the main loop",
-            "a chore holds the main loop",
-            "planning takes longer than the moves",
-            "the planner queue is too short",
-        ][cause as usize]
-    };
+    let why = |cause: Cause| cause.about().why;
     let why = match (stall.cause_name(), stall.two_largest()) {
         ("mixed", Some([most, next])) => format!("{}, and {}", why(most), why(next)),
         (_, Some([most, _])) => why(most).to_string(),
@@ -56,14 +38,13 @@ pub fn sentence(stall: &Stall) -> String {
 }
 
 /// The worst stall's strip, as a picture. `queue_blocks`: room in the planner queue.
-pub fn svg(strip: Option<&Strip>, queue_blocks: usize, job: &str, board: &str) -> String {
-    let Some(strip) = strip else {
+pub fn svg(worst: Option<(&Stall, &Strip)>, queue_blocks: usize, job: &str, board: &str) -> String {
+    let Some((stall, strip)) = worst else {
         let line = format!("{job} on {board}");
         let picture = Picture::new("No stall: the planner queue never ran dry.", &line, &line);
         let end = picture.top;
         return picture.finish(end);
     };
-    let stall = &strip.stall;
     let line = format!(
         "the worst stall: layer {}, line {} of {job}, on {board}",
         stall.layer, stall.line
@@ -79,8 +60,8 @@ pub fn svg(strip: Option<&Strip>, queue_blocks: usize, job: &str, board: &str) -
 }
 
 /// The strip alone, for a page that says the rest.
-pub fn bare(strip: &Strip, queue_blocks: usize) -> String {
-    let mut picture = Picture::bare(&sentence(&strip.stall));
+pub fn bare(stall: &Stall, strip: &Strip, queue_blocks: usize) -> String {
+    let mut picture = Picture::bare(&sentence(stall));
     let end = lanes(&mut picture, strip, queue_blocks, 30.0);
     picture.finish(end + 4.0)
 }
@@ -102,7 +83,7 @@ impl Lane<'_> {
     /// A time of the replay, from the stall's beginning on; within the strip.
     fn t_s(&self, at_s: f64) -> f64 {
         let (from_s, to_s) = (self.strip.from_s, self.strip.to_s);
-        at_s.clamp(from_s, to_s) - self.strip.stall.t_s.clamp(from_s, to_s)
+        at_s.clamp(from_s, to_s) - self.strip.t_s.clamp(from_s, to_s)
     }
 
     fn title(&self, picture: &mut Picture, title: &str) -> f64 {
@@ -134,7 +115,7 @@ fn lanes(picture: &mut Picture, strip: &Strip, queue_blocks: usize, top: f64) ->
     let mut y = foot + AXIS + 48.0;
     for cause in Cause::ALL {
         if cause != Cause::Depth && strip.held.iter().any(|h| h.by == cause) {
-            y = cause_key(picture, y, cause, DOING[cause as usize]);
+            y = cause_key(picture, y, cause, cause.about().doing.unwrap_or_default());
         }
     }
     picture.paragraph(
@@ -246,21 +227,19 @@ fn blocks(picture: &mut Picture, lane: Lane, room: usize) {
 fn held_most(lane: &Lane, parts: usize) -> Vec<Option<Cause>> {
     let (from_s, to_s) = (lane.strip.from_s, lane.strip.to_s);
     let part_s = ((to_s - from_s) / parts as f64).max(1e-12);
-    let mut shares = vec![[0.0; 6]; parts];
+    let mut shares = vec![PerCause::<f64>::default(); parts];
     for held in &lane.strip.held {
         let from = (held.from_s.clamp(from_s, to_s) - from_s) / part_s;
         let to = (held.to_s.clamp(from_s, to_s) - from_s) / part_s;
         let within = shares.iter_mut().enumerate();
         for (k, share) in within.take(to as usize + 1).skip(from as usize) {
             let (low, high) = (k as f64, k as f64 + 1.0);
-            share[held.by as usize] += (to.min(high) - from.max(low)).max(0.0);
+            share[held.by] += (to.min(high) - from.max(low)).max(0.0);
         }
     }
-    let most = |share: &[f64; 6]| {
-        let most = Cause::ALL
-            .into_iter()
-            .max_by(|a, b| share[*a as usize].total_cmp(&share[*b as usize]))?;
-        (share[most as usize] > 0.0 && most != Cause::Depth).then_some(most)
+    let most = |share: &PerCause<f64>| {
+        let (most, held) = share.ranked()[0];
+        (held > 0.0 && most != Cause::Depth).then_some(most)
     };
     shares.iter().map(most).collect()
 }
@@ -271,18 +250,18 @@ fn held(picture: &mut Picture, lane: Lane) {
     let most = held_most(&lane, parts);
     let (first_s, last_s) = (lane.t_s(lane.strip.from_s), lane.t_s(lane.strip.to_s));
     let part_s = (last_s - first_s) / parts as f64;
-    let mut bars = [const { Vec::new() }; 6];
+    let mut bars = PerCause::from_fn(|_| Vec::new());
     let mut at = 0;
     for run in most.chunk_by(|a, b| a == b) {
         let from_s = first_s + at as f64 * part_s;
         at += run.len();
         let to_s = first_s + at as f64 * part_s;
         if let Some(cause) = run[0] {
-            bars[cause as usize].push(from_s..to_s);
+            bars[cause].push(from_s..to_s);
         }
     }
     let mut chart = lane.chart(picture, 1.0);
-    for (cause, bars) in Cause::ALL.into_iter().zip(bars) {
+    for (cause, bars) in Cause::ALL.into_iter().zip(bars.values()) {
         let (ink, name) = (palette::cause_ink(cause as usize), cause.name());
         let room = Voice::Note.width(name) + 8.0;
         for bar in &bars {
