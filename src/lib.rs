@@ -16,6 +16,7 @@
 //! * [`surface`]: the flow of plastic, and what a stall leaves too much.
 //! * [`study`]: stalls, layers, the worst places.
 //! * [`report`]: tables, the map, words.
+//! * [`demo`]: a job and two boards to begin with.
 //!
 //! ```
 //! use headstall::board::{builtin, profile};

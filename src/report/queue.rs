@@ -1,7 +1,7 @@
 //! `queue.svg`: a strip of time around one stall. What the head did, the planner queue, and what
 //! held the main loop.
 
-use crate::replay::world::Cause;
+use crate::replay::cause::{Cause, PerCause};
 use crate::study::stalls::{Kind, Stall};
 use crate::study::strips::Strip;
 

@@ -83,10 +83,9 @@ fn arcs_make_the_same_lantern() {
         blocks.iter().map(|b| b.place.e_mm).sum()
     };
     let (of_chords, of_arcs) = (plastic_mm(&chords), plastic_mm(&arcs));
-    assert!(
-        (of_chords / of_arcs - 1.0).abs() < 0.002,
-        "{of_chords} {of_arcs}"
-    );
+    // A chord of 0.75 mm on an arc of 3 mm is 0.26 % shorter than the arc.
+    let part = of_chords / of_arcs;
+    assert!((0.9974..1.0).contains(&part), "{of_chords} {of_arcs}");
 }
 
 /// Each shell has a script; that of bash is one that bash takes, where there is a bash.
