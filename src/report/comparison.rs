@@ -133,15 +133,16 @@ impl Row {
     }
 
     /// Lost time by cause, s, where it was worked out.
-    pub fn by_cause_s(&self) -> Option<[f64; 6]> {
-        Some([
+    pub fn by_cause_s(&self) -> Option<PerCause<f64>> {
+        let all = [
             self.link_s?,
             self.hiccup_s?,
             self.save_s?,
             self.chore_s?,
             self.compute_s?,
             self.depth_s?,
-        ])
+        ];
+        Some(PerCause::from_array(all))
     }
 }
 
@@ -481,7 +482,7 @@ fn lost_by(out: &mut String, rows: &[&Row]) {
     let told: Vec<(&Row, Vec<(Cause, f64)>)> = rows
         .iter()
         .filter_map(|r| {
-            let by_cause_s = PerCause::from_array(r.by_cause_s()?);
+            let by_cause_s = r.by_cause_s()?;
             Some((*r, by_cause_s.shares(r.replay_s)))
         })
         .filter(|(_, shares)| !shares.is_empty())
