@@ -165,6 +165,8 @@ pub mod report {
     pub mod advice;
     pub mod bars;
     pub mod comparison;
+    mod comparison_rows;
+    mod comparison_verdict;
     pub mod cures;
     /// The one look of all pictures.
     pub mod look {
