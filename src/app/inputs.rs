@@ -3,6 +3,7 @@
 use std::fs::File;
 use std::io::{self, Read, Seek};
 use std::path::Path;
+use std::sync::Arc;
 
 use headstall::answer::job::Job;
 use headstall::answer::trouble::Trouble;
@@ -31,10 +32,16 @@ pub fn job(path: &Path, again: bool) -> Result<Job, Failure> {
         .file_name()
         .map_or(shown.clone(), |n| n.to_string_lossy().into_owned());
     let bytes = meta.is_file().then_some(meta.len());
-    if bytes.is_none() && again {
-        file = spooled(&mut file, &name)?;
+    if bytes.is_some() {
+        return Ok(from_file(name, bytes, file));
     }
-    Ok(from_file(name, bytes, file))
+    if again {
+        let file = spooled(&mut file, &name)?;
+        return Ok(from_file(name, None, file));
+    }
+    Ok(Job::new(name, None, move || {
+        Ok(Box::new(file.try_clone()?))
+    }))
 }
 
 fn standard_input(again: bool) -> Result<Job, Failure> {
@@ -48,14 +55,30 @@ fn standard_input(again: bool) -> Result<Job, Failure> {
 
 /// A job in a file that stays open, so that it is the same each time it is read.
 fn from_file(name: String, bytes: Option<u64>, file: File) -> Job {
-    let mut first = true;
+    let file = Arc::new(file);
     Job::new(name, bytes, move || {
-        let mut file = file.try_clone()?;
-        if !std::mem::replace(&mut first, false) {
-            file.rewind()?;
-        }
-        Ok(Box::new(file))
+        Ok(Box::new(FromStart {
+            file: Arc::clone(&file),
+            at: 0,
+        }))
     })
+}
+
+/// A reading of a file that minds its own place, so that several may go on at a time.
+struct FromStart {
+    file: Arc<File>,
+    at: u64,
+}
+
+impl Read for FromStart {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        #[cfg(unix)]
+        let count = std::os::unix::fs::FileExt::read_at(&*self.file, buffer, self.at)?;
+        #[cfg(windows)]
+        let count = std::os::windows::fs::FileExt::seek_read(&*self.file, buffer, self.at)?;
+        self.at += count as u64;
+        Ok(count)
+    }
 }
 
 /// What can be read only once, in a temporary file.

@@ -206,7 +206,7 @@ pub fn tried(
         visible_mm,
         threads: threads(),
     };
-    let answer = remedies(&mut inputs::job(path, false)?, &question, &Bars::default())
+    let answer = remedies(&inputs::job(path, true)?, &question, &Bars::default())
         .map_err(|trouble| inputs::failure(trouble, &on.board))?;
     Ok(CureTable::of(&answer))
 }

@@ -76,6 +76,17 @@ impl Steps for std::slice::Iter<'_, Step> {
     }
 }
 
+/// Steps that are lent.
+impl<T: Steps> Steps for &mut T {
+    fn next_step(&mut self) -> Result<Option<&Step>, JobError> {
+        (**self).next_step()
+    }
+
+    fn byte_count(&self) -> u64 {
+        (**self).byte_count()
+    }
+}
+
 /// Steps turned into blocks under a board's limits and waits.
 #[derive(Debug)]
 pub struct Planned<T> {
