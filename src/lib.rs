@@ -41,6 +41,8 @@
 //! assert!(map::svg(&layer, &text).starts_with("<svg"));
 //! ```
 
+pub mod text;
+
 /// Bytes of a job → what each line asks for.
 pub mod job {
     mod decimals;
@@ -127,6 +129,7 @@ pub mod report {
     pub mod bars;
     pub mod comparison;
     pub mod cures;
+    pub mod finite;
     /// The one look of all pictures.
     pub mod look {
         pub mod palette;

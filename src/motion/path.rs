@@ -43,6 +43,8 @@ pub struct Path {
     steps_per_mm: [f64; 4],
     arc_chord_mm: f64,
     before: Option<Before>,
+    /// Chords that arcs may still have; each arc adds to it.
+    chords_left: u32,
 }
 
 /// What a corner needs of the block before it.
@@ -75,6 +77,7 @@ impl Path {
             steps_per_mm,
             arc_chord_mm,
             before: None,
+            chords_left: CHORDS_SAVED_MAX,
         }
     }
 
@@ -117,10 +120,7 @@ impl Path {
     pub fn blocks<'a>(&'a mut self, m: &'a Move) -> Blocks<'a> {
         let from_mm = [m.from_mm[0], m.from_mm[1], m.from_mm[2]];
         let end_mm = [m.to_mm[0], m.to_mm[1], m.to_mm[2]];
-        let chord_mm = self.arc_chord_mm;
-        let arc = m
-            .circle
-            .map(|circle| Arc::new(circle, from_mm, end_mm, chord_mm));
+        let arc = m.circle.map(|circle| self.arc(circle, from_mm, end_mm));
         Blocks {
             path: self,
             feed_mm_s: m.feed_mm_s,
@@ -131,6 +131,18 @@ impl Path {
             cut: 0,
             arc,
         }
+    }
+
+    /// An arc, cut into no more chords than it may have.
+    #[inline(never)]
+    fn arc(&mut self, circle: Circle, from_mm: [f64; 3], end_mm: [f64; 3]) -> Arc {
+        let mut arc = Arc::new(circle, from_mm, end_mm, self.arc_chord_mm);
+        self.chords_left = (self.chords_left + CHORDS_EACH).min(CHORDS_SAVED_MAX);
+        let most = self.chords_left.clamp(CHORDS_EACH, CHORDS_MAX);
+        arc.is_coarse = arc.chords > most;
+        arc.chords = arc.chords.min(most);
+        self.chords_left = self.chords_left.saturating_sub(arc.chords);
+        arc
     }
 
     #[inline(always)]
@@ -225,6 +237,13 @@ pub struct Blocks<'a> {
     cut: u32,
 }
 
+impl Blocks<'_> {
+    /// Whether this is an arc that a limit gave fewer chords than the board's `arc_chord_mm` asks for.
+    pub fn is_coarse(&self) -> bool {
+        self.arc.as_ref().is_some_and(|arc| arc.is_coarse)
+    }
+}
+
 impl Iterator for Blocks<'_> {
     type Item = (Block, Place);
 
@@ -258,8 +277,13 @@ fn least(value: f64, most: &[f64; 4], share: &[f64; 4]) -> f64 {
         .fold(value, |least, k| least.min(most[k] / share[k]))
 }
 
-/// Chords that one arc may be cut into.
-const CHORDS_MAX: f64 = 1e6;
+/// Chords that one arc may be cut into: 100 m of arc in millimetres.
+const CHORDS_MAX: u32 = 100_000;
+/// Chords that every arc may have, however many arcs there are. What arcs leave of them, later ones may
+/// have: so the blocks of a job stay in proportion to its length.
+const CHORDS_EACH: u32 = 24;
+/// And no more than these are left for later, nor at the start.
+const CHORDS_SAVED_MAX: u32 = 1_500_000;
 
 /// An arc, cut into chords of equal angle.
 struct Arc {
@@ -270,6 +294,8 @@ struct Arc {
     first_rad: f64,
     sweep_rad: f64,
     chords: u32,
+    /// Whether it has fewer than it should.
+    is_coarse: bool,
 }
 
 impl Arc {
@@ -290,7 +316,8 @@ impl Arc {
             sweep_rad,
             chords: (radius_mm * sweep_rad.abs() / chord_mm)
                 .ceil()
-                .clamp(1.0, CHORDS_MAX) as u32,
+                .clamp(1.0, f64::from(u32::MAX)) as u32,
+            is_coarse: false,
         }
     }
 
