@@ -7,6 +7,8 @@ use std::path::Path;
 use headstall::board::builtin;
 use headstall::board::profile;
 use headstall::board::types::Board;
+use headstall::job::reader::JobReader;
+use headstall::text::clean;
 
 use super::args::OnBoard;
 use super::failure::Failure;
@@ -38,8 +40,36 @@ impl Read for Source {
     }
 }
 
+/// Less memory than this and not even a small job is replayed, bytes.
+const MEMORY_MIN: usize = 48 << 20;
+
+/// Refuses to begin where memory is so short that the system would end the program on the way.
+fn check_memory() -> Result<(), Failure> {
+    let mut room: Vec<u8> = Vec::new();
+    room.try_reserve_exact(MEMORY_MIN).map_err(|_| {
+        let mib = MEMORY_MIN >> 20;
+        Failure::Other(format!("there is too little memory: {mib} MiB are not to be had"))
+    })
+}
+
+/// Refuses a layer that the job has not, as soon as reading alone tells.
+pub fn check_layer(path: &Path, layer: u32) -> Result<(), Failure> {
+    let mut reader = JobReader::new(job(path)?.source);
+    // What is wrong with the job is told by its replay.
+    while let Ok(Some(_)) = reader.next_step() {}
+    let layers = reader.layers().count().max(1);
+    if layer < layers {
+        return Ok(());
+    }
+    Err(Failure::Unusable(format!(
+        "--layer {layer}: the job has layers 0 to {}",
+        layers - 1
+    )))
+}
+
 /// Opens the job; `-` is standard input.
 pub fn job(path: &Path) -> Result<JobInput, Failure> {
+    check_memory()?;
     if path.as_os_str() == "-" {
         return Ok(JobInput {
             source: Source::Stdin(io::stdin()),
@@ -58,7 +88,7 @@ pub fn job(path: &Path) -> Result<JobInput, Failure> {
     }
     let name = path
         .file_name()
-        .map_or(shown.clone(), |n| n.to_string_lossy().into_owned());
+        .map_or(shown.clone(), |n| clean(&n.to_string_lossy()).into_owned());
     let bytes = meta.is_file().then_some(meta.len());
     Ok(JobInput {
         source: Source::File(file),

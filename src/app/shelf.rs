@@ -1,6 +1,7 @@
 //! A job that is replayed many times: kept in memory once, under one board's limits at a time.
 
-use std::io::{self, Seek};
+use std::fs::File;
+use std::io::{self, Read, Seek, Write};
 use std::path::Path;
 
 use headstall::board::types::Board;
@@ -10,6 +11,7 @@ use headstall::replay::store::StoredJob;
 
 use super::failure::Failure;
 use super::inputs::{self, JobInput, Source};
+use super::terminal::complain;
 
 /// The job.
 pub struct Shelved {
@@ -29,11 +31,7 @@ impl Shelved {
             bytes,
         } = inputs::job(path)?;
         if again && bytes.is_none() {
-            let failed = |e: io::Error| Failure::Unusable(format!("{name}: cannot be kept: {e}"));
-            let mut kept = tempfile::tempfile().map_err(failed)?;
-            io::copy(&mut source, &mut kept).map_err(failed)?;
-            kept.rewind().map_err(failed)?;
-            source = Source::File(kept);
+            source = Source::File(kept(&mut source, &name)?);
         }
         Ok(Shelved {
             name,
@@ -63,6 +61,37 @@ impl Shelved {
     fn read(&mut self, board: &Board) -> Result<StoredJob, Failure> {
         let mut planned = Planned::new(JobReader::new(&mut self.source), board);
         let failed = |e| Failure::Unusable(format!("{}: {e}", self.name));
-        planned.store().map_err(failed)
+        let stored = planned.store().map_err(failed)?;
+        for notice in planned.steps.notices().limits() {
+            let line = notice.line;
+            complain(&format!("{}: line {line}: {}", self.name, notice.kind.message()));
+        }
+        Ok(stored)
     }
+}
+
+/// All bytes of a job in a file of the temporary folder that goes with this run.
+fn kept(source: &mut Source, name: &str) -> Result<File, Failure> {
+    let kept_in = std::env::temp_dir();
+    let failed = |e: io::Error| {
+        let why = e.kind();
+        Failure::Other(format!(
+            "{name}: cannot be kept in {}, as it must be to be read again: {why}",
+            kept_in.display()
+        ))
+    };
+    let mut kept = tempfile::tempfile().map_err(failed)?;
+    let mut buffer = vec![0; 1 << 16];
+    loop {
+        match source.read(&mut buffer) {
+            Ok(0) => break,
+            Ok(n) => kept.write_all(&buffer[..n]).map_err(failed)?,
+            Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
+            Err(e) => {
+                return Err(Failure::Unusable(format!("{name}: cannot be read: {e}")));
+            }
+        }
+    }
+    kept.rewind().map_err(failed)?;
+    Ok(kept)
 }

@@ -22,6 +22,9 @@ pub fn print(text: &str) -> Result<(), Failure> {
         }
         shown += &clean_lines(piece);
     }
+    if text.matches([BOLD, PLAIN]).count() % 2 == 1 {
+        shown += "\u{1b}[0m";
+    }
     let mut out = io::stdout().lock();
     out.write_all(shown.as_bytes())
         .and_then(|()| out.flush())

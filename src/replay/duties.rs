@@ -15,6 +15,8 @@ const CHORE_RUNS_MAX: u64 = 50_000_000;
 pub struct Restless {
     /// The chore that ran last.
     pub chore: Box<str>,
+    /// When it was given up, s.
+    pub at_s: f64,
     /// The block that the head is executing, if that is what takes so long.
     pub slow: Option<SlowBlock>,
 }
@@ -35,7 +37,11 @@ pub const SLOW_BLOCK_S: f64 = 1e4;
 
 impl fmt::Display for Restless {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "chores ran {CHORE_RUNS_MAX} times and the job is not done")?;
+        write!(
+            f,
+            "chores ran {CHORE_RUNS_MAX} times in {:.0} s and the job is not done",
+            self.at_s
+        )?;
         match &self.slow {
             Some(slow) => {
                 match slow.line {
@@ -51,7 +57,7 @@ impl fmt::Display for Restless {
             }
             None => write!(
                 f,
-                "; make `{}` rarer (every_s) or shorter (us), or the link faster",
+                "; make the job shorter, `{}` rarer (every_s) or shorter (us), or the link faster",
                 self.chore
             ),
         }
@@ -157,6 +163,7 @@ impl Chores {
         if self.runs > CHORE_RUNS_MAX {
             return Err(Restless {
                 chore: chore.kind.name.as_str().into(),
+                at_s: now_s,
                 slow: None,
             });
         }
