@@ -18,7 +18,11 @@ use std::borrow::Cow;
 /// ```
 pub fn clean(text: &str) -> Cow<'_, str> {
     if text.chars().any(acts) {
-        Cow::Owned(text.chars().map(|c| if acts(c) { ' ' } else { c }).collect())
+        Cow::Owned(
+            text.chars()
+                .map(|c| if acts(c) { ' ' } else { c })
+                .collect(),
+        )
     } else {
         Cow::Borrowed(text)
     }

@@ -7,6 +7,7 @@ use headstall::board::profile::Override;
 use headstall::board::types::Board;
 use headstall::report::bars;
 use headstall::report::comparison::{self, Comparison, JobRow, Row};
+use headstall::report::finite;
 use headstall::study::causes;
 use headstall::study::compare::{self, Case, has_draws};
 use headstall::study::facts::{JobFacts, facts};
@@ -37,11 +38,18 @@ struct Setting {
 /// Carries the command out.
 pub fn run(args: &Compare) -> Result<ExitCode, Failure> {
     let settings = settings(args)?;
+    if args.jobs.iter().filter(|j| j.as_os_str() == "-").count() > 1 {
+        let why = "-: standard input can be read once; name it once";
+        return Err(Failure::Unusable(why.to_string()));
+    }
     let mut folder = args
         .out
         .as_deref()
         .map(|place| Folder::open(place, MARK))
         .transpose()?;
+    if let Some(folder) = &folder {
+        folder.expect(|name| args.png || !name.ends_with(".png"))?;
+    }
     let limits = limits(&settings);
     let again = limits.iter().any(|l| *l != 0);
     let mut shelf: Vec<Shelved> = Vec::new();
@@ -103,15 +111,8 @@ pub fn run(args: &Compare) -> Result<ExitCode, Failure> {
         files: Vec::new(),
     };
     if let Some(mut folder) = folder.take() {
-        let mut table = csv::Writer::from_writer(Vec::new());
-        for row in &result.rows {
-            table
-                .serialize(row)
-                .map_err(|e| Failure::Other(format!("compare.csv: {e}")))?;
-        }
-        let table = table
-            .into_inner()
-            .map_err(|e| Failure::Other(format!("compare.csv: {e}")))?;
+        let table =
+            finite::csv(&result.rows).map_err(|e| Failure::Other(format!("compare.csv: {e}")))?;
         save(&mut folder, "compare.csv", &table)?;
         picture(&mut folder, "compare", &bars::svg(&result), args.png)?;
         result.files = folder.names().to_vec();
@@ -297,9 +298,7 @@ impl Bench<'_> {
 }
 
 fn json(result: &Comparison) -> String {
-    let mut text = serde_json::to_string_pretty(result).expect("a comparison is plain data");
-    text.push('\n');
-    text
+    finite::json(result)
 }
 
 fn told(result: &Comparison, args: &Compare) -> String {

@@ -62,11 +62,13 @@ impl Folder {
         })
     }
 
-    /// Refuses, before anything is worked out, a folder in which something that is not ours has one of these
-    /// names, or that of the summary.
-    pub fn expect(&self, names: &[&str]) -> Result<(), Failure> {
-        let names = names.iter().copied().chain([self.mark]);
-        names.into_iter().try_for_each(|n| self.check_free(n))
+    /// Refuses, before anything is worked out, a folder in which something that is not ours has the name of the
+    /// summary, or one of those that will be written.
+    pub fn expect(&self, will_write: impl Fn(&str) -> bool) -> Result<(), Failure> {
+        let of_mark = WRITTEN.iter().find(|w| w.0 == self.mark);
+        let names = of_mark.map_or(&[][..], |w| w.1).iter().copied();
+        let mut names = names.filter(|n| will_write(n)).chain([self.mark]);
+        names.try_for_each(|n| self.check_free(n))
     }
 
     /// A path in it, as messages show it.

@@ -48,7 +48,9 @@ fn check_memory() -> Result<(), Failure> {
     let mut room: Vec<u8> = Vec::new();
     room.try_reserve_exact(MEMORY_MIN).map_err(|_| {
         let mib = MEMORY_MIN >> 20;
-        Failure::Other(format!("there is too little memory: {mib} MiB are not to be had"))
+        Failure::Other(format!(
+            "there is too little memory: {mib} MiB are not to be had"
+        ))
     })
 }
 

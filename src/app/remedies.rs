@@ -7,6 +7,7 @@ use std::sync::Mutex;
 use headstall::board::types::Board;
 use headstall::job::reader::{JobReader, Step};
 use headstall::report::cures::{self, CureTable};
+use headstall::report::finite;
 use headstall::report::words::wrap;
 use headstall::study::remedies::{self, Cures};
 
@@ -29,20 +30,16 @@ pub fn run(args: &Remedies) -> Result<ExitCode, Failure> {
         .as_deref()
         .map(|place| Folder::open(place, MARK))
         .transpose()?;
+    if let Some(folder) = &folder {
+        folder.expect(|_| true)?;
+    }
     let (name, found) = tried(&args.job, &board, &args.on)?;
     let mut table = CureTable::new(&name, &board.name, args.on.seed, &found);
     if let Some(mut folder) = folder.take() {
-        let mut rows = csv::Writer::from_writer(Vec::new());
-        for row in std::iter::once(&table.today)
+        let rows = std::iter::once(&table.today)
             .chain(&table.single)
-            .chain(&table.set)
-        {
-            rows.serialize(row)
-                .map_err(|e| Failure::Other(format!("remedies.csv: {e}")))?;
-        }
-        let rows = rows
-            .into_inner()
-            .map_err(|e| Failure::Other(format!("remedies.csv: {e}")))?;
+            .chain(&table.set);
+        let rows = finite::csv(rows).map_err(|e| Failure::Other(format!("remedies.csv: {e}")))?;
         save(&mut folder, "remedies.csv", &rows)?;
         table.files = vec!["remedies.csv".to_string(), MARK.to_string()];
         save(&mut folder, MARK, json(&table).as_bytes())?;
@@ -76,14 +73,12 @@ pub fn tried(path: &Path, board: &Board, on: &OnBoard) -> Result<(String, Cures)
         }
     };
     let found = remedies::cures(&steps, board, on.seed, threads(), &each)
-        .map_err(|e| Failure::Unusable(format!("--board {}: {e}", on.board)))?;
+        .map_err(|e| Failure::restless(&job.name, &on.board, &e))?;
     Ok((job.name, found))
 }
 
 fn json(table: &CureTable) -> String {
-    let mut text = serde_json::to_string_pretty(table).expect("a table is plain data");
-    text.push('\n');
-    text
+    finite::json(table)
 }
 
 fn told(table: &CureTable, args: &Remedies) -> String {

@@ -14,7 +14,7 @@ use headstall::report::advice::Idea;
 use headstall::report::cures::{CureRow, CureTable};
 use headstall::report::summary::{Question, Summary};
 use headstall::report::words::shell_word;
-use headstall::report::{advice, post, tables, words};
+use headstall::report::{advice, finite, post, tables, words};
 use headstall::study::causes::{self, Shares};
 use headstall::study::paths::Paths;
 use headstall::study::stalls::Stall;
@@ -85,6 +85,9 @@ impl<S: FnMut(&Stall)> Watcher for Desk<S> {
 pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
     let (board, board_text) = inputs::board_and_text(&args.on)?;
     let job = inputs::job(&args.job)?;
+    if let (Some(layer), Some(_)) = (args.layer, job.bytes) {
+        inputs::check_layer(&args.job, layer)?;
+    }
     let mut folder = args
         .out
         .as_deref()
@@ -93,6 +96,11 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
     let mut stalls = None;
     let mut blocks = None;
     if let Some(folder) = &mut folder {
+        folder.expect(|name| match name {
+            "stalls.csv" => true,
+            "blocks.csv" => args.blocks,
+            picture => !args.quick && (args.png || !picture.ends_with(".png")),
+        })?;
         stalls = Some(Table::open(folder, "stalls.csv", tables::STALLS_HEADER)?);
         if args.blocks {
             blocks = Some(Table::open(folder, "blocks.csv", tables::BLOCKS_HEADER)?);
@@ -136,7 +144,7 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
     let replayed =
         replay(source, &board, args.on.seed, &mut desk, keep_blocks_max).map_err(|e| match e {
             ReplayError::Job(e) => Failure::Unusable(format!("{}: {e}", job.name)),
-            ReplayError::Board(e) => Failure::Unusable(format!("--board {}: {e}", args.on.board)),
+            ReplayError::Board(e) => Failure::restless(&job.name, &args.on.board, &e),
         })?;
     let Desk {
         watch, blocks, bar, ..
@@ -151,7 +159,7 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
     let shares = match &replayed.kept {
         Some(kept) if seen.stalls() > 0 && (args.causes || is_short(&replayed, &board)) => {
             let shares = work_out(kept, &board, args.on.seed, &log)
-                .map_err(|e| Failure::Unusable(format!("--board {}: {e}", args.on.board)))?;
+                .map_err(|e| Failure::restless(&job.name, &args.on.board, &e))?;
             log.share(&shares);
             let strips = seen.strips.iter_mut().map(|s| &mut s.stall);
             give(&shares, seen.worst.iter_mut().chain(strips));
@@ -284,9 +292,7 @@ fn work_out(job: &StoredJob, board: &Board, seed: u64, log: &StallLog) -> Result
 }
 
 fn json(summary: &Summary) -> String {
-    let mut text = serde_json::to_string_pretty(summary).expect("a summary is plain data");
-    text.push('\n');
-    text
+    finite::json(summary)
 }
 
 fn told(summary: &Summary, ideas: &[Idea], args: &Replay) -> String {

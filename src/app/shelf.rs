@@ -64,7 +64,11 @@ impl Shelved {
         let stored = planned.store().map_err(failed)?;
         for notice in planned.steps.notices().limits() {
             let line = notice.line;
-            complain(&format!("{}: line {line}: {}", self.name, notice.kind.message()));
+            complain(&format!(
+                "{}: line {line}: {}",
+                self.name,
+                notice.kind.message()
+            ));
         }
         Ok(stored)
     }

@@ -76,11 +76,7 @@ impl Override {
     /// As it stands on the command line.
     pub(super) fn shown(&self) -> String {
         let value: String = self.value.chars().take(80).collect();
-        format!(
-            "--set {}={}",
-            self.key,
-            clean(&value)
-        )
+        format!("--set {}={}", self.key, clean(&value))
     }
 }
 

@@ -41,7 +41,11 @@ pub fn csv<T: Serialize>(rows: impl IntoIterator<Item = T>) -> Result<Vec<u8>, c
         .has_headers(false)
         .from_reader(plain.as_slice());
     for record in reader.records() {
-        guarded.write_record(record?.iter().map(|cell| crate::text::cell(cell).into_owned()))?;
+        guarded.write_record(
+            record?
+                .iter()
+                .map(|cell| crate::text::cell(cell).into_owned()),
+        )?;
     }
     guarded.into_inner().map_err(|e| e.into_error().into())
 }

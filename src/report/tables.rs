@@ -12,6 +12,8 @@ use crate::study::stalls::Stall;
 use crate::surface::flow::Flow;
 use crate::surface::skin::Surface;
 
+use super::finite::assert_finite;
+
 #[derive(Serialize)]
 struct BlockRow {
     block: u64,
@@ -42,7 +44,7 @@ pub fn block<W: Write>(table: &mut csv::Writer<W>, done: &Done) -> csv::Result<(
     let [x0_mm, y0_mm, z0_mm] = done.place.from_mm;
     let [x1_mm, y1_mm, z1_mm] = done.place.to_mm;
     let ran = &done.ran;
-    table.serialize(BlockRow {
+    let row = BlockRow {
         block: ran.block,
         line: done.line,
         layer: done.layer,
@@ -64,7 +66,9 @@ pub fn block<W: Write>(table: &mut csv::Writer<W>, done: &Done) -> csv::Result<(
         ideal_s: done.ideal_s(),
         lost_s: done.lost_s(),
         queued: ran.queued,
-    })
+    };
+    assert_finite(&row);
+    table.serialize(row)
 }
 
 /// Header of `blocks.csv`, for a job without blocks.
@@ -115,7 +119,7 @@ pub fn stall<W: Write>(
     let two = stall
         .two_largest()
         .map(|two| two.map(|c| c.name()).join("+"));
-    table.serialize(StallRow {
+    let row = StallRow {
         stall: stall.stall,
         kind: stall.kind.name(),
         cause: stall.cause_name(),
@@ -140,5 +144,7 @@ pub fn stall<W: Write>(
         compute_s,
         depth_s,
         deficit_mm3: stall.deficit_mm3,
-    })
+    };
+    assert_finite(&row);
+    table.serialize(row)
 }
