@@ -238,3 +238,42 @@ impl Saves {
         self.taken_since = false;
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::Chores;
+    use crate::board::types::{Chore, Span};
+    use crate::board::{builtin, profile};
+
+    /// The tree against looking at all of them, for numbers of chores around powers of two.
+    #[test]
+    fn the_first_that_is_due_is_found() {
+        let text = builtin::text(builtin::DEFAULT).unwrap();
+        let mut board = profile::parse(text, builtin::DEFAULT, &[]).unwrap();
+        for count in [0, 1, 2, 3, 4, 5, 7, 8, 9, 31] {
+            board.chores = (0..count)
+                .map(|k| Chore {
+                    name: format!("c{k}"),
+                    every_s: 0.1 + f64::from(k * 37 % 11) * 0.07,
+                    work: Span::Fixed(1e-3),
+                })
+                .collect();
+            let mut chores = Chores::new(&board, 0);
+            let mut due_s: Vec<f64> = board.chores.iter().map(|c| c.every_s).collect();
+            for step in 0..200 {
+                let now_s = f64::from(step) * 0.023;
+                let least_s = due_s.iter().fold(f64::INFINITY, |m, d| m.min(*d));
+                assert_eq!(chores.next_s, least_s);
+                let mut from = 0;
+                loop {
+                    let slow = (from..due_s.len()).find(|i| due_s[*i] <= now_s);
+                    assert_eq!(chores.first_due(from, now_s), slow);
+                    let Some(i) = slow else { break };
+                    chores.start(i, now_s).unwrap();
+                    due_s[i] = now_s + board.chores[i].every_s;
+                    from = i + 1;
+                }
+            }
+        }
+    }
+}

@@ -41,3 +41,26 @@ pub fn map<R: Send>(
         .map(|r| r.expect("each item was worked on"))
         .collect()
 }
+
+/// The same for work that can fail: the error is that of the first item in order that fails, whatever the
+/// threads; items behind one that has failed are left out.
+pub fn try_map<R: Send, E: Send>(
+    count: usize,
+    threads: usize,
+    each: &(dyn Fn(usize) + Sync),
+    work: &(dyn Fn(usize) -> Result<R, E> + Sync),
+) -> Result<Vec<R>, E> {
+    let failed = AtomicUsize::new(usize::MAX);
+    let results = map(count, threads, each, &|k| {
+        if k > failed.load(Ordering::Relaxed) {
+            return None;
+        }
+        let result = work(k);
+        if result.is_err() {
+            failed.fetch_min(k, Ordering::Relaxed);
+        }
+        Some(result)
+    });
+    // Those left out stand behind an error.
+    results.into_iter().flatten().collect()
+}
