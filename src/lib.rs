@@ -82,12 +82,12 @@ pub mod motion {
 /// The controller: from lines to what the head did.
 pub mod replay {
     pub mod ahead;
+    pub mod cause;
     pub mod controller;
     pub mod duties;
     pub mod feed;
     pub mod head;
     pub mod luck;
-    pub mod removal;
     pub mod source;
     pub mod store;
     pub mod stream;
@@ -109,10 +109,11 @@ pub mod surface {
 pub mod study {
     pub mod causes;
     pub mod compare;
+    pub mod cures;
     pub mod facts;
     pub mod parallel;
     pub mod paths;
-    pub mod remedies;
+    pub mod remedy;
     pub mod reshape;
     pub mod shapley;
     pub mod stalls;
@@ -121,6 +122,20 @@ pub mod study {
     pub mod thin;
     pub mod trace;
     pub mod watch;
+}
+
+/// Questions and their answers: what commands and pages ask the library.
+pub mod answer {
+    pub mod bumps;
+    pub mod compare;
+    pub mod job;
+    pub mod progress;
+    pub mod remedies;
+    pub mod replay;
+    mod shelf;
+    pub mod stall_book;
+    pub mod trouble;
+    pub mod warnings;
 }
 
 /// What the maker gets to see.
@@ -140,6 +155,7 @@ pub mod report {
     pub mod numbers;
     pub mod page;
     pub mod part;
+    pub mod pictures;
     pub mod post;
     pub mod queue;
     pub mod speed;

@@ -3,8 +3,6 @@
 use std::fmt;
 use std::io;
 
-use headstall::replay::duties::Restless;
-
 /// Why a command was not carried out.
 #[derive(Debug)]
 pub enum Failure {
@@ -24,14 +22,6 @@ impl Failure {
         } else {
             Failure::Other(format!("{what}: cannot be written: {error}"))
         }
-    }
-
-    /// The failure of a replay that makes no headway: by the job, or by the board.
-    pub fn restless(job: &str, board: &str, error: &Restless) -> Self {
-        Failure::Unusable(match error.slow {
-            Some(_) => format!("{job}: {error}"),
-            None => format!("--board {board}: {error}"),
-        })
     }
 
     /// The exit code of the contract.

@@ -13,6 +13,7 @@ use crate::surface::flow::Flow;
 use crate::surface::skin::Surface;
 
 use super::finite::assert_finite;
+use crate::text::cell;
 
 #[derive(Serialize)]
 struct BlockRow {
@@ -113,7 +114,7 @@ pub fn stall<W: Write>(
 ) -> csv::Result<()> {
     let [x_mm, y_mm, z_mm] = stall.place_mm;
     let [link_s, hiccup_s, save_s, chore_s, compute_s, depth_s] = match stall.shares_s {
-        Some(shares_s) => shares_s.map(Some),
+        Some(shares_s) => shares_s.values().map(Some),
         None => [None; 6],
     };
     let two = stall
@@ -147,4 +148,36 @@ pub fn stall<W: Write>(
     };
     assert_finite(&row);
     table.serialize(row)
+}
+
+/// Rows as a whole table, with a header from their fields' names; texts are guarded against spreadsheets.
+pub fn csv<R: Serialize>(rows: impl IntoIterator<Item = R>) -> Vec<u8> {
+    let mut plain = csv::Writer::from_writer(Vec::new());
+    for row in rows {
+        assert_finite(&row);
+        plain.serialize(row).expect("a row of plain data");
+    }
+    let plain = plain.into_inner().expect("memory takes all rows");
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .from_reader(plain.as_slice());
+    let mut table = csv::Writer::from_writer(Vec::new());
+    for record in reader.records() {
+        let record = record.expect("what has just been written");
+        let guarded = record.iter().map(|text| cell(text).into_owned());
+        table.write_record(guarded).expect("memory takes all rows");
+    }
+    table.into_inner().expect("memory takes all rows")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::csv;
+
+    #[test]
+    fn texts_are_guarded_and_numbers_are_not() {
+        let table = csv([("=1+1", -0.5), ("plain, with comma", 1e-7)]);
+        let text = String::from_utf8(table).unwrap();
+        assert_eq!(text, "'=1+1,-0.5\n\"plain, with comma\",1e-7\n");
+    }
 }

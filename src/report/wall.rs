@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
+use crate::answer::bumps as answer;
 use crate::study::stalls::{Kind, Stall};
 use crate::surface::skin::{Patch, Surface, WallPoint};
 
@@ -25,13 +26,13 @@ pub struct Bump {
 }
 
 impl Bump {
-    /// What a stall leaves that is seen.
-    pub fn new(stall: &Stall, bump_mm: f64) -> Self {
+    /// A bump of the answer, as it is drawn; `stall`: what left it.
+    pub fn new(bump: &answer::Bump, stall: Option<&Stall>) -> Self {
         Bump {
-            place_mm: stall.place_mm,
-            bump_mm,
-            outer: stall.surface == Some(Surface::Outer),
-            stretch: stall.kind != Kind::Dwell && stall.length_mm > STRETCH_MM,
+            place_mm: bump.place_mm,
+            bump_mm: bump.height_mm,
+            outer: bump.surface == Surface::Outer,
+            stretch: stall.is_some_and(|s| s.kind != Kind::Dwell && s.length_mm > STRETCH_MM),
         }
     }
 }

@@ -179,17 +179,15 @@ pub fn report(s: &Summary) -> String {
 }
 
 fn causes(s: &Summary) -> String {
-    let total_s: f64 = s.by_cause.values().sum();
-    let mut causes: Vec<(&str, f64)> = s
+    let causes: Vec<String> = s
         .by_cause
-        .iter()
-        .map(|(n, t)| (*n, *t))
-        .filter(|c| c.1.abs() >= 0.0005 * total_s)
-        .collect();
-    causes.sort_by(|a, b| b.1.total_cmp(&a.1));
-    let causes: Vec<String> = causes
-        .iter()
-        .map(|(name, t)| format!("{name} {} ({})", time(*t), share(t / total_s)))
+        .shares(s.ideal_s)
+        .into_iter()
+        .filter(|(_, part)| part.abs() >= 0.0005)
+        .map(|(cause, part)| {
+            let lost = time(s.by_cause[cause]);
+            format!("{} {lost} ({})", cause.name(), share(part))
+        })
         .collect();
     causes.join(", ")
 }

@@ -2,8 +2,8 @@
 
 use serde::Serialize;
 
+use crate::replay::cause::{Cause, PerCause};
 use crate::replay::stream::Done;
-use crate::replay::world::Cause;
 use crate::surface::flow::Excess;
 use crate::surface::skin::Surface;
 
@@ -70,7 +70,7 @@ pub struct Stall {
     /// Its last block.
     pub last_block: u64,
     /// Its lost time shared among the causes, s, where that was worked out.
-    pub shares_s: Option<[f64; 6]>,
+    pub shares_s: Option<PerCause<f64>>,
 }
 
 impl Stall {
@@ -78,9 +78,7 @@ impl Stall {
     /// out, what the main loop mostly did.
     pub fn cause_name(&self) -> &'static str {
         match (self.shares_s, self.two_largest()) {
-            (Some(shares_s), Some([most, _])) if 2.0 * shares_s[most as usize] > self.lost_s => {
-                most.name()
-            }
+            (Some(shares_s), Some([most, _])) if 2.0 * shares_s[most] > self.lost_s => most.name(),
             (Some(_), _) => "mixed",
             (None, _) => self.cause.name(),
         }
@@ -89,9 +87,8 @@ impl Stall {
     /// The two causes with the largest shares, where shares were worked out.
     pub fn two_largest(&self) -> Option<[Cause; 2]> {
         let shares_s = self.shares_s?;
-        let mut order = Cause::ALL;
-        order.sort_by(|a, b| shares_s[*b as usize].total_cmp(&shares_s[*a as usize]));
-        Some([order[0], order[1]])
+        let order = shares_s.ranked();
+        Some([order[0].0, order[1].0])
     }
 }
 
@@ -121,7 +118,7 @@ struct Open {
     lost_s: f64,
     longest_gap_s: f64,
     dips: bool,
-    late_s: [f64; 6],
+    late_s: PerCause<f64>,
     /// The longest rest.
     rest: Option<Spot>,
     /// The slowest joint that is slower than the ideal's.
@@ -179,7 +176,7 @@ impl StallFinder {
             lost_s: 0.0,
             longest_gap_s: 0.0,
             dips: false,
-            late_s: [0.0; 6],
+            late_s: PerCause::default(),
             rest: None,
             slowest: None,
             first: spot(
@@ -201,7 +198,7 @@ impl StallFinder {
             open.excess_mm3 += part.max(0.0);
             open.deficit_mm3 += (-part).max(0.0);
         }
-        open.late_s[done.ran.late_by as usize] += done.ran.late_s;
+        open.late_s[done.ran.late_by] += done.ran.late_s;
         if done.ran.gap_s > 0.0 {
             open.dwell_s += done.ran.gap_s;
             if done.ran.gap_s > open.longest_gap_s {
@@ -246,7 +243,7 @@ impl StallFinder {
         };
         let spot = open.spot();
         let cause = Cause::ALL.into_iter().fold(Cause::Depth, |most, cause| {
-            if open.late_s[cause as usize] > open.late_s[most as usize] {
+            if open.late_s[cause] > open.late_s[most] {
                 cause
             } else {
                 most

@@ -1,7 +1,7 @@
 //! What one replay is watched for: stalls, layers, the worst places, the layer to draw.
 
+use crate::replay::cause::{Cause, PerCause};
 use crate::replay::stream::{Done, Watcher};
-use crate::replay::world::Cause;
 
 use crate::board::types::Nozzle;
 use crate::surface::flow::Flow;
@@ -12,8 +12,6 @@ use super::stalls::{LOST_MIN_S, Stall, StallFinder};
 use super::strips::{Strip, Strips};
 use super::trace::LayerTrace;
 
-/// How many of the worst places are told.
-pub const WORST_PLACES: usize = 5;
 /// Blocks over which the board's need is measured.
 const WINDOW_BLOCKS: usize = 64;
 
@@ -48,10 +46,8 @@ pub struct Need {
 pub struct Seen {
     /// Stalls by kind: dwells, dips, drags.
     pub kinds: [u64; 3],
-    /// Lost time by cause, s, in the order of [`crate::replay::world::Cause::ALL`].
-    pub by_cause_s: [f64; 6],
-    /// The stalls that lose most, worst first.
-    pub worst: Vec<Stall>,
+    /// Lost time by cause, s.
+    pub by_cause_s: PerCause<f64>,
     /// Sums by layer.
     pub layers: Vec<LayerSum>,
     /// The stretch that loses most.
@@ -60,8 +56,6 @@ pub struct Seen {
     pub excess_mm3: f64,
     /// Plastic too little, of all stalls, mm³.
     pub deficit_mm3: f64,
-    /// The largest bump, mm, and its stall.
-    pub largest_bump: Option<(f64, Stall)>,
     /// The time around the stalls that lose most, if that was wanted; worst first.
     pub strips: Vec<Strip>,
 }
@@ -70,13 +64,6 @@ impl Seen {
     /// All stalls so far.
     pub fn stalls(&self) -> u64 {
         self.kinds.iter().sum()
-    }
-
-    /// The layer that loses most, if any loses.
-    pub fn worst_layer(&self) -> Option<u32> {
-        let layers = self.layers.iter().enumerate();
-        let most = layers.max_by(|a, b| a.1.lost_s.total_cmp(&b.1.lost_s).then(b.0.cmp(&a.0)))?;
-        (most.1.lost_s > 0.0).then_some(most.0 as u32)
     }
 
     fn layer(&mut self, layer: u32) -> &mut LayerSum {
@@ -214,26 +201,10 @@ impl<S: FnMut(&Stall)> Watch<S> {
     fn take(&mut self, stall: Option<Stall>) {
         let Some(stall) = stall else { return };
         self.seen.kinds[stall.kind as usize] += 1;
-        self.seen.by_cause_s[stall.cause as usize] += stall.lost_s;
+        self.seen.by_cause_s[stall.cause] += stall.lost_s;
         self.seen.layer(stall.layer).stalls += 1;
         self.seen.excess_mm3 += stall.excess_mm3;
         self.seen.deficit_mm3 += stall.deficit_mm3;
-        if let Some(bump_mm) = self.flow.bump_mm(stall.excess_mm3, stall.layer_height_mm)
-            && self
-                .seen
-                .largest_bump
-                .is_none_or(|(most_mm, _)| bump_mm > most_mm)
-        {
-            self.seen.largest_bump = Some((bump_mm, stall));
-        }
-        let place = self
-            .seen
-            .worst
-            .partition_point(|w| w.lost_s >= stall.lost_s);
-        if place < WORST_PLACES {
-            self.seen.worst.insert(place, stall);
-            self.seen.worst.truncate(WORST_PLACES);
-        }
         for trace in [&mut self.current, &mut self.previous, &mut self.best] {
             if trace.layer == stall.layer && trace.moves {
                 trace.stall(&stall);
@@ -323,7 +294,7 @@ impl<S: FnMut(&Stall)> Watcher for Watch<S> {
             self.take(ended);
         }
         if lost_s <= LOST_MIN_S {
-            self.seen.by_cause_s[done.ran.late_by as usize] += lost_s;
+            self.seen.by_cause_s[done.ran.late_by] += lost_s;
         }
         self.seen.layer(done.layer).lost_s += lost_s;
         self.weigh(done);

@@ -6,15 +6,15 @@ use headstall::board::profile;
 use headstall::job::reader::{JobReader, Step};
 use headstall::job::state::{Act, Move};
 use headstall::motion::path::Block;
+use headstall::replay::cause::{Causes, Setup};
 use headstall::replay::controller;
-use headstall::replay::removal::{Causes, Setup};
 use headstall::replay::source::Planned;
 use headstall::replay::store::Reading;
 use headstall::replay::stream::replay;
 use headstall::replay::world::{Cause, Line, Ran, World};
 use headstall::study::causes::{self, Span};
 use headstall::study::compare::{Case, Sample, has_draws, is_firm, outcomes, runs_needed, sample};
-use headstall::study::remedies;
+use headstall::study::cures;
 use headstall::study::reshape::{Reshape, reshape};
 use headstall::study::watch::Watch;
 use proptest::prelude::*;
@@ -152,15 +152,15 @@ proptest! {
         let shares = causes::shares(&kept, &board, seed, &spans, 2, &|_| {}).unwrap();
         let allowed = 1e-9 * done.lost_s.max(1.0);
         for (stall, shares_s) in stalls.iter().zip(&shares.spans_s) {
-            let sum: f64 = shares_s.iter().sum();
+            let sum: f64 = shares_s.sum();
             prop_assert!((sum - stall.lost_s).abs() <= allowed, "{sum} {}", stall.lost_s);
         }
-        let total: f64 = shares.total_s.iter().sum();
+        let total: f64 = shares.total_s.sum();
         prop_assert!((total - done.lost_s).abs() <= allowed, "{total} {}", done.lost_s);
         // A cause that the board lacks gets exactly nothing.
         for cause in Cause::ALL {
             if !Causes::of(&board).has(cause) {
-                prop_assert_eq!(shares.total_s[cause as usize], 0.0);
+                prop_assert_eq!(shares.total_s[cause], 0.0);
             }
         }
         // One thread or two: the same bits.
@@ -220,7 +220,7 @@ fn the_empty_and_the_full_set() {
     let nothing = Setup::only(&board, Causes::default());
     let totals = controller::run(&nothing, 0, &mut silent).unwrap();
     super::making::close(totals.replay_s, whole.ideal_s, 1e-9);
-    let save = shares.total_s[Cause::Save as usize];
+    let save = shares.total_s[Cause::Save];
     assert!(
         whole.lost_s > 1.0 && save > 0.15 * whole.lost_s,
         "{:?} {}",
@@ -249,7 +249,7 @@ fn causes_that_only_bite_together() {
     let shares = causes::shares(&kept, &board, 0, &[], 2, &|_| {})
         .unwrap()
         .total_s;
-    let [link, _, _, _, compute, _] = shares;
+    let (link, compute) = (shares[Cause::Link], shares[Cause::Compute]);
     assert!(link > 0.0 && compute > 0.0, "{shares:?}");
     let lone = |sets: &[&str]| {
         let mut all = vec![
@@ -363,7 +363,7 @@ fn remedies_cure() {
         );
     }
     let all = steps(&job);
-    let cures = remedies::cures(&all, &board, 0, 2, &|_| {}).unwrap();
+    let cures = cures::cures(&all, &board, 0, 2, &|_| {}).unwrap();
     assert!(cures.before.stalls() > 10, "{:?}", cures.before);
     let named = |what: &str| {
         let found = cures
@@ -378,7 +378,7 @@ fn remedies_cure() {
         slow.sample.lost_s <= 0.02 * cures.before.lost_s
             && slow.sample.replay_s > cures.before.replay_s
     );
-    let share = |t: &remedies::Tried| {
+    let share = |t: &cures::Tried| {
         t.sample.lost_s / cures.before.lost_s
             + t.sample.stalls() as f64 / cures.before.stalls() as f64
     };
@@ -389,7 +389,7 @@ fn remedies_cure() {
             .all(|p| share(&p[0]) <= share(&p[1]) + 1e-12)
     );
     if let Some(set) = &cures.set {
-        let quick = |t: &&remedies::Tried| t.sample.replay_s <= 1.1 * cures.before.replay_s;
+        let quick = |t: &&cures::Tried| t.sample.replay_s <= 1.1 * cures.before.replay_s;
         let least = cures
             .single
             .iter()

@@ -1,0 +1,427 @@
+//! The question of `replay`: does this job stutter on this board, where, and because of what?
+
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+use std::io::Read;
+
+use crate::board::types::Board;
+use crate::job::reader::JobReader;
+use crate::replay::cause::{Cause, PerCause};
+use crate::replay::source::Planned;
+use crate::replay::store::StoredJob;
+use crate::replay::stream::{self, Done, ReplayError, Replayed, Watcher};
+use crate::replay::world::Totals;
+use crate::study::causes::{self, Shares};
+use crate::study::paths::Paths;
+use crate::study::stalls::Stall;
+use crate::study::strips::Strip;
+use crate::study::trace::LayerTrace;
+use crate::study::watch::{Found, LayerSum, Need, Watch};
+use crate::surface::skin::{Exposure, Wanted};
+
+use super::bumps::{Bump, seen_bumps, worst_layer};
+use super::job::{Job, JobBytes};
+use super::progress::{Listener, Progress, Task};
+use super::stall_book::{Collecting, StallBook};
+use super::trouble::Trouble;
+use super::warnings::{Warning, warnings};
+
+/// Lines and chores that are replayed to work the causes out unasked: some seconds of work.
+pub(super) const UNASKED_WORK: usize = 16_000_000;
+/// Of a job whose length is not known, so many blocks are kept for the causes: a few MB.
+const STREAM_BLOCKS_MAX: usize = 50_000;
+/// And so many of its stalls are held.
+const STREAM_STALLS_MAX: usize = 15_000;
+/// Stalls whose strips of time are kept: those that lose most.
+const STRIPS_MAX: usize = 200;
+
+/// How much work an answer is worth.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Effort {
+    /// In constant memory: no causes worked out, no surfaces.
+    Quick,
+    /// Surfaces, and causes where they take some seconds.
+    #[default]
+    Usual,
+    /// Causes worked out in full, however long that takes.
+    Full,
+}
+
+/// What is asked.
+#[derive(Clone, Debug)]
+pub struct ReplayQuestion<'a> {
+    /// The board.
+    pub board: &'a Board,
+    /// Seed of all draws.
+    pub seed: u64,
+    /// How much work the answer is worth.
+    pub effort: Effort,
+    /// Whether what pictures are drawn from is wanted.
+    pub pictures: bool,
+    /// The layer to draw, from 0; `None`: the worst.
+    pub layer: Option<u32>,
+    /// Height from which a bump counts as visible, mm: an assumption, no source.
+    pub visible_mm: f64,
+    /// Threads that may be used.
+    pub threads: usize,
+}
+
+impl<'a> ReplayQuestion<'a> {
+    /// The usual question about a board: seed 0, no pictures, bumps visible from 0.1 mm, one thread.
+    pub fn of(board: &'a Board) -> Self {
+        ReplayQuestion {
+            board,
+            seed: 0,
+            effort: Effort::Usual,
+            pictures: false,
+            layer: None,
+            visible_mm: 0.1,
+            threads: 1,
+        }
+    }
+}
+
+/// How lost time was attributed to causes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Attribution {
+    /// Shapley values: exact.
+    Shapley,
+    /// By what the main loop mostly did meanwhile: an approximation.
+    MainLoop,
+}
+
+/// The job as it was read.
+#[derive(Clone, Debug, PartialEq)]
+pub struct JobRead {
+    /// Its name.
+    pub name: String,
+    /// Lines of the file.
+    pub lines: u64,
+    /// Lines that bear a command.
+    pub commands: u64,
+    /// Bytes of the file.
+    pub bytes: u64,
+    /// Layers found.
+    pub layers: u32,
+    /// Whether anything is extruded.
+    pub extrudes: bool,
+    /// Commands that have no effect here beyond the time to decode them, with their counts.
+    pub other_commands: BTreeMap<String, u64>,
+}
+
+/// What the pictures of a replay are drawn from.
+#[derive(Clone, Debug)]
+pub struct Drawing {
+    /// The path of the layer asked for, or of the worst.
+    pub trace: LayerTrace,
+    /// The path of all layers.
+    pub paths: Paths,
+    /// Outer walls, and what is too much on them.
+    pub exposure: Exposure,
+    /// The time around the stalls that lose most, the largest first.
+    pub strips: Vec<Strip>,
+}
+
+/// The answer. Times in s, lengths in mm, plastic in mm³.
+#[derive(Clone, Debug)]
+pub struct ReplayAnswer {
+    /// The job.
+    pub job: JobRead,
+    /// The board.
+    pub board: Board,
+    /// Seed of all draws.
+    pub seed: u64,
+    /// Height from which a bump counts as visible, mm.
+    pub visible_mm: f64,
+    /// Sums of the replay.
+    pub totals: Totals,
+    /// The ideal's duration, commanded stops included, s.
+    pub ideal_s: f64,
+    /// Sum of the blocks' lost time, s.
+    pub lost_s: f64,
+    /// Stalls by kind: dwells, dips, drags.
+    pub kinds: [u64; 3],
+    /// The stalls.
+    pub stalls: StallBook,
+    /// Lost time by cause, s.
+    pub by_cause_s: PerCause<f64>,
+    /// How it was attributed.
+    pub attribution: Attribution,
+    /// Surplus of plastic, of all stalls, mm³.
+    pub excess_mm3: f64,
+    /// Lack of plastic, of all stalls, mm³.
+    pub deficit_mm3: f64,
+    /// Stalls on the outside, in open holes, inside; where worked out.
+    pub surfaces: Option<[u64; 3]>,
+    /// Bumps on surfaces that can be seen, the highest first; where worked out.
+    pub bumps: Option<Vec<Bump>>,
+    /// Sums by layer.
+    pub layers: Vec<LayerSum>,
+    /// The layer that suffers most.
+    pub worst_layer: Option<u32>,
+    /// The stretch that loses most.
+    pub need: Need,
+    /// What gives cause to doubt.
+    pub warnings: Vec<Warning>,
+    /// What the pictures are drawn from, if that was wanted.
+    pub drawing: Option<Drawing>,
+}
+
+impl ReplayAnswer {
+    /// All stalls.
+    pub fn stall_count(&self) -> u64 {
+        self.kinds.iter().sum()
+    }
+
+    /// Bumps that will be seen, the highest first; `None` where that was not worked out.
+    pub fn visible_bumps(&self) -> Option<&[Bump]> {
+        let bumps = self.bumps.as_deref()?;
+        Some(&bumps[..bumps.partition_point(|b| b.height_mm >= self.visible_mm)])
+    }
+
+    /// The highest bump on a surface that can be seen.
+    pub fn highest_bump(&self) -> Option<&Bump> {
+        self.bumps.as_ref()?.first()
+    }
+}
+
+/// Everything that hears of the replay.
+struct Hearers<'l, S> {
+    watch: Watch<S>,
+    listener: &'l RefCell<&'l mut dyn Listener>,
+    wants_blocks: bool,
+    progress: &'l dyn Progress,
+    bytes: Option<u64>,
+}
+
+impl<S: FnMut(&Stall)> Watcher for Hearers<'_, S> {
+    fn block(&mut self, done: &Done) {
+        if self.wants_blocks {
+            self.listener.borrow_mut().block(done);
+        }
+        self.watch.block(done);
+    }
+
+    fn stop(&mut self, start_s: f64, end_s: f64) {
+        self.watch.stop(start_s, end_s);
+    }
+
+    #[inline]
+    fn spent(&mut self, on: Cause, from_s: f64, to_s: f64) {
+        self.watch.spent(on, from_s, to_s);
+    }
+
+    #[inline]
+    fn inserted(&mut self, at_s: f64) {
+        self.watch.inserted(at_s);
+    }
+
+    fn progress(&mut self, bytes: u64) {
+        self.progress.at(Task::Replaying, bytes, self.bytes);
+    }
+}
+
+/// One pass over the job, and what it left.
+struct Pass {
+    replayed: Replayed<Planned<JobReader<JobBytes>>>,
+    found: Found,
+    stalls: StallBook,
+}
+
+/// Answers the question: one pass over the job, in memory that does not grow with it beyond some limits, then
+/// the causes from what was kept.
+pub fn replay(
+    job: &mut Job,
+    question: &ReplayQuestion,
+    progress: &dyn Progress,
+    listener: &mut dyn Listener,
+) -> Result<ReplayAnswer, Trouble> {
+    let pass = pass(job, question, progress, listener)?;
+    let layers = pass.replayed.source.steps.layers().count().max(1);
+    if let Some(layer) = question.layer
+        && layer >= layers
+    {
+        return Err(Trouble::Layer { layer, layers });
+    }
+    let shares = shares(&job.name, &pass, question, progress)?;
+    Ok(answered(job, question, pass, shares))
+}
+
+fn pass<'l>(
+    job: &mut Job,
+    question: &ReplayQuestion,
+    progress: &'l dyn Progress,
+    listener: &'l mut dyn Listener,
+) -> Result<Pass, Trouble> {
+    let board = question.board;
+    let keep_blocks_max = keep_blocks_max(question, job.bytes);
+    let held_max = match job.bytes {
+        None if question.effort != Effort::Full => keep_blocks_max.min(STREAM_STALLS_MAX),
+        _ => keep_blocks_max,
+    };
+    let wants_blocks = listener.wants_blocks();
+    // Blocks and stalls come from two places.
+    let listener: RefCell<&mut dyn Listener> = RefCell::new(listener);
+    let mut book = Collecting::new(held_max, &listener);
+    let mut watch = Watch::new(&board.nozzle, |stall: &Stall| book.take(stall));
+    let draws = question.pictures && question.effort != Effort::Quick;
+    if draws {
+        watch = watch
+            .with_trace(question.layer)
+            .with_strips(STRIPS_MAX)
+            .with_paths(Paths::default());
+    }
+    if question.effort != Effort::Quick {
+        let wanted = Wanted {
+            walls: draws,
+            stalls_max: held_max,
+            aside: question.threads > 1,
+        };
+        watch = watch.with_surface(&board.nozzle, &wanted);
+    }
+    let mut hearers = Hearers {
+        watch,
+        listener: &listener,
+        wants_blocks,
+        progress,
+        bytes: job.bytes,
+    };
+    let source = Planned::new(job.read()?, board);
+    let replay = if question.threads > 1 {
+        stream::replay_ahead
+    } else {
+        stream::replay_source
+    };
+    let replayed = replay(source, board, question.seed, &mut hearers, keep_blocks_max);
+    let replayed = replayed.map_err(|e| match e {
+        ReplayError::Job(e) => Trouble::job(&job.name, &e),
+        ReplayError::Board(e) => Trouble::restless(&job.name, &e),
+    })?;
+    let found = hearers.watch.found();
+    Ok(Pass {
+        replayed,
+        found,
+        stalls: book.finish(),
+    })
+}
+
+/// Lines and chores of a replay up to which the causes are worked out unasked.
+fn unasked_max(board: &Board) -> usize {
+    UNASKED_WORK / causes::replay_count(board)
+}
+
+/// Blocks and lines up to which the job is kept for the causes.
+fn keep_blocks_max(question: &ReplayQuestion, bytes: Option<u64>) -> usize {
+    let most = unasked_max(question.board);
+    match (question.effort, bytes) {
+        (Effort::Full, _) => usize::MAX,
+        (Effort::Quick, _) => 0,
+        (Effort::Usual, Some(_)) => most,
+        (Effort::Usual, None) => most.min(STREAM_BLOCKS_MAX),
+    }
+}
+
+/// The causes' shares, where they are asked for or quickly had.
+fn shares(
+    name: &str,
+    pass: &Pass,
+    question: &ReplayQuestion,
+    progress: &dyn Progress,
+) -> Result<Option<Shares>, Trouble> {
+    let Some(kept) = &pass.replayed.kept else {
+        return Ok(None);
+    };
+    let board = question.board;
+    let chores = usize::try_from(pass.replayed.totals.chores).unwrap_or(usize::MAX);
+    let is_short = StoredJob::line_count(kept).saturating_add(chores) <= unasked_max(board);
+    if pass.found.seen.stalls() == 0 || (question.effort != Effort::Full && !is_short) {
+        return Ok(None);
+    }
+    let total = causes::replay_count(board) as u64;
+    let each = |done: usize| progress.at(Task::Causes, done as u64, Some(total));
+    let spans = pass.stalls.spans();
+    let (seed, threads) = (question.seed, question.threads);
+    let shares = causes::shares(kept, board, seed, &spans, threads, &each);
+    shares.map(Some).map_err(|e| Trouble::restless(name, &e))
+}
+
+fn answered(
+    job: &Job,
+    question: &ReplayQuestion,
+    pass: Pass,
+    shares: Option<Shares>,
+) -> ReplayAnswer {
+    let Pass {
+        replayed,
+        found,
+        mut stalls,
+    } = pass;
+    let Found {
+        seen,
+        trace,
+        exposure,
+        paths,
+    } = found;
+    if let Some(shares) = &shares
+        && stalls.is_complete()
+    {
+        stalls.share(shares);
+    }
+    let mut surfaces = None;
+    if let Some(exposure) = exposure.as_ref().filter(|_| stalls.is_complete()) {
+        let mut counts = [0; 3];
+        stalls.each(|stall| {
+            stall.surface = exposure.of(stall.block);
+            if let Some(surface) = stall.surface {
+                counts[surface as usize] += 1;
+            }
+        });
+        surfaces = Some(counts);
+    }
+    let bumps = surfaces.map(|_| seen_bumps(&stalls, &question.board.nozzle));
+    let reader = &replayed.source.steps;
+    let mut answer = ReplayAnswer {
+        job: job_read(&job.name, reader),
+        board: question.board.clone(),
+        seed: question.seed,
+        visible_mm: question.visible_mm,
+        totals: replayed.totals,
+        ideal_s: replayed.ideal_s,
+        lost_s: replayed.lost_s,
+        kinds: seen.kinds,
+        by_cause_s: shares.as_ref().map_or(seen.by_cause_s, |s| s.total_s),
+        attribution: match shares {
+            Some(_) => Attribution::Shapley,
+            None => Attribution::MainLoop,
+        },
+        excess_mm3: seen.excess_mm3,
+        deficit_mm3: seen.deficit_mm3,
+        surfaces,
+        bumps,
+        worst_layer: None,
+        need: seen.need,
+        warnings: warnings(question.board, reader),
+        stalls,
+        drawing: exposure.zip(paths).map(|(exposure, paths)| Drawing {
+            trace,
+            paths,
+            exposure,
+            strips: seen.strips,
+        }),
+        layers: seen.layers,
+    };
+    answer.worst_layer = worst_layer(answer.visible_bumps().unwrap_or_default(), &answer.layers);
+    answer
+}
+
+fn job_read<R: Read>(name: &str, reader: &JobReader<R>) -> JobRead {
+    JobRead {
+        name: name.to_string(),
+        lines: reader.line_count(),
+        commands: reader.command_count(),
+        bytes: reader.byte_count(),
+        layers: reader.layers().count(),
+        extrudes: reader.extruded(),
+        other_commands: reader.notices().others().clone(),
+    }
+}
