@@ -2,6 +2,7 @@
 
 use crate::replay::stream::Done;
 use crate::study::stalls::Stall;
+use crate::surface::bump::Bump;
 
 /// What is being worked on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -49,6 +50,9 @@ pub trait Listener {
     fn block(&mut self, _done: &Done) {}
     /// A stall, where there are more of them than an answer holds: then all of them come here, in order.
     fn stall(&mut self, _stall: &Stall) {}
+    /// A bump, where there are more of them than an answer holds: then all of them come here, in order, without
+    /// their surfaces.
+    fn bump(&mut self, _bump: &Bump) {}
 }
 
 /// Nobody listens.

@@ -11,18 +11,19 @@ use crate::replay::source::Planned;
 use crate::replay::store::StoredJob;
 use crate::replay::stream::{self, Done, ReplayError, Replayed, Watcher};
 use crate::replay::world::Totals;
+use crate::study::bumps::Found as Event;
 use crate::study::causes::{self, Shares};
 use crate::study::paths::Paths;
-use crate::study::stalls::Stall;
 use crate::study::strips::Strip;
 use crate::study::trace::LayerTrace;
 use crate::study::watch::{Found, LayerSum, Need, Watch};
+use crate::surface::bump::Bump;
 use crate::surface::skin::{Exposure, Wanted};
 
-use super::bumps::{Bump, seen_bumps, worst_layer};
+use super::bumps::{self, BumpBook};
 use super::job::{Job, JobBytes};
 use super::progress::{Listener, Progress, Task};
-use super::stall_book::{Collecting, StallBook};
+use super::stall_book::{self, StallBook};
 use super::trouble::Trouble;
 use super::warnings::{Warning, warnings};
 
@@ -153,12 +154,10 @@ pub struct ReplayAnswer {
     pub deficit_mm3: f64,
     /// Stalls on the outside, in open holes, inside; where worked out.
     pub surfaces: Option<[u64; 3]>,
-    /// Bumps on surfaces that can be seen, the highest first; where worked out.
-    pub bumps: Option<Vec<Bump>>,
+    /// The bumps; which of them can be seen is known where `surfaces` is.
+    pub bumps: BumpBook,
     /// Sums by layer.
     pub layers: Vec<LayerSum>,
-    /// The layer that suffers most.
-    pub worst_layer: Option<u32>,
     /// The stretch that loses most.
     pub need: Need,
     /// What gives cause to doubt.
@@ -173,15 +172,32 @@ impl ReplayAnswer {
         self.kinds.iter().sum()
     }
 
-    /// Bumps that will be seen, the highest first; `None` where that was not worked out.
-    pub fn visible_bumps(&self) -> Option<&[Bump]> {
-        let bumps = self.bumps.as_deref()?;
-        Some(&bumps[..bumps.partition_point(|b| b.height_mm >= self.visible_mm)])
+    /// How many bumps will be seen; `None` where that was not worked out.
+    pub fn visible_count(&self) -> Option<u64> {
+        self.surfaces.map(|_| self.bumps.visible())
+    }
+
+    /// Bumps that will be seen, the highest first; where there are very many, the highest of them.
+    pub fn visible_bumps(&self) -> impl Iterator<Item = &Bump> {
+        self.bumps
+            .ranked()
+            .take_while(|b| b.height_mm >= self.visible_mm)
     }
 
     /// The highest bump on a surface that can be seen.
     pub fn highest_bump(&self) -> Option<&Bump> {
-        self.bumps.as_ref()?.first()
+        self.bumps.ranked().next()
+    }
+
+    /// The layer that suffers most: the one with most visible bumps; where there are none, the one that loses
+    /// most time.
+    pub fn worst_layer(&self) -> Option<u32> {
+        if let Some(layer) = self.bumps.worst_layer() {
+            return Some(layer);
+        }
+        let layers = self.layers.iter().enumerate();
+        let most = layers.max_by(|a, b| a.1.lost_s.total_cmp(&b.1.lost_s).then(b.0.cmp(&a.0)))?;
+        (most.1.lost_s > 0.0).then_some(most.0 as u32)
     }
 }
 
@@ -194,7 +210,7 @@ struct Hearers<'l, S> {
     bytes: Option<u64>,
 }
 
-impl<S: FnMut(&Stall)> Watcher for Hearers<'_, S> {
+impl<S: FnMut(&Event)> Watcher for Hearers<'_, S> {
     fn block(&mut self, done: &Done) {
         if self.wants_blocks {
             self.listener.borrow_mut().block(done);
@@ -226,6 +242,7 @@ struct Pass {
     replayed: Replayed<Planned<JobReader<JobBytes>>>,
     found: Found,
     stalls: StallBook,
+    bumps: BumpBook,
 }
 
 /// Answers the question: one pass over the job, in memory that does not grow with it beyond some limits, then
@@ -262,8 +279,12 @@ fn pass<'l>(
     let wants_blocks = listener.wants_blocks();
     // Blocks and stalls come from two places.
     let listener: RefCell<&mut dyn Listener> = RefCell::new(listener);
-    let mut book = Collecting::new(held_max, &listener);
-    let mut watch = Watch::new(&board.nozzle, |stall: &Stall| book.take(stall));
+    let mut stalls = stall_book::Collecting::new(held_max, &listener);
+    let mut bumps = bumps::Collecting::new(held_max, &listener);
+    let mut watch = Watch::new(&board.nozzle, |event: &Event| match event {
+        Event::Stall(stall) => stalls.take(stall),
+        Event::Bump(bump) => bumps.take(bump),
+    });
     let draws = question.pictures && question.effort != Effort::Quick;
     if draws {
         watch = watch
@@ -300,8 +321,9 @@ fn pass<'l>(
     let found = hearers.watch.found();
     Ok(Pass {
         replayed,
+        stalls: stalls.finish(),
+        bumps: bumps.finish(found.exposure.as_ref(), question.visible_mm),
         found,
-        stalls: book.finish(),
     })
 }
 
@@ -355,6 +377,7 @@ fn answered(
         replayed,
         found,
         mut stalls,
+        bumps,
     } = pass;
     let Found {
         seen,
@@ -378,9 +401,8 @@ fn answered(
         });
         surfaces = Some(counts);
     }
-    let bumps = surfaces.map(|_| seen_bumps(&stalls, &question.board.nozzle));
     let reader = &replayed.source.steps;
-    let mut answer = ReplayAnswer {
+    ReplayAnswer {
         job: job_read(&job.name, reader),
         board: question.board.clone(),
         seed: question.seed,
@@ -398,7 +420,6 @@ fn answered(
         deficit_mm3: seen.deficit_mm3,
         surfaces,
         bumps,
-        worst_layer: None,
         need: seen.need,
         warnings: warnings(question.board, reader),
         stalls,
@@ -409,9 +430,7 @@ fn answered(
             strips: seen.strips,
         }),
         layers: seen.layers,
-    };
-    answer.worst_layer = worst_layer(answer.visible_bumps().unwrap_or_default(), &answer.layers);
-    answer
+    }
 }
 
 fn job_read<R: Read>(name: &str, reader: &JobReader<R>) -> JobRead {

@@ -6,7 +6,7 @@ use std::process::ExitCode;
 use headstall::answer::progress::Listener;
 use headstall::answer::remedies::{RemediesQuestion, remedies};
 use headstall::answer::replay::{Effort, ReplayAnswer, ReplayQuestion, replay};
-use headstall::board::types::{Board, Nozzle};
+use headstall::board::types::Board;
 use headstall::replay::stream::Done;
 use headstall::report::cures::{CureRow, CureTable};
 use headstall::report::pictures;
@@ -14,6 +14,7 @@ use headstall::report::summary::Summary;
 use headstall::report::wall::Across;
 use headstall::report::{advice, post, tables, words};
 use headstall::study::stalls::Stall;
+use headstall::surface::bump::Bump;
 
 use super::args::{By, OnBoard, Replay};
 use super::failure::Failure;
@@ -34,10 +35,10 @@ const TOO_MANY_STALLS: u8 = 3;
 /// Rows of tables on their way to files: all blocks, and stalls too many to be held in an answer.
 struct Rows {
     stalls: Option<Table>,
+    bumps: Option<Table>,
     blocks: Option<Table>,
-    nozzle: Nozzle,
-    /// Whether stalls have come.
-    spills: bool,
+    /// Whether stalls have come, and bumps.
+    spilled: [bool; 2],
 }
 
 impl Listener for Rows {
@@ -52,24 +53,32 @@ impl Listener for Rows {
     }
 
     fn stall(&mut self, stall: &Stall) {
-        self.spills = true;
+        self.spilled[0] = true;
         if let Some(table) = &mut self.stalls {
-            table.row(|rows| tables::stall(rows, stall, &self.nozzle));
+            table.row(|rows| tables::stall(rows, stall));
+        }
+    }
+
+    fn bump(&mut self, bump: &Bump) {
+        self.spilled[1] = true;
+        if let Some(table) = &mut self.bumps {
+            table.row(|rows| tables::bump(rows, bump));
         }
     }
 }
 
 impl Rows {
     /// Begins the tables that are wanted.
-    fn open(folder: Option<&mut Folder>, blocks: bool, nozzle: &Nozzle) -> Result<Self, Failure> {
+    fn open(folder: Option<&mut Folder>, blocks: bool) -> Result<Self, Failure> {
         let mut rows = Rows {
             stalls: None,
+            bumps: None,
             blocks: None,
-            nozzle: *nozzle,
-            spills: false,
+            spilled: [false; 2],
         };
         if let Some(folder) = folder {
             rows.stalls = Some(Table::open(folder, "stalls.csv", tables::STALLS_HEADER)?);
+            rows.bumps = Some(Table::open(folder, "bumps.csv", tables::BUMPS_HEADER)?);
             if blocks {
                 rows.blocks = Some(Table::open(folder, "blocks.csv", tables::BLOCKS_HEADER)?);
             }
@@ -79,10 +88,13 @@ impl Rows {
 
     /// Writes what the answer holds, and ends the tables.
     fn close(mut self, answer: &ReplayAnswer) -> Result<(), Failure> {
-        if !self.spills {
+        if !self.spilled[0] {
             answer.stalls.list().iter().for_each(|s| self.stall(s));
         }
-        let tables = [self.stalls, self.blocks];
+        if !self.spilled[1] {
+            answer.bumps.list().iter().for_each(|b| self.bump(b));
+        }
+        let tables = [self.stalls, self.bumps, self.blocks];
         tables.into_iter().flatten().try_for_each(Table::close)
     }
 }
@@ -101,12 +113,12 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         .transpose()?;
     if let Some(folder) = &folder {
         folder.expect(|name| match name {
-            "stalls.csv" => true,
+            "stalls.csv" | "bumps.csv" => true,
             "blocks.csv" => args.blocks,
             picture => !args.quick && (args.png || !picture.ends_with(".png")),
         })?;
     }
-    let mut rows = Rows::open(folder.as_mut(), args.blocks, &board.nozzle)?;
+    let mut rows = Rows::open(folder.as_mut(), args.blocks)?;
     let question = ReplayQuestion {
         board: &board,
         seed: args.on.seed,

@@ -6,6 +6,7 @@ pub const WRITTEN: [(&str, &[&str]); 3] = [
         "summary.json",
         &[
             "stalls.csv",
+            "bumps.csv",
             "blocks.csv",
             "report.html",
             "map.svg",

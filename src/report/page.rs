@@ -11,7 +11,6 @@ use crate::replay::cause::Cause;
 use crate::study::paths::{LEVELS, LayerPath};
 use crate::study::remedy::Remedy;
 use crate::study::stalls::Stall;
-use crate::surface::flow::Flow;
 
 use super::advice;
 use super::look::palette;
@@ -388,7 +387,6 @@ fn colour(level: usize) -> String {
 
 fn data(page: &Page) -> Data {
     let stalls = page.answer.stalls.worst(STALLS_MAX);
-    let flow = Flow::new(&page.answer.board.nozzle);
     let mut room = STRIPS_BYTES_MAX;
     let mut strips = Vec::new();
     for strip in &page.drawing.strips {
@@ -416,7 +414,7 @@ fn data(page: &Page) -> Data {
                 path: STANDARD.encode(packed(l)),
             })
             .collect(),
-        stalls: stalls.into_iter().map(|s| row(s, &flow)).collect(),
+        stalls: stalls.into_iter().map(|s| row(s)).collect(),
         strips,
         worst_layer: page.summary.worst_layer.unwrap_or(0),
     }
@@ -426,7 +424,7 @@ fn round(value: f64, by: f64) -> f64 {
     (value * by).round() / by
 }
 
-fn row(s: &Stall, flow: &Flow) -> Row {
+fn row(s: &Stall) -> Row {
     let cause = match (s.cause_name(), s.two_largest()) {
         ("mixed", Some([most, next])) => format!("{} + {}", most.name(), next.name()),
         (name, _) => name.to_string(),
@@ -440,10 +438,7 @@ fn row(s: &Stall, flow: &Flow) -> Row {
         s.place_mm.map(|v| round(v, 100.0)),
         round(s.dwell_s, 1e4),
         round(s.lost_s, 1e4),
-        round(
-            flow.bump_mm(s.excess_mm3, s.layer_height_mm).unwrap_or(0.0),
-            1e3,
-        ),
+        round(s.bump_mm.unwrap_or(0.0), 1e3),
         s.surface.map_or("", |s| s.name()),
     )
 }

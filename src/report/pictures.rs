@@ -32,11 +32,7 @@ pub fn pictures(
         visible_mm: answer.visible_mm,
         across,
     };
-    let visible = answer.visible_bumps().unwrap_or_default();
-    let bumps: Vec<Bump> = visible
-        .iter()
-        .map(|b| Bump::new(b, answer.stalls.of(b.stall)))
-        .collect();
+    let bumps: Vec<Bump> = answer.visible_bumps().map(Bump::from).collect();
     let lost_s: Vec<f64> = answer.layers.iter().map(|l| l.lost_s).collect();
     let exposure = &drawing.exposure;
     let (walls, patches) = (&exposure.walls, &exposure.patches);

@@ -4,12 +4,12 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use crate::answer::bumps::Bump;
 use crate::answer::replay::{Attribution, ReplayAnswer};
 use crate::answer::warnings::Warning;
 use crate::replay::cause::{Cause, PerCause};
 use crate::study::stalls::{Kind, Stall};
 use crate::study::watch::Need;
+use crate::surface::bump::Bump;
 use crate::surface::skin::Surface;
 
 /// How many of the worst places are listed.
@@ -149,7 +149,7 @@ impl Summary {
         let [dwells, dips, drags] = answer.kinds;
         let names = [Surface::Outer, Surface::Hole, Surface::Inner].map(Surface::name);
         let highest = answer.highest_bump();
-        let visible = answer.visible_bumps();
+        let visible = answer.visible_count();
         let mut summary = Summary {
             program: concat!("headstall ", env!("CARGO_PKG_VERSION")).to_string(),
             verdict: String::new(),
@@ -185,8 +185,8 @@ impl Summary {
             largest_bump_layer: highest.map(|b| b.layer),
             surfaces: answer.surfaces.map(|n| names.into_iter().zip(n).collect()),
             visible_mm: visible.map(|_| answer.visible_mm),
-            visible_bumps: visible.map(|v| v.len() as u64),
-            worst_layer: answer.worst_layer,
+            visible_bumps: visible,
+            worst_layer: answer.worst_layer(),
             worst: places(answer),
             worst_stretch: stretch(&answer.need),
             other_commands: answer.job.other_commands.clone(),
@@ -200,18 +200,32 @@ impl Summary {
 
 /// The worst places: the highest visible bumps, or else the stalls that lose most.
 fn places(answer: &ReplayAnswer) -> Vec<Place> {
-    let visible = answer.visible_bumps().unwrap_or_default();
-    let of_bump = |bump: &Bump| Some((answer.stalls.of(bump.stall)?, Some(bump.height_mm)));
-    let worst: Vec<(&Stall, Option<f64>)> = if visible.is_empty() {
-        let stalls = answer.stalls.worst(PLACES);
-        stalls.into_iter().map(|s| (s, None)).collect()
-    } else {
-        visible.iter().filter_map(of_bump).take(PLACES).collect()
-    };
-    worst.into_iter().map(|(s, mm)| place(s, mm)).collect()
+    let of_bump = |bump: &Bump| Some(place_of(bump, answer.stalls.of(bump.stall)?));
+    let bumps = answer.visible_bumps().filter_map(of_bump);
+    let worst: Vec<Place> = bumps.take(PLACES).collect();
+    if !worst.is_empty() {
+        return worst;
+    }
+    let stalls = answer.stalls.worst(PLACES);
+    stalls.into_iter().map(place).collect()
 }
 
-fn place(stall: &Stall, bump_mm: Option<f64>) -> Place {
+/// A bump's place, and what the stall that left it was.
+fn place_of(bump: &Bump, stall: &Stall) -> Place {
+    let [x_mm, y_mm, z_mm] = bump.place_mm;
+    Place {
+        line: bump.line,
+        layer: bump.layer,
+        x_mm,
+        y_mm,
+        z_mm,
+        bump_mm: Some(bump.height_mm),
+        surface: bump.surface.map(Surface::name),
+        ..place(stall)
+    }
+}
+
+fn place(stall: &Stall) -> Place {
     let [x_mm, y_mm, z_mm] = stall.place_mm;
     Place {
         kind: stall.kind,
@@ -224,7 +238,7 @@ fn place(stall: &Stall, bump_mm: Option<f64>) -> Place {
         z_mm,
         dwell_s: stall.dwell_s,
         lost_s: stall.lost_s,
-        bump_mm,
+        bump_mm: None,
         surface: stall.surface.map(Surface::name),
     }
 }

@@ -3,6 +3,7 @@
 use headstall::board::types::Board;
 use headstall::replay::stream::{Done, Watcher, replay};
 use headstall::replay::world::Cause;
+use headstall::study::bumps;
 use headstall::study::paths::Paths;
 use headstall::study::watch::{Found, Watch};
 
@@ -30,7 +31,12 @@ fn circles(layers: u32, chords: u32) -> String {
 /// What a watch found, and the most that one stall lost, s.
 fn watched(job: &str, board: &Board, most: usize) -> (Found, f64) {
     let mut most_s: f64 = 0.0;
-    let mut watch = Watch::new(&board.nozzle, |s| most_s = most_s.max(s.lost_s)).with_strips(most);
+    let each = |found: &bumps::Found| {
+        if let bumps::Found::Stall(stall) = found {
+            most_s = most_s.max(stall.lost_s);
+        }
+    };
+    let mut watch = Watch::new(&board.nozzle, each).with_strips(most);
     replay(job.as_bytes(), board, 0, &mut watch).unwrap();
     (watch.found(), most_s)
 }

@@ -5,7 +5,7 @@ use headstall::board::types::Board;
 use headstall::replay::stream::{Done, Watcher, replay};
 use headstall::report::wall::{Across, Bump, Caption};
 use headstall::report::{part, wall};
-use headstall::study::stalls::Stall;
+use headstall::study::bumps::Found;
 use headstall::study::watch::Watch;
 use headstall::surface::flow::Flow;
 use headstall::surface::grid::{Bead, Grid, OUTSIDE, SOLID};
@@ -269,7 +269,11 @@ proptest! {
     fn stalls_lie_where_their_blocks_do(job in any_job(), text in any_board(), seed in 0..99u64) {
         let board = profile::parse(&text, "any.toml", &[]).unwrap();
         let mut stalls = Vec::new();
-        let mut watch = Watch::new(&board.nozzle, |s: &Stall| stalls.push(s.block));
+        let mut watch = Watch::new(&board.nozzle, |found: &Found| {
+            if let Found::Stall(stall) = found {
+                stalls.push(stall.block);
+            }
+        });
         watch = watch.with_surface(&board.nozzle, &WANTED);
         let mut all = Follow::new(&board);
         if replay(job.as_bytes(), &board, seed, &mut watch).is_err() {
@@ -394,7 +398,6 @@ fn bumps_in_holes_are_told_not_drawn() {
         place_mm: [x, 0.0, 0.2],
         bump_mm: 0.3,
         outer,
-        stretch: false,
     };
     let bumps = [bump(9.0, true), bump(8.6, false), bump(-8.6, false)];
     let caption = Caption {
@@ -430,7 +433,6 @@ fn pictures_of_the_part() {
             place_mm: *place_mm,
             bump_mm: 0.1 + k as f64 * 0.01,
             outer: true,
-            stretch: false,
         })
         .collect();
     assert!(bumps.len() > 10);
