@@ -117,8 +117,8 @@ fn every_job_ends() {
         bounded(dir.path(), &["replay", &job, "--quick"]);
         let long = ["--quick", "--set", "queue.lines=1000000"];
         bounded(dir.path(), &[&["replay", &job][..], &long].concat());
-        // These two only end at the limit of chores, a second for each replay.
-        if !matches!(*name, "circles" | "slow") {
+        // These only end at the limit of chores, a second for each replay.
+        if !matches!(*name, "circles" | "slow" | "threads") {
             bounded(dir.path(), &["replay", &job, "--out", "out", "--blocks"]);
             bounded(dir.path(), &["compare", &job]);
             bounded(dir.path(), &["remedies", &job]);
@@ -381,7 +381,7 @@ fn nothing_is_left_where_memory_or_file_handles_are_short() {
     ] {
         let done = under(limits, dir.path(), &["replay", &job, "--out", "out"], &[]);
         assert!(
-            matches!(done.status.code(), Some(0 | 1)),
+            matches!(done.status.code(), Some(0..=2)),
             "{limits}: {:?}",
             done.status
         );
