@@ -58,7 +58,7 @@ pub struct Path {
     steps_per_mm: [f64; 4],
     arc_chord_mm: f64,
     before: Option<Before>,
-    /// Chords that arcs may still have; each arc adds to it.
+    /// Chords that arcs may still have.
     chords_left: u32,
 }
 
@@ -148,12 +148,17 @@ impl Path {
         }
     }
 
+    /// An arc comes whose line has so many bytes: arcs may have some chords more.
+    pub fn add_chords(&mut self, line_bytes: u32) {
+        let more = line_bytes.min(CHORDS_SAVED_MAX) * CHORDS_FOR_TWO_BYTES / 2;
+        self.chords_left = (self.chords_left + more).min(CHORDS_SAVED_MAX);
+    }
+
     /// An arc, cut into no more chords than it may have.
     #[inline(never)]
     fn arc(&mut self, circle: Circle, from_mm: [f64; 3], end_mm: [f64; 3]) -> Arc {
         let mut arc = Arc::new(circle, from_mm, end_mm, self.arc_chord_mm);
-        self.chords_left = (self.chords_left + CHORDS_EACH).min(CHORDS_SAVED_MAX);
-        let most = self.chords_left.clamp(CHORDS_EACH, CHORDS_MAX);
+        let most = self.chords_left.clamp(CHORDS_LEAST, CHORDS_MAX);
         arc.is_coarse = arc.chords > most;
         arc.chords = arc.chords.min(most);
         self.chords_left = self.chords_left.saturating_sub(arc.chords);
@@ -294,11 +299,14 @@ fn least(value: f64, most: &[f64; 4], share: &[f64; 4]) -> f64 {
 
 /// Chords that one arc may be cut into: 100 m of arc in millimetres.
 const CHORDS_MAX: u32 = 100_000;
-/// Chords that every arc may have, however many arcs there are. What arcs leave of them, later ones may
-/// have: so the blocks of a job stay in proportion to its length.
-const CHORDS_EACH: u32 = 24;
-/// And no more than these are left for later, nor at the start.
+/// Chords that each arc adds for two bytes of its line; what it leaves of them, later ones may have. So the
+/// blocks of a job stay in proportion to its length, and an arc as they are written, with both ends and four
+/// decimals, adds more than it needs.
+const CHORDS_FOR_TWO_BYTES: u32 = 3;
+/// There are so many at the start, and no more are left for later.
 const CHORDS_SAVED_MAX: u32 = 1_500_000;
+/// Chords that every arc may have, even where none are left.
+const CHORDS_LEAST: u32 = 8;
 
 /// An arc, cut into chords of equal angle.
 struct Arc {

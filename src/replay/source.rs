@@ -123,6 +123,9 @@ impl<T: Steps> Source for Planned<T> {
             Act::Stop(stop) => Work::Stop(stop_s(stop, &self.wait)),
             Act::Move(m) => {
                 let mut count = 0;
+                if m.circle.is_some() {
+                    self.path.add_chords(step.command_bytes);
+                }
                 let blocks = self.path.blocks(m);
                 is_coarse = blocks.is_coarse();
                 let bytes = f64::from(step.command_bytes) / f64::from(blocks.pieces);
