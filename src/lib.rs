@@ -98,13 +98,25 @@ pub mod replay {
 pub mod surface {
     mod beads;
     pub mod bump;
+    pub mod faces;
+    mod first_layers;
     pub mod flow;
     pub mod grid;
+    mod ground;
     mod hull;
+    mod islands;
     mod joined;
+    mod layer;
+    mod left_out;
+    pub mod limits;
+    mod lines;
     mod over;
+    mod parts;
+    mod runs;
     mod shell;
     pub mod skin;
+    mod voids;
+    mod walls;
 }
 
 /// What a replay means: stalls, layers, worst places.
@@ -118,6 +130,7 @@ pub mod study {
     pub mod paths;
     pub mod remedy;
     pub mod reshape;
+    pub mod sample;
     pub mod shapley;
     pub mod stalls;
     pub mod stats;
@@ -132,6 +145,7 @@ pub mod answer {
     pub mod bumps;
     pub mod compare;
     pub mod job;
+    pub mod luck;
     pub mod progress;
     pub mod remedies;
     pub mod replay;
@@ -164,7 +178,9 @@ pub mod report {
     pub mod speed;
     pub mod summary;
     pub mod tables;
+    pub mod text;
     pub mod thick;
+    pub mod verdict;
     pub mod wall;
     pub mod words;
 }

@@ -5,8 +5,9 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use crate::board::types::Board;
 use crate::replay::cause::PerCause;
 use crate::study::causes;
-use crate::study::compare::{self, Case, Outcome, Samples, has_draws};
+use crate::study::compare::{self, Case, Outcome, Samples};
 use crate::study::facts::{JobFacts, facts};
+use crate::study::sample::has_draws;
 
 use super::job::Job;
 use super::progress::{Progress, Task};
@@ -226,7 +227,7 @@ impl<'a> Grid<'a> {
             let name = self.shelf[job].job.name.clone();
             let stored = self.shelf[job].planned_for(limits)?;
             let boards: Vec<&Board> = batch.iter().map(|i| self.cases[*i].board).collect();
-            let found = compare::samples(stored, &boards, &seeds, threads, &each)
+            let found = compare::samples(stored, &boards, &seeds, None, threads, &each)
                 .map_err(|e| Trouble::restless(&name, &e))?;
             for (i, found) in batch.into_iter().zip(found) {
                 samples[i].extend(found);

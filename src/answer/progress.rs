@@ -11,7 +11,9 @@ pub enum Task {
     Replaying,
     /// Sharing lost time among the causes; counted in replays.
     Causes,
-    /// Replaying with other luck or other settings; counted in replays.
+    /// Replaying with other luck; counted in replays.
+    Luck,
+    /// Replaying under several settings; counted in replays.
     Comparing,
     /// Trying remedies; counted in remedies.
     Trying,
@@ -23,6 +25,7 @@ impl Task {
         match self {
             Task::Replaying => "replaying",
             Task::Causes => "working out causes",
+            Task::Luck => "trying other luck",
             Task::Comparing => "comparing",
             Task::Trying => "trying remedies",
         }

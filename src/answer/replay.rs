@@ -14,6 +14,7 @@ use crate::replay::world::Totals;
 use crate::study::bumps::Found as Event;
 use crate::study::causes::{self, Shares};
 use crate::study::paths::Paths;
+use crate::study::sample::{Sight, has_draws};
 use crate::study::strips::Strip;
 use crate::study::trace::LayerTrace;
 use crate::study::watch::{Found, LayerSum, Need, Watch};
@@ -22,6 +23,7 @@ use crate::surface::skin::{Exposure, Wanted};
 
 use super::bumps::{self, BumpBook};
 use super::job::{Job, JobBytes};
+use super::luck::Luck;
 use super::progress::{Listener, Progress, Task};
 use super::stall_book::{self, StallBook};
 use super::trouble::Trouble;
@@ -31,7 +33,9 @@ use super::warnings::{Warning, warnings};
 pub(super) const UNASKED_WORK: usize = 16_000_000;
 /// Of a job whose length is not known, so many blocks are kept for the causes: a few MB.
 const STREAM_BLOCKS_MAX: usize = 50_000;
-/// And so many of its stalls are held.
+/// Of a file so many blocks are kept for runs with other luck: some 90 MB.
+const LUCK_BLOCKS_MAX: usize = 1_500_000;
+/// Of a job whose length is not known, so many stalls are held.
 const STREAM_STALLS_MAX: usize = 15_000;
 /// Stalls whose strips of time are kept: those that lose most.
 const STRIPS_MAX: usize = 200;
@@ -63,12 +67,14 @@ pub struct ReplayQuestion<'a> {
     pub layer: Option<u32>,
     /// Height from which a bump counts as visible, mm: an assumption, no source.
     pub visible_mm: f64,
+    /// Runs with other seeds where the board has draws and the job can be kept, the shown run included.
+    pub runs: usize,
     /// Threads that may be used.
     pub threads: usize,
 }
 
 impl<'a> ReplayQuestion<'a> {
-    /// The usual question about a board: seed 0, no pictures, bumps visible from 0.1 mm, one thread.
+    /// The usual question about a board: seed 0, 20 runs, no pictures, bumps visible from 0.1 mm, one thread.
     pub fn of(board: &'a Board) -> Self {
         ReplayQuestion {
             board,
@@ -77,6 +83,7 @@ impl<'a> ReplayQuestion<'a> {
             pictures: false,
             layer: None,
             visible_mm: 0.1,
+            runs: 20,
             threads: 1,
         }
     }
@@ -154,8 +161,17 @@ pub struct ReplayAnswer {
     pub deficit_mm3: f64,
     /// Stalls on the outside, in open holes, inside; where worked out.
     pub surfaces: Option<[u64; 3]>,
+    /// Outer wall of all parts, mm²; where worked out.
+    pub outer_mm2: Option<f64>,
     /// The bumps; which of them can be seen is known where `surfaces` is.
     pub bumps: BumpBook,
+    /// The runs with other seeds; `None` where there were none: the board has no draws, or the job is too long
+    /// to be kept.
+    pub luck: Option<Luck>,
+    /// Whether another seed could give another answer.
+    pub has_draws: bool,
+    /// Stalls on moves that print nothing.
+    pub idle_stalls: u64,
     /// Sums by layer.
     pub layers: Vec<LayerSum>,
     /// The stretch that loses most.
@@ -261,7 +277,11 @@ pub fn replay(
         return Err(Trouble::Layer { layer, layers });
     }
     let shares = shares(&job.name, &pass, question, progress)?;
-    Ok(answered(job, question, pass, shares))
+    let luck = luck(&job.name, &pass, question, progress)?;
+    Ok(ReplayAnswer {
+        luck,
+        ..answered(job, question, pass, shares)
+    })
 }
 
 fn pass<'l>(
@@ -272,9 +292,10 @@ fn pass<'l>(
 ) -> Result<Pass, Trouble> {
     let board = question.board;
     let keep_blocks_max = keep_blocks_max(question, job.bytes);
-    let held_max = match job.bytes {
-        None if question.effort != Effort::Full => keep_blocks_max.min(STREAM_STALLS_MAX),
-        _ => keep_blocks_max,
+    let held_max = match (question.effort, job.bytes) {
+        (Effort::Usual, None) => keep_blocks_max.min(STREAM_STALLS_MAX),
+        (Effort::Usual, Some(_)) => unasked_max(board),
+        (Effort::Quick | Effort::Full, _) => keep_blocks_max,
     };
     let wants_blocks = listener.wants_blocks();
     // Blocks and stalls come from two places.
@@ -295,7 +316,7 @@ fn pass<'l>(
     if question.effort != Effort::Quick {
         let wanted = Wanted {
             walls: draws,
-            stalls_max: held_max,
+            whole: false,
             aside: question.threads > 1,
         };
         watch = watch.with_surface(&board.nozzle, &wanted);
@@ -334,7 +355,10 @@ fn unasked_max(board: &Board) -> usize {
 
 /// Blocks and lines up to which the job is kept for the causes.
 fn keep_blocks_max(question: &ReplayQuestion, bytes: Option<u64>) -> usize {
-    let most = unasked_max(question.board);
+    let most = match question.runs {
+        0 | 1 => unasked_max(question.board),
+        _ => unasked_max(question.board).max(LUCK_BLOCKS_MAX),
+    };
     match (question.effort, bytes) {
         (Effort::Full, _) => usize::MAX,
         (Effort::Quick, _) => 0,
@@ -365,6 +389,30 @@ fn shares(
     let (seed, threads) = (question.seed, question.threads);
     let shares = causes::shares(kept, board, seed, &spans, threads, &each);
     shares.map(Some).map_err(|e| Trouble::restless(name, &e))
+}
+
+/// Runs with other seeds, where those could differ and the job was kept.
+fn luck(
+    name: &str,
+    pass: &Pass,
+    question: &ReplayQuestion,
+    progress: &dyn Progress,
+) -> Result<Option<Luck>, Trouble> {
+    let (Some(kept), Some(exposure)) = (&pass.replayed.kept, &pass.found.exposure) else {
+        return Ok(None);
+    };
+    if question.runs < 2 || !has_draws(question.board) {
+        return Ok(None);
+    }
+    let seed = |k: usize| question.seed.wrapping_add(k as u64);
+    let seeds: Vec<u64> = (0..question.runs).map(seed).collect();
+    let sight = Sight {
+        facing: &|block| exposure.of(block),
+        visible_mm: question.visible_mm,
+    };
+    let (board, threads) = (question.board, question.threads);
+    let luck = Luck::of(kept, board, &seeds, sight, threads, progress);
+    luck.map(Some).map_err(|e| Trouble::restless(name, &e))
 }
 
 fn answered(
@@ -419,7 +467,11 @@ fn answered(
         excess_mm3: seen.excess_mm3,
         deficit_mm3: seen.deficit_mm3,
         surfaces,
+        outer_mm2: None,
         bumps,
+        luck: None,
+        has_draws: has_draws(question.board),
+        idle_stalls: seen.idle,
         need: seen.need,
         warnings: warnings(question.board, reader),
         stalls,

@@ -12,7 +12,7 @@ use headstall::report::cures::{CureRow, CureTable};
 use headstall::report::pictures;
 use headstall::report::summary::Summary;
 use headstall::report::wall::Across;
-use headstall::report::{advice, post, tables, words};
+use headstall::report::{advice, post, tables, text, words};
 use headstall::study::stalls::Stall;
 use headstall::surface::bump::Bump;
 
@@ -29,8 +29,8 @@ use super::terminal::{complain, headed, json, print, threads, written};
 const MARK: &str = "summary.json";
 /// Lines of a job whose remedies are tried for a post: some seconds.
 const POST_LINES_MAX: u64 = 200_000;
-/// Exit code where there are more stalls than allowed.
-const TOO_MANY_STALLS: u8 = 3;
+/// Exit code where there are more stalls or bumps than allowed.
+const TOO_MANY: u8 = 3;
 
 /// Rows of tables on their way to files: all blocks, and stalls too many to be held in an answer.
 struct Rows {
@@ -130,6 +130,7 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         pictures: folder.is_some(),
         layer: args.layer,
         visible_mm: args.visible,
+        runs: args.runs as usize,
         threads: threads(),
     };
     let answer = replay(&mut job, &question, &Bars::default(), &mut rows)
@@ -151,10 +152,15 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         Ok(()) | Err(Failure::ClosedPipe) => {}
         Err(failure) => return Err(failure),
     }
-    Ok(match args.max_stalls {
-        Some(most) if summary.stalls > most => ExitCode::from(TOO_MANY_STALLS),
-        _ => ExitCode::SUCCESS,
-    })
+    let too_many = |most: Option<u64>, there: u64| most.is_some_and(|most| there > most);
+    let visible = summary.expected_bumps.unwrap_or(0.0).round() as u64;
+    Ok(
+        if too_many(args.max_stalls, summary.stalls) || too_many(args.max_bumps, visible) {
+            ExitCode::from(TOO_MANY)
+        } else {
+            ExitCode::SUCCESS
+        },
+    )
 }
 
 /// Puts the results in their folder, and lists them in the summary.
@@ -212,26 +218,26 @@ pub fn tried(path: &Path, board: &Board, on: &OnBoard) -> Result<CureTable, Fail
 }
 
 fn told(answer: &ReplayAnswer, summary: &Summary, args: &Replay) -> String {
-    let mut text = headed(&summary.verdict);
-    text += &words::report(summary);
+    let mut told = headed(&summary.verdict);
+    told += &words::report(answer, summary);
     let ideas = advice::ideas(answer);
     if !ideas.is_empty() {
-        text += "\ntry next\n";
+        told += "\ntry next\n";
     }
     for idea in &ideas {
-        for line in words::wrap(&advice::line(idea), 76) {
-            text += &format!("  {line}\n");
+        for line in text::wrap(&advice::line(idea), 76) {
+            told += &format!("  {line}\n");
         }
         if !idea.sets.is_empty() {
-            text += &format!("    {}\n", command(args, &idea.sets));
+            told += &format!("    {}\n", command(args, &idea.sets));
         }
     }
-    text + &written(args.out.as_deref(), &summary.files)
+    told + &written(args.out.as_deref(), &summary.files)
 }
 
 /// The command with more keys set.
 fn command(args: &Replay, sets: &[String]) -> String {
-    let word = |text: &str| words::shell_word(text);
+    let word = text::shell_word;
     let mut text = format!(
         "headstall replay {} --board {}",
         word(&args.job.to_string_lossy()),

@@ -4,7 +4,7 @@ use std::io::{self, IsTerminal, Write};
 use std::path::Path;
 
 use headstall::report::finite::assert_finite;
-use headstall::report::words::wrap;
+use headstall::report::text::wrap;
 use headstall::text::{clean, clean_lines};
 use serde::Serialize;
 

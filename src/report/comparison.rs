@@ -10,7 +10,7 @@ use crate::study::compare::FIRM_P;
 use crate::study::stats::Median;
 
 use super::numbers::{count, rate, share, time};
-use super::words::{shortened, wrap};
+use super::text::{shortened, wrap};
 
 /// One job under one setting.
 #[derive(Clone, Debug, PartialEq, Serialize)]

@@ -5,12 +5,12 @@ use std::fmt::Write;
 use serde::Serialize;
 
 use crate::answer::remedies::RemediesAnswer;
-use crate::study::compare::Sample;
 use crate::study::cures::Tried;
 use crate::study::remedy::Remedy;
+use crate::study::sample::Sample;
 
 use super::numbers::{count, time};
-use super::words::wrap;
+use super::text::wrap;
 
 /// A change, or a set of them, and what it comes to.
 #[derive(Clone, Debug, PartialEq, Serialize)]

@@ -18,7 +18,7 @@ use super::look::picture::{escape, number};
 use super::numbers::{count, share, time};
 use super::queue;
 use super::summary::Summary;
-use super::words::{glued, shell_word};
+use super::text::{glued, shell_word};
 
 /// What the page is made from.
 pub struct Page<'a> {

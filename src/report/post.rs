@@ -9,7 +9,7 @@ use super::advice;
 use super::cures::{CureRow, sentence};
 use super::numbers::{count, rate, share, time};
 use super::summary::Summary;
-use super::words::wrap;
+use super::text::wrap;
 
 /// Columns of a post.
 const COLUMNS: usize = 72;

@@ -12,6 +12,8 @@ use crate::study::watch::Need;
 use crate::surface::bump::Bump;
 use crate::surface::skin::Surface;
 
+use super::verdict::{self, Level};
+
 /// How many of the worst places are listed.
 const PLACES: usize = 5;
 
@@ -108,6 +110,8 @@ pub struct Summary {
     pub dips: u64,
     /// Stalls at which it is only slower.
     pub drags: u64,
+    /// Stalls on moves that print nothing.
+    pub idle_stalls: u64,
     /// Saves made.
     pub saves: u64,
     /// How lost time was attributed: `shapley`, or `main_loop`: by what it mostly did meanwhile.
@@ -126,12 +130,24 @@ pub struct Summary {
     pub surfaces: Option<BTreeMap<&'static str, u64>>,
     /// Height from which a bump counts as visible, mm: an assumption.
     pub visible_mm: Option<f64>,
-    /// Visible bumps, where worked out.
+    /// Visible bumps of the run with this seed, where worked out.
     pub visible_bumps: Option<u64>,
+    /// Visible bumps to be expected: the median over the runs.
+    pub expected_bumps: Option<f64>,
+    /// The range that holds them in nine runs of ten; `None` for a single run.
+    pub expected_bumps_range: Option<[f64; 2]>,
+    /// Visible bumps to be expected on 100 cm² of outer wall.
+    pub per_100_cm2: Option<f64>,
+    /// Runs made, each with another seed.
+    pub runs: usize,
+    /// How bad it is: `smooth`, `unseen`, `unknown`, `few`, `ruined`.
+    pub level: Level,
     /// The layer that suffers most: with most visible bumps; with none, the one that loses most; from 0.
     pub worst_layer: Option<u32>,
-    /// The five worst places: the highest visible bumps, or else what loses most.
+    /// The highest visible bumps, five at most.
     pub worst: Vec<Place>,
+    /// The stalls that lose most, five at most.
+    pub slowest: Vec<Place>,
     /// The stretch that loses most.
     pub worst_stretch: Option<Stretch>,
     /// Commands that have no effect here beyond the time to decode them, with their counts.
@@ -150,6 +166,7 @@ impl Summary {
         let names = [Surface::Outer, Surface::Hole, Surface::Inner].map(Surface::name);
         let highest = answer.highest_bump();
         let visible = answer.visible_count();
+        let expected = verdict::expected(answer);
         let mut summary = Summary {
             program: concat!("headstall ", env!("CARGO_PKG_VERSION")).to_string(),
             verdict: String::new(),
@@ -173,6 +190,7 @@ impl Summary {
             dwells,
             dips,
             drags,
+            idle_stalls: answer.idle_stalls,
             saves: totals.saves,
             causes_by: match answer.attribution {
                 Attribution::Shapley => "shapley",
@@ -186,28 +204,29 @@ impl Summary {
             surfaces: answer.surfaces.map(|n| names.into_iter().zip(n).collect()),
             visible_mm: visible.map(|_| answer.visible_mm),
             visible_bumps: visible,
+            expected_bumps: expected.map(|e| e.median),
+            expected_bumps_range: expected.and_then(|e| e.range),
+            per_100_cm2: verdict::per_100_cm2(answer),
+            runs: answer.luck.as_ref().map_or(1, |luck| luck.runs.len()),
+            level: verdict::level(answer),
             worst_layer: answer.worst_layer(),
-            worst: places(answer),
+            worst: bumps(answer),
+            slowest: answer.stalls.worst(PLACES).into_iter().map(place).collect(),
             worst_stretch: stretch(&answer.need),
             other_commands: answer.job.other_commands.clone(),
             warnings: answer.warnings.clone(),
             files: Vec::new(),
         };
-        summary.verdict = super::words::verdict(&summary);
+        summary.verdict = verdict::verdict(answer);
         summary
     }
 }
 
-/// The worst places: the highest visible bumps, or else the stalls that lose most.
-fn places(answer: &ReplayAnswer) -> Vec<Place> {
+/// The highest visible bumps.
+fn bumps(answer: &ReplayAnswer) -> Vec<Place> {
     let of_bump = |bump: &Bump| Some(place_of(bump, answer.stalls.of(bump.stall)?));
     let bumps = answer.visible_bumps().filter_map(of_bump);
-    let worst: Vec<Place> = bumps.take(PLACES).collect();
-    if !worst.is_empty() {
-        return worst;
-    }
-    let stalls = answer.stalls.worst(PLACES);
-    stalls.into_iter().map(place).collect()
+    bumps.take(PLACES).collect()
 }
 
 /// A bump's place, and what the stall that left it was.

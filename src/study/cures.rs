@@ -6,10 +6,10 @@ use crate::replay::duties::Restless;
 use crate::replay::source::Planned;
 use crate::replay::store::StoredJob;
 
-use super::compare::{Sample, sample};
 use super::parallel;
 use super::remedy::{self, Remedy};
 use super::reshape::{Reshape, fastest_mm_s, reshape};
+use super::sample::{Sample, sample};
 
 /// A change, or a set of them, tried.
 #[derive(Clone, Debug)]
@@ -52,7 +52,7 @@ pub fn cures(
     each: &(dyn Fn(usize) + Sync),
 ) -> Result<Cures, Restless> {
     let job = stored(steps, board);
-    let before = sample(&job, board, seed)?;
+    let before = sample(&job, board, seed, None)?;
     let mut remedies = remedy::list(board);
     if before.stalls() > 0 {
         remedies.extend(slower(steps, board, seed, &before)?);
@@ -103,9 +103,12 @@ fn attempt(
         }
     }
     let (sample, shift_mm) = match &reshaped {
-        Some((steps, shift_mm)) => (sample(&stored(steps, &changed), &changed, seed)?, *shift_mm),
+        Some((steps, shift_mm)) => (
+            sample(&stored(steps, &changed), &changed, seed, None)?,
+            *shift_mm,
+        ),
         // No change to a board touches its limits, so that the job's blocks stay.
-        None => (sample(job, &changed, seed)?, 0.0),
+        None => (sample(job, &changed, seed, None)?, 0.0),
     };
     Ok(Tried {
         remedies: remedies.iter().map(|r| (*r).clone()).collect(),
@@ -127,7 +130,7 @@ fn slower(
     let fastest_mm_s = fastest_mm_s(steps);
     let starves = |most_mm_s: f64| -> Result<bool, Restless> {
         let (slow, _) = reshape(steps, Reshape::Slow(most_mm_s));
-        let after = sample(&stored(&slow, board), board, seed)?;
+        let after = sample(&stored(&slow, board), board, seed, None)?;
         Ok(after.lost_s > STARVED_SHARE * before.lost_s)
     };
     let (mut low, mut high) = (0.1 * fastest_mm_s, fastest_mm_s);

@@ -65,6 +65,8 @@ pub struct Stall {
     pub layer_height_mm: f64,
     /// Length of its blocks, mm.
     pub length_mm: f64,
+    /// Whether any of its blocks prints.
+    pub prints: bool,
     /// The block at its place.
     pub block: u64,
     /// Where its place lies, if that was worked out.
@@ -132,6 +134,7 @@ struct Open {
     excess_mm3: f64,
     deficit_mm3: f64,
     length_mm: f64,
+    prints: bool,
     first_block: u64,
     last_block: u64,
 }
@@ -192,11 +195,13 @@ impl StallFinder {
             excess_mm3: 0.0,
             deficit_mm3: 0.0,
             length_mm: 0.0,
+            prints: false,
             first_block: done.ran.block,
             last_block: done.ran.block,
         });
         open.lost_s += lost_s;
         open.length_mm += done.length_mm;
+        open.prints |= done.place.prints();
         open.last_block = done.ran.block;
         for part in [excess.rest_mm3, excess.motion_mm3] {
             open.excess_mm3 += part.max(0.0);
@@ -276,6 +281,7 @@ impl StallFinder {
             bumps: 0,
             layer_height_mm: spot.layer_height_mm,
             length_mm: open.length_mm,
+            prints: open.prints,
             block: spot.block,
             surface: None,
             first_block: open.first_block,

@@ -23,6 +23,8 @@ pub struct LayerSum {
     pub lost_s: f64,
     /// Stalls placed on it.
     pub stalls: u64,
+    /// Height at which it was printed last, mm.
+    pub z_mm: f64,
 }
 
 /// What a stretch of the job asks of the board, and what it gets.
@@ -59,6 +61,8 @@ pub struct Seen {
     pub deficit_mm3: f64,
     /// Bumps of all stalls.
     pub bumps: u64,
+    /// Stalls on moves that print nothing.
+    pub idle: u64,
     /// The time around the stalls that lose most, if that was wanted; worst first.
     pub strips: Vec<Strip>,
 }
@@ -211,9 +215,6 @@ impl<S: FnMut(&bumps::Found)> Watch<S> {
         if let Some(strips) = &mut self.strips {
             strips.stall(&stall);
         }
-        if let Some(skin) = &mut self.skin {
-            skin.stall(stall.block);
-        }
         self.bumps.end(stall);
     }
 
@@ -240,6 +241,7 @@ impl<S: FnMut(&bumps::Found)> Watch<S> {
         self.seen.excess_mm3 += stall.excess_mm3;
         self.seen.deficit_mm3 += stall.deficit_mm3;
         self.seen.bumps += stall.bumps;
+        self.seen.idle += u64::from(!stall.prints);
         for trace in [&mut self.current, &mut self.previous, &mut self.best] {
             if trace.layer == stall.layer && trace.moves {
                 trace.stall(stall);
@@ -329,10 +331,14 @@ impl<S: FnMut(&bumps::Found)> Watcher for Watch<S> {
         if lost_s <= LOST_MIN_S {
             self.seen.by_cause_s[done.ran.late_by] += lost_s;
         }
-        self.seen.layer(done.layer).lost_s += lost_s;
+        let layer = self.seen.layer(done.layer);
+        layer.lost_s += lost_s;
+        if done.place.e_mm > 0.0 {
+            layer.z_mm = done.place.to_mm[2];
+        }
         self.weigh(done);
         if let Some(skin) = &mut self.skin {
-            skin.block(done, &excess, || self.finder.place());
+            skin.block(done, &excess);
         }
         if let Some(paths) = &mut self.paths {
             paths.block(done);

@@ -7,7 +7,7 @@ use headstall::replay::cause::Causes;
 use headstall::replay::stream::{Done, replay};
 use headstall::replay::world::Cause;
 use headstall::report::tables;
-use headstall::study::compare::has_draws;
+use headstall::study::sample::has_draws;
 use headstall::study::watch::Watch;
 use proptest::prelude::*;
 use proptest::test_runner::FileFailurePersistence;

@@ -13,9 +13,10 @@ use headstall::replay::store::Reading;
 use headstall::replay::stream::replay;
 use headstall::replay::world::{Cause, Line, Ran, World};
 use headstall::study::causes::{self, Span};
-use headstall::study::compare::{Case, Sample, has_draws, is_firm, outcomes, runs_needed, sample};
+use headstall::study::compare::{Case, is_firm, outcomes, runs_needed};
 use headstall::study::cures;
 use headstall::study::reshape::{Reshape, reshape};
+use headstall::study::sample::{Sample, has_draws, sample};
 use headstall::study::watch::Watch;
 use proptest::prelude::*;
 
@@ -174,12 +175,12 @@ proptest! {
         let done = replay(job.as_bytes(), &board, seed, &mut watch).unwrap();
         let (seen, _) = watch.finish();
         let kept = Planned::new(JobReader::new(job.as_bytes()), &board).store().unwrap();
-        let again = sample(&kept, &board, seed).unwrap();
+        let again = sample(&kept, &board, seed, None).unwrap();
         prop_assert_eq!(again.lost_s.to_bits(), done.lost_s.to_bits());
         prop_assert_eq!(again.replay_s.to_bits(), done.totals.replay_s.to_bits());
         prop_assert_eq!(again.kinds, seen.kinds);
         // Two boards that differ in nothing have the same luck: the difference is exactly 0.
-        prop_assert_eq!(sample(&kept, &board.clone(), seed).unwrap(), again);
+        prop_assert_eq!(sample(&kept, &board.clone(), seed, None).unwrap(), again);
         let (lines, blocks) = (kept.line_count(), kept.block_count());
         prop_assert!(kept.memory_bytes() <= 8 * lines + 40 * blocks + 64 * (2 + lines / 3) + 64 * 40);
     }

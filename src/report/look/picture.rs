@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::palette::{CARD, INK, INK_FAINT, INK_SOFT};
-use crate::report::words::wrap_evenly;
+use crate::report::text::wrap_evenly;
 use crate::text::clean;
 
 /// Type that every system has.
