@@ -4,10 +4,7 @@ use std::fmt;
 use std::io::{self, Cursor, Read};
 use std::sync::Arc;
 
-use crate::board::types::Board;
 use crate::job::reader::JobReader;
-use crate::replay::source::Planned;
-use crate::replay::store::StoredJob;
 
 use super::trouble::Trouble;
 
@@ -62,14 +59,5 @@ impl Job {
             Ok(bytes) => Ok(JobReader::new(bytes)),
             Err(e) => Err(Trouble::job(&self.name, &format!("cannot be read: {e}"))),
         }
-    }
-
-    /// The whole job in memory, planned under a board's limits and waits.
-    pub fn stored(&mut self, board: &Board) -> Result<StoredJob, Trouble> {
-        let mut planned = Planned::new(self.read()?, board);
-        let stored = planned.store().map_err(|e| Trouble::job(&self.name, &e))?;
-        let cut = planned.steps.notices().limits();
-        self.limits = cut.map(|n| (n.line, n.kind.message())).collect();
-        Ok(stored)
     }
 }

@@ -26,7 +26,7 @@ pub fn run(args: &Remedies) -> Result<ExitCode, Failure> {
     if let Some(folder) = &folder {
         folder.expect(|_| true)?;
     }
-    let mut table = tried(&args.job, &board, &args.on)?;
+    let mut table = tried(&args.job, &board, &args.on, args.visible)?;
     if let Some(mut folder) = folder.take() {
         let rows = tables::csv(table.rows());
         save(&mut folder, "remedies.csv", &rows)?;
