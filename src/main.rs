@@ -4,6 +4,7 @@ mod app {
     pub mod args;
     pub mod boards;
     pub mod compare;
+    pub mod demo;
     pub mod failure;
     pub mod folder;
     pub mod hidden;
@@ -12,6 +13,7 @@ mod app {
     pub mod progress;
     pub mod remedies;
     pub mod replay;
+    pub mod shell;
     pub mod signals;
     pub mod swap;
     pub mod table;
@@ -33,6 +35,9 @@ fn main() -> ExitCode {
         Command::Replay(replay) => app::replay::run(replay),
         Command::Compare(compare) => app::compare::run(compare),
         Command::Remedies(remedies) => app::remedies::run(remedies),
+        Command::Demo { out } => app::demo::run(out),
+        Command::Completions { shell } => app::shell::completions(*shell),
+        Command::Man { command } => app::shell::man(command.as_deref()),
         Command::Boards { name } => app::boards::run(name.as_deref()),
     };
     match done {

@@ -164,7 +164,7 @@ impl Summary {
         let totals = &answer.totals;
         let [dwells, dips, drags] = answer.kinds;
         let names = [Surface::Outer, Surface::Hole, Surface::Inner].map(Surface::name);
-        let highest = answer.highest_bump();
+        let highest = answer.bumps.highest();
         let visible = answer.visible_count();
         let expected = verdict::expected(answer);
         let mut summary = Summary {
@@ -199,8 +199,8 @@ impl Summary {
             by_cause: answer.by_cause_s,
             excess_mm3: answer.excess_mm3,
             deficit_mm3: answer.deficit_mm3,
-            largest_bump_mm: highest.map(|b| b.height_mm),
-            largest_bump_layer: highest.map(|b| b.layer),
+            largest_bump_mm: highest.map(|(mm, _)| mm),
+            largest_bump_layer: highest.map(|(_, layer)| layer),
             surfaces: answer.surfaces.map(|n| names.into_iter().zip(n).collect()),
             visible_mm: visible.map(|_| answer.visible_mm),
             visible_bumps: visible,
