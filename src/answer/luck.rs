@@ -6,7 +6,7 @@ use crate::study::compare;
 use crate::study::sample::{Sample, Sight};
 
 use super::progress::{Progress, Task};
-use crate::replay::duties::Restless;
+use super::trouble::Trouble;
 
 /// What several runs came to, the one that the answer shows among them.
 #[derive(Clone, Debug, PartialEq)]
@@ -19,19 +19,21 @@ pub struct Luck {
 pub const RANGE_SHARE: f64 = 0.9;
 
 impl Luck {
-    /// Runs with this seed and those that follow, on the job's own faces.
+    /// Runs with this seed and those that follow, on the job's own faces; `name` is the job's, for errors.
     pub(super) fn of(
+        name: &str,
         job: &StoredJob,
         board: &Board,
         seeds: &[u64],
         sight: Sight,
         threads: usize,
         progress: &dyn Progress,
-    ) -> Result<Self, Restless> {
+    ) -> Result<Self, Trouble> {
         let total = seeds.len() as u64;
         let each = |done: usize| progress.at(Task::Luck, done as u64, Some(total));
         let samples = compare::samples(job, &[board], seeds, Some(sight), threads, &each);
-        let runs = samples?.remove(0);
+        let mut samples = samples.map_err(|e| Trouble::restless(name, &e))?;
+        let runs = samples.remove(0);
         Ok(Luck { runs })
     }
 

@@ -412,8 +412,7 @@ fn luck(
         visible_mm: question.visible_mm,
     };
     let (board, threads) = (question.board, question.threads);
-    let luck = Luck::of(kept, board, &seeds, sight, threads, progress);
-    luck.map(Some).map_err(|e| Trouble::restless(name, &e))
+    Luck::of(name, kept, board, &seeds, sight, threads, progress).map(Some)
 }
 
 fn answered(
