@@ -41,6 +41,8 @@
 #[doc = include_str!("model.md")]
 pub mod model {}
 
+pub mod text;
+
 /// A job and two boards to begin with.
 pub mod demo {
     pub mod lantern;
@@ -167,6 +169,7 @@ pub mod report {
     mod comparison_rows;
     mod comparison_verdict;
     pub mod cures;
+    pub mod finite;
     /// The one look of all pictures.
     pub mod look {
         mod advance;

@@ -18,6 +18,7 @@ mod app {
     pub mod swap;
     pub mod table;
     pub mod terminal;
+    pub mod written;
 }
 
 use std::process::ExitCode;

@@ -17,6 +17,8 @@ pub struct Job {
     pub name: String,
     /// Its length where that is known beforehand, bytes.
     pub bytes: Option<u64>,
+    /// What limits of this program have cut when it was stored last: line and message.
+    pub limits: Vec<(u64, &'static str)>,
     open: Box<dyn Fn() -> io::Result<JobBytes> + Send + Sync>,
 }
 
@@ -37,6 +39,7 @@ impl Job {
         Job {
             name: name.into(),
             bytes,
+            limits: Vec::new(),
             open: Box::new(open),
         }
     }

@@ -33,6 +33,8 @@ pub struct RemediesAnswer {
     pub seed: u64,
     /// All that was tried.
     pub cures: Cures,
+    /// What limits of this program have cut: the line, what was done about it.
+    pub limits: Vec<(u64, &'static str)>,
 }
 
 /// Answers the question. The job is read many times.
@@ -53,12 +55,13 @@ pub fn remedies(
     };
     let cures = cures::cures(&trial, &each).map_err(|e| match e {
         ReplayError::Job(e) => Trouble::job(&job.name, &e),
-        ReplayError::Board(e) => Trouble::board(e),
+        ReplayError::Board(e) => Trouble::restless(&job.name, &e),
     })?;
     Ok(RemediesAnswer {
         job: job.name.clone(),
         board: board.name.clone(),
         seed: question.seed,
+        limits: cures.limits.clone(),
         cures,
     })
 }

@@ -274,6 +274,11 @@ fn parse_vary(text: &str) -> Result<Vary, String> {
             ("save", "off" | "layer") => vec![set(format!("save.when={value}"))?],
             ("save", seconds) => {
                 let seconds = seconds.strip_suffix('s').unwrap_or(seconds);
+                if seconds.trim().parse::<f64>().is_err() {
+                    return Err(format!(
+                        "save={value}: must be off, layer, or the seconds between two saves, as in save=off,layer,5"
+                    ));
+                }
                 vec![
                     set("save.when=seconds".to_string())?,
                     set(format!("save.every={seconds}"))?,

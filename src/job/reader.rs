@@ -317,6 +317,11 @@ impl<R: Read> JobReader<R> {
         self.state.machine_mm()
     }
 
+    /// Takes note that a limit has cut something at this line.
+    pub fn note_limit(&mut self, kind: Kind, line: u64) {
+        self.notices.note(kind, line, 0, b"");
+    }
+
     /// What was odd so far.
     pub fn notices(&self) -> &Notices {
         &self.notices

@@ -9,6 +9,12 @@ use super::words::{Code, Words};
 pub const FIRST_FEED_MM_S: f64 = 25.0;
 /// Coordinates beyond this are taken for damage, mm.
 pub const REACH_MM: f64 = 1e6;
+/// The slowest speed that a job can ask for, mm/s: 1 mm in 17 minutes. What is slower is taken for damage.
+pub const SLOWEST_MM_S: f64 = 1e-3;
+/// A speed that no board reaches (its axes end at 1e6 mm/s), mm/s: to ask for more is the same.
+const FASTEST_MM_S: f64 = 1e9;
+/// The longest dwell of one G4, s.
+pub const DWELL_MAX_S: f64 = 1e6;
 /// Moves up to this length are none, mm.
 pub const NOTHING_MM: f64 = 1e-9;
 /// Highest number of a tool; a `T` above it is another command (common practice, no source).
@@ -188,7 +194,12 @@ impl State {
             (b'G', 4) => {
                 let seconds = words.value(b'S').or(words.value(b'P').map(|ms| ms / 1e3));
                 Act::Stop(Stop::Dwell(match seconds {
-                    Some(s) if s.is_finite() && s >= 0.0 => s.min(REACH_MM),
+                    Some(s) if s.is_finite() && s >= 0.0 => {
+                        if s > DWELL_MAX_S {
+                            odd(Kind::LongDwell);
+                        }
+                        s.min(DWELL_MAX_S)
+                    }
                     Some(_) => {
                         odd(Kind::NotPositive);
                         0.0
@@ -245,11 +256,12 @@ impl State {
                 Act::Limit(Limit::Accel([p.or(s), t.or(s), r]))
             }
             (b'M', 205) => {
-                let jumps = AXES.map(|a| not_negative(words.value(a), odd));
-                Act::Limit(Limit::Corner(jumps, not_negative(words.value(b'J'), odd)))
+                let jumps = within(JUMPS, words, AXES, odd);
+                let [deviation] = within(DEVIATIONS, words, [b'J'], odd);
+                Act::Limit(Limit::Corner(jumps, deviation))
             }
             (b'M', 220 | 221) => {
-                if let [Some(percent)] = within(ANY, words, [b'S'], odd) {
+                if let [Some(percent)] = within(PERCENT, words, [b'S'], odd) {
                     let factor = if number == 220 {
                         &mut self.speed_factor
                     } else {
@@ -277,7 +289,11 @@ impl State {
     fn feed(&mut self, words: &Words, odd: &mut impl FnMut(Kind)) {
         if let Some(per_min) = words.value(b'F') {
             if per_min > 0.0 && per_min.is_finite() {
-                self.feed_mm_s = Some(self.mm(per_min) / 60.0);
+                let feed_mm_s = self.mm(per_min) / 60.0;
+                if feed_mm_s < SLOWEST_MM_S {
+                    odd(Kind::TooSlow);
+                }
+                self.feed_mm_s = Some(feed_mm_s.clamp(SLOWEST_MM_S, FASTEST_MM_S));
             } else {
                 odd(Kind::NotPositive);
             }
@@ -323,16 +339,20 @@ impl State {
         let e_mm = (place_mm[3] - was_mm[3]) * self.flow_factor;
         self.machine_e_mm += e_mm;
         let to_mm = self.machine_mm();
-        for (i, at_mm) in [to_mm[0], to_mm[1], to_mm[2], e_word_mm]
-            .into_iter()
-            .enumerate()
-        {
+        for (i, at_mm) in to_mm.into_iter().take(3).enumerate() {
             within_reach(AXES[i], at_mm)?;
         }
+        // Both the word and what becomes of it: by M221, or by an absolute E after a long relative one.
+        within_reach(b'E', e_word_mm)?;
+        within_reach(b'E', e_mm)?;
         if self.feed_mm_s.is_none() {
             odd(Kind::NoFeed);
         }
-        let feed_mm_s = self.feed_mm_s.unwrap_or(FIRST_FEED_MM_S) * self.speed_factor;
+        let asked_mm_s = self.feed_mm_s.unwrap_or(FIRST_FEED_MM_S) * self.speed_factor;
+        if asked_mm_s < SLOWEST_MM_S {
+            odd(Kind::TooSlow);
+        }
+        let feed_mm_s = asked_mm_s.max(SLOWEST_MM_S);
         let straight = Move {
             from_mm,
             to_mm,
@@ -456,8 +476,11 @@ fn within_reach(letter: u8, at_mm: f64) -> Result<(), Absurd> {
 /// Limits that a job may set, as a board file may: accelerations, mm/s², and speeds, mm/s.
 const ACCELS: RangeInclusive<f64> = 1e-3..=1e9;
 const SPEEDS: RangeInclusive<f64> = 1e-6..=1e6;
-/// Whatever is more than nothing.
-const ANY: RangeInclusive<f64> = f64::MIN_POSITIVE..=f64::MAX;
+/// And the corner's, as a board file may: jumps, mm/s, and the deviation, mm.
+const JUMPS: RangeInclusive<f64> = 0.0..=1e6;
+const DEVIATIONS: RangeInclusive<f64> = 0.0..=1e3;
+/// Factors of speed and flow, per cent: beyond these no machine moves.
+const PERCENT: RangeInclusive<f64> = 1e-3..=1e6;
 
 fn within<const N: usize>(
     allowed: RangeInclusive<f64>,
@@ -473,13 +496,4 @@ fn within<const N: usize>(
         odd(Kind::NotPositive);
         None
     })
-}
-
-fn not_negative(value: Option<f64>, odd: &mut impl FnMut(Kind)) -> Option<f64> {
-    let value = value?;
-    if value >= 0.0 && value.is_finite() {
-        return Some(value);
-    }
-    odd(Kind::NotPositive);
-    None
 }

@@ -90,6 +90,8 @@ pub struct Cures {
     pub set: Option<Tried>,
     /// Runs made of each, with other seeds.
     pub runs: usize,
+    /// What limits of this program have cut: the line, what was done about it.
+    pub limits: Vec<(u64, &'static str)>,
 }
 
 /// Longer prints than this share of today's are no cure.
@@ -131,7 +133,10 @@ struct Planted {
 /// Those of reading the job, and of boards on which it gets nowhere.
 pub fn cures(trial: &Trial, each: &(dyn Fn(usize) + Sync)) -> Result<Cures, ReplayError> {
     let facts = trial.facts()?;
-    let planted = trial.planted(&mut trial.steps()?, trial.board)?;
+    let mut reader = trial.steps()?;
+    let planted = trial.planted(&mut reader, trial.board)?;
+    let cut = reader.notices().limits();
+    let limits = cut.map(|n| (n.line, n.kind.message())).collect();
     let blocks = planted.job.block_count().max(1);
     let runs = match has_draws(trial.board) {
         true => (RUN_BLOCKS / blocks).clamp(1, RUNS_MAX),
@@ -150,10 +155,9 @@ pub fn cures(trial: &Trial, each: &(dyn Fn(usize) + Sync)) -> Result<Cures, Repl
     if before.stalls > 0.0 {
         remedies.extend(bench.slower(&before, facts.fastest_mm_s)?);
     }
-    let tried = parallel::map(remedies.len(), trial.threads, each, &|k| {
+    let mut single = parallel::try_map(remedies.len(), trial.threads, each, &|k| {
         bench.attempt(&[&remedies[k]])
-    });
-    let mut single = tried.into_iter().collect::<Result<Vec<Tried>, _>>()?;
+    })?;
     single.sort_by(|a, b| {
         let (a, b) = (a.rank(&before), b.rank(&before));
         a.0.cmp(&b.0)
@@ -167,6 +171,7 @@ pub fn cures(trial: &Trial, each: &(dyn Fn(usize) + Sync)) -> Result<Cures, Repl
         single,
         set,
         runs,
+        limits,
     })
 }
 

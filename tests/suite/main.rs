@@ -16,6 +16,8 @@ mod exactness;
 mod fuzz;
 mod gallery;
 mod laws;
+#[cfg(unix)]
+mod limits;
 mod main_loop;
 mod making;
 mod map;
