@@ -56,6 +56,7 @@ pub mod job {
     pub mod notices;
     pub mod reader;
     pub mod state;
+    pub mod values;
     pub mod words;
 }
 
@@ -67,6 +68,7 @@ pub mod board {
     pub mod profile;
 
     mod durations;
+    mod error;
     mod keys;
     mod known;
     mod overrides;

@@ -2,8 +2,9 @@
 
 use std::fmt;
 
+use super::error::{At, BoardError};
 use super::known;
-use super::place::{At, BoardError, Source};
+use super::place::Source;
 use super::tree::{Entries, Node, Value};
 use crate::text::clean;
 

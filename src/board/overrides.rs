@@ -1,7 +1,7 @@
 //! `--set KEY=VALUE`: one key of a board, changed.
 
+use super::error::{At, BoardError};
 use super::known;
-use super::place::{At, BoardError};
 use super::tree::{Entries, Node, Value, read_value};
 use crate::text::clean;
 

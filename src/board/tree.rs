@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use toml::Spanned;
 use toml::de::{DeString, DeTable, DeValue};
 
-use super::place::{At, BoardError};
+use super::error::{At, BoardError};
 use crate::text::clean;
 
 /// The entries of a table, in order of their keys.

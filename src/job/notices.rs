@@ -46,6 +46,10 @@ pub enum Kind {
     NothingExtruded,
     /// A speed that no machine has: too slow.
     TooSlow,
+    /// A cubic spline.
+    Spline,
+    /// A command of another kind that may change limits.
+    HiddenLimits,
     /// A dwell that nobody waits for.
     LongDwell,
     /// An arc of more chords than are made.
@@ -87,6 +91,11 @@ impl Kind {
             Kind::NothingExtruded => "nothing is extruded, so no bump can be predicted",
             Kind::TooSlow => {
                 "a speed (F times the factor of M220) below 0.001 mm/s, slower than any machine; 0.001 mm/s is taken"
+            }
+            Kind::Spline => "a cubic spline (G5); taken as a straight move to its end",
+            Kind::HiddenLimits => {
+                "a command that this program does not know, with words such as ACCEL: if it changes the limits of \
+                 speed or acceleration, what follows is replayed with the wrong ones"
             }
             Kind::LongDwell => "a dwell (G4) of more than 1000000 s; 1000000 s are taken",
             Kind::ArcChords => {

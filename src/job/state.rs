@@ -1,8 +1,7 @@
 //! The job's modal state: words → what a line asks of the machine.
 
-use std::ops::RangeInclusive;
-
 use super::notices::Kind;
+use super::values::{ACCELS, DEVIATIONS, JUMPS, PERCENT, SPEEDS, dwell_s, within};
 use super::words::{Code, Words};
 
 /// Feed until the job sets one, mm/s.
@@ -13,8 +12,6 @@ pub const REACH_MM: f64 = 1e6;
 pub const SLOWEST_MM_S: f64 = 1e-3;
 /// A speed that no board reaches (its axes end at 1e6 mm/s), mm/s: to ask for more is the same.
 const FASTEST_MM_S: f64 = 1e9;
-/// The longest dwell of one G4, s.
-pub const DWELL_MAX_S: f64 = 1e6;
 /// Moves up to this length are none, mm.
 pub const NOTHING_MM: f64 = 1e-9;
 /// Highest number of a tool; a `T` above it is another command (common practice, no source).
@@ -105,6 +102,9 @@ pub struct Absurd {
     pub at_mm: f64,
 }
 
+/// G5, a cubic spline: taken as a straight move to its end.
+const SPLINE: u32 = 5;
+
 /// The modal state of RS-274/NGC as far as print jobs use it.
 #[derive(Clone, Debug)]
 pub struct State {
@@ -161,17 +161,21 @@ impl State {
     ) -> Result<(), Absurd> {
         if let Code::Plain {
             letter: b'G',
-            number: number @ 0..=3,
+            number: number @ (0..=3 | SPLINE),
         } = code
         {
             self.motion = Some(number);
-            return self.motion_line(number, words, act, odd);
+        } else if code != Code::Modal || self.motion.is_none() {
+            *act = self.other(code, words, odd)?;
+            return Ok(());
         }
-        if let (Code::Modal, Some(number)) = (code, self.motion) {
-            return self.motion_line(number, words, act, odd);
+        match self.motion {
+            Some(SPLINE) => {
+                odd(Kind::Spline);
+                self.motion_line(1, words, act, odd)
+            }
+            number => self.motion_line(number.unwrap_or(0), words, act, odd),
         }
-        *act = self.other(code, words, odd)?;
-        Ok(())
     }
 
     /// All lines but motions.
@@ -191,22 +195,7 @@ impl State {
                 self.feed(words, odd);
                 Act::Nothing
             }
-            (b'G', 4) => {
-                let seconds = words.value(b'S').or(words.value(b'P').map(|ms| ms / 1e3));
-                Act::Stop(Stop::Dwell(match seconds {
-                    Some(s) if s.is_finite() && s >= 0.0 => {
-                        if s > DWELL_MAX_S {
-                            odd(Kind::LongDwell);
-                        }
-                        s.min(DWELL_MAX_S)
-                    }
-                    Some(_) => {
-                        odd(Kind::NotPositive);
-                        0.0
-                    }
-                    None => 0.0,
-                }))
-            }
+            (b'G', 4) => Act::Stop(Stop::Dwell(dwell_s(words, odd))),
             (b'G', 17..=19) => {
                 self.plane = [[0, 1], [2, 0], [1, 2]][number as usize - 17];
                 self.feed(words, odd);
@@ -234,15 +223,7 @@ impl State {
                 Act::Nothing
             }
             (b'G', 92) => {
-                let bare = !AXES.iter().any(|a| words.value(*a).is_some());
-                for (i, axis) in AXES.iter().enumerate() {
-                    if let Some(value) = words.value(*axis).or(bare.then_some(0.0)) {
-                        let value_mm = self.mm(value);
-                        within_reach(*axis, value_mm)?;
-                        self.shift_mm[i] += self.place_mm[i] - value_mm;
-                        self.place_mm[i] = value_mm;
-                    }
-                }
+                self.rename(words)?;
                 Act::Nothing
             }
             (b'M', 82 | 83) => {
@@ -276,6 +257,20 @@ impl State {
             (b'M', 600) | (b'T', 0..=TOOL_MAX) => Act::Stop(Stop::Change),
             _ => Act::Nothing,
         })
+    }
+
+    /// G92: the place where the machine stands gets these coordinates; none named, all are 0.
+    fn rename(&mut self, words: &Words) -> Result<(), Absurd> {
+        let bare = !AXES.iter().any(|a| words.value(*a).is_some());
+        for (i, axis) in AXES.iter().enumerate() {
+            if let Some(value) = words.value(*axis).or(bare.then_some(0.0)) {
+                let value_mm = self.mm(value);
+                within_reach(*axis, value_mm)?;
+                self.shift_mm[i] += self.place_mm[i] - value_mm;
+                self.place_mm[i] = value_mm;
+            }
+        }
+        Ok(())
     }
 
     fn unit_mm(&self) -> f64 {
@@ -471,29 +466,4 @@ fn within_reach(letter: u8, at_mm: f64) -> Result<(), Absurd> {
     } else {
         Err(Absurd { letter, at_mm })
     }
-}
-
-/// Limits that a job may set, as a board file may: accelerations, mm/s², and speeds, mm/s.
-const ACCELS: RangeInclusive<f64> = 1e-3..=1e9;
-const SPEEDS: RangeInclusive<f64> = 1e-6..=1e6;
-/// And the corner's, as a board file may: jumps, mm/s, and the deviation, mm.
-const JUMPS: RangeInclusive<f64> = 0.0..=1e6;
-const DEVIATIONS: RangeInclusive<f64> = 0.0..=1e3;
-/// Factors of speed and flow, per cent: beyond these no machine moves.
-const PERCENT: RangeInclusive<f64> = 1e-3..=1e6;
-
-fn within<const N: usize>(
-    allowed: RangeInclusive<f64>,
-    words: &Words,
-    letters: [u8; N],
-    odd: &mut impl FnMut(Kind),
-) -> [Option<f64>; N] {
-    letters.map(|letter| {
-        let value = words.value(letter)?;
-        if allowed.contains(&value) {
-            return Some(value);
-        }
-        odd(Kind::NotPositive);
-        None
-    })
 }

@@ -83,6 +83,11 @@ fn functions(text: &str) -> Vec<(String, usize)> {
         let Some(name) = name.strip_prefix("fn ") else {
             continue;
         };
+        // A declaration, or a body of one line.
+        let head = lines[at..].iter().find(|l| l.ends_with(['{', ';', '}']));
+        if head.is_none_or(|l| !l.ends_with('{')) {
+            continue;
+        }
         let end = format!("{indent}}}");
         let length = lines[at..].iter().position(|l| *l == end).unwrap_or(0);
         found.push((name.chars().take(40).collect(), length + 1));
