@@ -8,6 +8,8 @@ mod app {
     pub mod folder;
     pub mod hidden;
     pub mod inputs;
+    pub mod mend;
+    pub mod one_file;
     pub mod pictures;
     pub mod progress;
     pub mod remedies;
@@ -34,6 +36,7 @@ fn main() -> ExitCode {
         Command::Replay(replay) => app::replay::run(replay),
         Command::Compare(compare) => app::compare::run(compare),
         Command::Remedies(remedies) => app::remedies::run(remedies),
+        Command::Mend(mend) => app::mend::run(mend),
         Command::Boards { name } => app::boards::run(name.as_deref()),
     };
     match done {
