@@ -95,8 +95,10 @@ pub mod replay {
 /// Plastic: what a stall leaves on the part.
 pub mod surface {
     mod beads;
+    pub mod bump;
     pub mod flow;
     pub mod grid;
+    mod hull;
     mod joined;
     mod over;
     mod shell;
@@ -105,6 +107,7 @@ pub mod surface {
 
 /// What a replay means: stalls, layers, worst places.
 pub mod study {
+    pub mod bumps;
     pub mod causes;
     pub mod compare;
     pub mod facts;

@@ -11,7 +11,6 @@ use headstall::report::{part, queue, speed, wall};
 use headstall::study::stalls::Stall;
 use headstall::study::watch::Seen;
 use headstall::study::{paths::Paths, trace::LayerTrace};
-use headstall::surface::flow::Flow;
 use headstall::surface::skin::Exposure;
 
 use super::args::{By, Replay};
@@ -84,7 +83,6 @@ pub fn draw(m: &Material, paths: Paths, folder: &mut Folder) -> Result<(), Failu
         ideas: m.ideas,
         board_text: m.board_text,
         queue_blocks: room,
-        flow: &Flow::new(&m.board.nozzle),
         stalls: m.stalls,
         strips: &m.seen.strips,
         layers: &layers,

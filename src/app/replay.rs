@@ -15,6 +15,7 @@ use headstall::report::cures::{CureRow, CureTable};
 use headstall::report::summary::{Question, Summary};
 use headstall::report::words::shell_word;
 use headstall::report::{advice, post, tables, words};
+use headstall::study::bumps;
 use headstall::study::causes::{self, Shares};
 use headstall::study::paths::Paths;
 use headstall::study::stalls::Stall;
@@ -54,7 +55,7 @@ struct Desk<S> {
     bytes: Option<u64>,
 }
 
-impl<S: FnMut(&Stall)> Watcher for Desk<S> {
+impl<S: FnMut(&bumps::Found)> Watcher for Desk<S> {
     fn block(&mut self, done: &Done) {
         if let Some(table) = &mut self.blocks {
             table.row(|rows| tables::block(rows, done));
@@ -91,9 +92,11 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         .map(|place| Folder::open(place, MARK))
         .transpose()?;
     let mut stalls = None;
+    let mut bumps = None;
     let mut blocks = None;
     if let Some(folder) = &mut folder {
         stalls = Some(Table::open(folder, "stalls.csv", tables::STALLS_HEADER)?);
+        bumps = Some(Table::open(folder, "bumps.csv", tables::BUMPS_HEADER)?);
         if args.blocks {
             blocks = Some(Table::open(folder, "blocks.csv", tables::BLOCKS_HEADER)?);
         }
@@ -103,8 +106,8 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         None if !args.causes => keep_blocks_max.min(STREAM_STALLS_MAX),
         _ => keep_blocks_max,
     };
-    let mut log = StallLog::new(stalls, &board.nozzle, held_max);
-    let mut watch = Watch::new(&board.nozzle, |stall: &Stall| log.take(stall));
+    let mut log = StallLog::new(stalls, bumps, held_max);
+    let mut watch = Watch::new(&board.nozzle, |found: &bumps::Found| log.take(found));
     let second_core = threads() > 1;
     let draws = !args.quick && folder.is_some();
     if draws {

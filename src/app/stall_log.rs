@@ -3,11 +3,10 @@
 use std::fs::File;
 use std::io::BufWriter;
 
-use headstall::board::types::Nozzle;
 use headstall::report::tables;
+use headstall::study::bumps::Found;
 use headstall::study::causes::{Shares, Span};
 use headstall::study::stalls::Stall;
-use headstall::surface::flow::Flow;
 use headstall::surface::skin::{Exposure, Surface};
 
 use super::failure::Failure;
@@ -16,7 +15,7 @@ use super::table::Table;
 /// The log.
 pub struct StallLog {
     table: Option<Table>,
-    nozzle: Nozzle,
+    bumps: Option<Table>,
     held: Vec<Stall>,
     held_max: usize,
     flows: bool,
@@ -24,18 +23,29 @@ pub struct StallLog {
 
 impl StallLog {
     /// A log that holds at most `held_max` stalls back; with more it lets all flow.
-    pub fn new(table: Option<Table>, nozzle: &Nozzle, held_max: usize) -> Self {
+    pub fn new(table: Option<Table>, bumps: Option<Table>, held_max: usize) -> Self {
         StallLog {
             table,
-            nozzle: *nozzle,
+            bumps,
             held: Vec::new(),
             held_max,
             flows: false,
         }
     }
 
-    /// Takes a stall.
-    pub fn take(&mut self, stall: &Stall) {
+    /// Takes a stall, or a bump.
+    pub fn take(&mut self, found: &Found) {
+        match found {
+            Found::Stall(stall) => self.stall(stall),
+            Found::Bump(bump) => {
+                if let Some(table) = &mut self.bumps {
+                    table.row(|rows: &mut csv::Writer<BufWriter<File>>| tables::bump(rows, bump));
+                }
+            }
+        }
+    }
+
+    fn stall(&mut self, stall: &Stall) {
         if !self.flows && self.held.len() < self.held_max {
             self.held.push(*stall);
             return;
@@ -52,9 +62,8 @@ impl StallLog {
     }
 
     fn write(&mut self, stall: &Stall) {
-        let nozzle = &self.nozzle;
         if let Some(table) = &mut self.table {
-            table.row(|rows: &mut csv::Writer<BufWriter<File>>| tables::stall(rows, stall, nozzle));
+            table.row(|rows: &mut csv::Writer<BufWriter<File>>| tables::stall(rows, stall));
         }
     }
 
@@ -97,14 +106,12 @@ impl StallLog {
 
     /// The bumps of the stalls held back that lie on surfaces that are seen, the tallest first, mm.
     pub fn seen_bumps(&self) -> Vec<(f64, Stall)> {
-        let flow = Flow::new(&self.nozzle);
-        let bump = |s: &Stall| flow.bump_mm(s.excess_mm3, s.layer_height_mm).unwrap_or(0.0);
         let seen = |s: &&Stall| matches!(s.surface, Some(Surface::Outer | Surface::Hole));
         let mut all: Vec<(f64, Stall)> = self
             .held
             .iter()
             .filter(seen)
-            .map(|s| (bump(s), *s))
+            .map(|s| (s.bump_mm.unwrap_or(0.0), *s))
             .filter(|(mm, _)| *mm > 0.0)
             .collect();
         all.sort_by(|a, b| b.0.total_cmp(&a.0));
@@ -114,6 +121,7 @@ impl StallLog {
     /// Writes what was held back; returns the table.
     pub fn close(mut self) -> Result<(), Failure> {
         self.let_flow();
+        self.bumps.map_or(Ok(()), Table::close)?;
         self.table.map_or(Ok(()), Table::close)
     }
 }

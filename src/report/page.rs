@@ -9,7 +9,6 @@ use serde::Serialize;
 use crate::study::paths::{LEVELS, LayerPath};
 use crate::study::stalls::Stall;
 use crate::study::strips::Strip;
-use crate::surface::flow::Flow;
 
 use super::advice::Idea;
 use super::bars::WHAT;
@@ -31,8 +30,6 @@ pub struct Page<'a> {
     pub board_text: &'a str,
     /// Blocks that the planner queue holds.
     pub queue_blocks: usize,
-    /// The nozzle's flow.
-    pub flow: &'a Flow,
     /// The stalls to list.
     pub stalls: &'a [Stall],
     /// Strips of time, the worst first.
@@ -418,7 +415,7 @@ fn data(page: &Page) -> Data {
                 path: STANDARD.encode(packed(l)),
             })
             .collect(),
-        stalls: stalls.into_iter().map(|s| row(s, page.flow)).collect(),
+        stalls: stalls.into_iter().map(row).collect(),
         strips,
         worst_layer: page.summary.worst_layer.unwrap_or(0),
     }
@@ -428,7 +425,7 @@ fn round(value: f64, by: f64) -> f64 {
     (value * by).round() / by
 }
 
-fn row(s: &Stall, flow: &Flow) -> Row {
+fn row(s: &Stall) -> Row {
     let cause = match (s.cause_name(), s.two_largest()) {
         ("mixed", Some([most, next])) => format!("{} + {}", most.name(), next.name()),
         (name, _) => name.to_string(),
@@ -442,10 +439,7 @@ fn row(s: &Stall, flow: &Flow) -> Row {
         s.place_mm.map(|v| round(v, 100.0)),
         round(s.dwell_s, 1e4),
         round(s.lost_s, 1e4),
-        round(
-            flow.bump_mm(s.excess_mm3, s.layer_height_mm).unwrap_or(0.0),
-            1e3,
-        ),
+        round(s.bump_mm.unwrap_or(0.0), 1e3),
         s.surface.map_or("", |s| s.name()),
     )
 }

@@ -57,6 +57,10 @@ pub struct Stall {
     pub excess_mm3: f64,
     /// Plastic too little, where there is too little, mm³.
     pub deficit_mm3: f64,
+    /// Its highest bump, if it has any, mm.
+    pub bump_mm: Option<f64>,
+    /// How many bumps it has.
+    pub bumps: u64,
     /// Height of its layer, mm.
     pub layer_height_mm: f64,
     /// Length of its blocks, mm.
@@ -271,6 +275,8 @@ impl StallFinder {
             },
             excess_mm3: open.excess_mm3,
             deficit_mm3: open.deficit_mm3,
+            bump_mm: None,
+            bumps: 0,
             layer_height_mm: spot.layer_height_mm,
             length_mm: open.length_mm,
             block: spot.block,

@@ -218,6 +218,16 @@ impl Strips {
         self.ended = self.open.take().map(|m| (*stall, m));
     }
 
+    /// All bumps of a stall that has ended are known.
+    pub fn settle(&mut self, stall: &Stall) {
+        let ended = self.ended.iter_mut().map(|(ended, _)| ended);
+        let kept = self.kept.iter_mut().map(|strip| &mut strip.stall);
+        for of in ended.chain(kept).filter(|of| of.stall == stall.stall) {
+            *of = *stall;
+            break;
+        }
+    }
+
     fn cut(&self, worst_s: f64, until_s: f64) -> Cut {
         let middle = self.pieces.partition_point(|p| p.start_s < worst_s);
         let first = middle.saturating_sub(PIECES_MAX);

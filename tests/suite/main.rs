@@ -19,6 +19,7 @@ mod making;
 mod map;
 mod oracle;
 mod plainly;
+mod ref_bump;
 mod ref_flow;
 mod ref_language;
 mod ref_link;

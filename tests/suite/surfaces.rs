@@ -5,7 +5,7 @@ use headstall::board::types::Board;
 use headstall::replay::stream::{Done, Watcher, replay};
 use headstall::report::wall::{Across, Bump, Caption};
 use headstall::report::{part, wall};
-use headstall::study::stalls::Stall;
+use headstall::study::bumps::Found;
 use headstall::study::watch::Watch;
 use headstall::surface::flow::Flow;
 use headstall::surface::grid::{Bead, Grid, OUTSIDE, SOLID};
@@ -269,7 +269,11 @@ proptest! {
     fn stalls_lie_where_their_blocks_do(job in any_job(), text in any_board(), seed in 0..99u64) {
         let board = profile::parse(&text, "any.toml", &[]).unwrap();
         let mut stalls = Vec::new();
-        let mut watch = Watch::new(&board.nozzle, |s: &Stall| stalls.push(s.block));
+        let mut watch = Watch::new(&board.nozzle, |found: &Found| {
+            if let Found::Stall(stall) = found {
+                stalls.push(stall.block);
+            }
+        });
         watch = watch.with_surface(&board.nozzle, &WANTED);
         let mut all = Follow::new(&board);
         if replay(job.as_bytes(), &board, seed, &mut watch).is_err() {

@@ -6,10 +6,10 @@ use headstall::report::page::{self, Page};
 use headstall::report::summary::{Question, Summary};
 use headstall::report::wall::{Across, Bump, Caption};
 use headstall::report::{part, queue, speed, wall};
+use headstall::study::bumps::Found as Finding;
 use headstall::study::paths::Paths;
 use headstall::study::stalls::Stall;
 use headstall::study::watch::Watch;
-use headstall::surface::flow::Flow;
 use headstall::surface::skin::Wanted;
 
 use super::shared;
@@ -25,12 +25,16 @@ pub fn check(bytes: &[u8]) {
     let Some((board, job)) = shared::board(bytes) else {
         return;
     };
-    let mut stalls = Vec::new();
-    let mut watch = Watch::new(&board.nozzle, |s: &Stall| stalls.push(*s))
-        .with_trace(None)
-        .with_surface(&board.nozzle, &WANTED)
-        .with_strips(8)
-        .with_paths(Paths::with_room(2_000));
+    let mut stalls: Vec<Stall> = Vec::new();
+    let mut watch = Watch::new(&board.nozzle, |found: &Finding| {
+        if let Finding::Stall(stall) = found {
+            stalls.push(*stall);
+        }
+    })
+    .with_trace(None)
+    .with_surface(&board.nozzle, &WANTED)
+    .with_strips(8)
+    .with_paths(Paths::with_room(2_000));
     let Ok(done) = replay(job, &board, 3, &mut watch) else {
         return;
     };
@@ -96,7 +100,6 @@ pub fn check(bytes: &[u8]) {
         ideas: &advice::ideas(&summary, &board),
         board_text: "name = \"fuzz\"",
         queue_blocks: room,
-        flow: &Flow::new(&board.nozzle),
         stalls: &stalls,
         strips: &found.seen.strips,
         layers: &layers,
