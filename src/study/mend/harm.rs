@@ -6,9 +6,9 @@ use crate::board::types::Board;
 use crate::job::reader::JobReader;
 use crate::replay::source::Planned;
 use crate::replay::stream::{ReplayError, replay_source};
-use crate::study::stalls::Stall;
+use crate::study::bumps::Found;
 use crate::study::watch::Watch;
-use crate::surface::flow::Flow;
+use crate::surface::bump::Bump;
 use crate::surface::skin::{Surface, Wanted};
 
 /// Stalls that are held until it is known where they lie; of more, all count as seen.
@@ -41,19 +41,20 @@ pub fn harm(
     seed: u64,
     visible_mm: f64,
 ) -> Result<Harm, ReplayError> {
-    let flow = Flow::new(&board.nozzle);
-    let mut held: Vec<(f64, Stall)> = Vec::new();
+    let mut bumps: Vec<Bump> = Vec::new();
+    // Blocks at which the stalls that have visible bumps are placed, by the stall's number.
+    let mut places: Vec<(u64, u64)> = Vec::new();
     let wanted = Wanted {
         walls: false,
         stalls_max: STALLS_MAX,
         aside: false,
     };
-    let each = |stall: &Stall| {
-        if let Some(mm) = flow.bump_mm(stall.excess_mm3, stall.layer_height_mm)
-            && mm >= visible_mm
-        {
-            held.push((mm, *stall));
+    let each = |found: &Found| match found {
+        Found::Bump(bump) if bump.height_mm >= visible_mm => bumps.push(*bump),
+        Found::Stall(stall) if stall.bump_mm.is_some_and(|mm| mm >= visible_mm) => {
+            places.push((stall.stall, stall.block));
         }
+        _ => {}
     };
     let mut watch = Watch::new(&board.nozzle, each).with_surface(&board.nozzle, &wanted);
     let source = Planned::new(JobReader::new(input), board);
@@ -66,12 +67,14 @@ pub fn harm(
         bytes: done.source.steps.byte_count(),
         ..Harm::default()
     };
-    for (mm, stall) in held {
-        let surface = found.exposure.as_ref().and_then(|e| e.of(stall.block));
-        let asked = stall.stall < STALLS_MAX as u64;
+    for bump in bumps {
+        let stall = places.binary_search_by_key(&bump.stall, |place| place.0);
+        let of = |block: u64| found.exposure.as_ref().and_then(|e| e.of(block));
+        let surface = of(bump.block).or(stall.ok().and_then(|k| of(places[k].1)));
+        let asked = bump.stall < STALLS_MAX as u64;
         if matches!(surface, Some(Surface::Outer | Surface::Hole)) || !asked {
-            harm.lines.push(stall.line);
-            harm.largest_mm = harm.largest_mm.max(mm);
+            harm.lines.push(bump.line);
+            harm.largest_mm = harm.largest_mm.max(bump.height_mm);
         }
     }
     harm.lines.sort_unstable();
