@@ -125,6 +125,8 @@ pub mod study {
         pub mod plan;
         pub mod proof;
         pub mod run;
+        pub mod runs;
+        pub mod search;
         pub mod text;
         pub mod write;
     }

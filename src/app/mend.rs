@@ -7,10 +7,11 @@ use std::process::ExitCode;
 
 use headstall::board::types::Board;
 use headstall::report::mend::{self as report, Mended, Question};
-use headstall::study::mend::choose::{self, Choice, MendError, Runs, Terms};
+use headstall::study::mend::choose::{self, Choice};
 use headstall::study::mend::counts::Counts;
 use headstall::study::mend::pass::Pass;
 use headstall::study::mend::proof::{Sameness, sameness};
+use headstall::study::mend::runs::{self, MendError, Runs, Terms};
 
 use super::args::Mend;
 use super::failure::Failure;
@@ -178,7 +179,7 @@ fn proven(
     let after = if choice.plan.is_none() {
         choice.before.clone()
     } else {
-        choose::runs(&new, board, &choose::seeds(terms), terms).map_err(|e| failed(&e))?
+        runs::runs(&new, board, &runs::seeds(terms), terms).map_err(|e| failed(&e))?
     };
     Ok((after, same, counts))
 }

@@ -5,9 +5,10 @@ use std::path::Path;
 use serde::Serialize;
 
 use crate::board::types::Board;
-use crate::study::mend::choose::{Choice, Runs, Terms};
+use crate::study::mend::choose::Choice;
 use crate::study::mend::counts::Counts;
 use crate::study::mend::proof::Sameness;
+use crate::study::mend::runs::{Runs, Terms};
 
 use super::numbers::{share, time};
 use super::words::wrap;
@@ -70,9 +71,18 @@ pub struct Wall {
     pub at_risk_s: f64,
     /// Visible bumps on them in all runs before.
     pub visible_bumps: u64,
-    /// Whether moves are joined there, and into arcs; whether comments and needless decimals go.
+    /// Whether they are treated where the board may lose the pace.
+    pub treated: bool,
+}
+
+/// What is done to the walls that are treated, from a layer on.
+#[derive(Clone, Debug, Serialize)]
+pub struct Band {
+    /// The first layer, from 0.
+    pub first_layer: u32,
+    /// Moves are merged.
     pub merge: bool,
-    /// Arcs.
+    /// Moves become arcs.
     pub arcs: bool,
     /// Comments and needless decimals go.
     pub strip: bool,
@@ -135,6 +145,8 @@ pub struct Mended {
     pub left_alone_share: f64,
     /// The kinds of wall, by feed.
     pub walls: Vec<Wall>,
+    /// What is done to those that are treated, layer by layer.
+    pub bands: Vec<Band>,
     /// Candidates that were replayed.
     pub tried: usize,
 }
@@ -151,17 +163,20 @@ impl Mended {
         let (before, after) = (Replays::new(&choice.before), Replays::new(after));
         let extra_s = after.print_s - before.print_s;
         let walls = choice.survey.walls.iter().map(|(class, sum)| {
-            let treat = choice.plan.of(*class);
             Wall {
                 feed_mm_s: sum.feed_mm_s,
                 ideal_s: sum.ideal_s,
                 at_risk_s: sum.risk_s,
                 visible_bumps: sum.bumps,
-                merge: treat.merge.is_some(),
-                arcs: treat.arcs,
-                strip: treat.strip,
-                pace: treat.pace,
+                treated: choice.plan.walls.contains(class),
             }
+        });
+        let bands = choice.plan.bands.iter().map(|(first_layer, treat)| Band {
+            first_layer: *first_layer,
+            merge: treat.merge.is_some(),
+            arcs: treat.arcs,
+            strip: treat.strip,
+            pace: treat.pace,
         });
         let state = match () {
             () if choice.same_settings => "mended_before",
@@ -196,6 +211,7 @@ impl Mended {
             left_alone_lines: counts.alone_lines,
             left_alone_share: counts.alone_bytes as f64 / counts.bytes.max(1) as f64,
             walls: walls.collect(),
+            bands: bands.collect(),
             tried: choice.tried,
         };
         mended.verdict = verdict(&mended, choice);
@@ -306,8 +322,19 @@ pub fn text(m: &Mended) -> String {
                 m.paced_moves
             ),
         );
-        for wall in m.walls.iter().filter(|w| w.visible_bumps > 0) {
-            row("walls", wall_words(wall));
+        for wall in m.walls.iter().filter(|w| w.treated) {
+            row(
+                "walls",
+                format!(
+                    "of up to {:.0} mm/s: treated for {} of {}, where the board may lose the pace",
+                    wall.feed_mm_s,
+                    time(wall.at_risk_s),
+                    time(wall.ideal_s)
+                ),
+            );
+        }
+        for band in &m.bands {
+            row(&format!("layer {}", band.first_layer), band_words(band));
         }
     }
     if m.left_alone_lines > 0 {
@@ -339,28 +366,23 @@ pub fn text(m: &Mended) -> String {
 const CAUTION: &str = "Caution: look through the new file in whatever you use to look at jobs, and stay with the \
 printer for the first layers. The maker's manual and local rules go first.";
 
-fn wall_words(wall: &Wall) -> String {
+/// What is done from a layer on.
+fn band_words(band: &Band) -> String {
     let mut done = Vec::new();
-    if wall.merge {
+    if band.merge {
         done.push("moves merged".to_string());
     }
-    if wall.arcs {
+    if band.arcs {
         done.push("arcs for chords".to_string());
     }
-    if wall.strip {
+    if band.strip {
         done.push("comments and needless decimals out".to_string());
     }
-    if wall.pace < 1.0 {
-        done.push(format!("feed lowered to {}", share(wall.pace)));
+    if band.pace < 1.0 {
+        done.push(format!("feed lowered to {}", share(band.pace)));
     }
     if done.is_empty() {
         done.push("nothing done".to_string());
     }
-    format!(
-        "of {:.0} mm/s: {} where the board may lose the pace, {} of {}",
-        wall.feed_mm_s,
-        done.join(", "),
-        time(wall.at_risk_s),
-        time(wall.ideal_s)
-    )
+    format!("and up: {}", done.join(", "))
 }

@@ -5,7 +5,7 @@ use std::io::Read;
 use crate::board::types::Board;
 use crate::job::reader::JobReader;
 use crate::replay::source::Planned;
-use crate::replay::stream::{ReplayError, replay_source};
+use crate::replay::stream::{Done, ReplayError, Watcher, replay_source};
 use crate::study::bumps::Found;
 use crate::study::watch::Watch;
 use crate::surface::bump::Bump;
@@ -19,6 +19,10 @@ const STALLS_MAX: usize = 100_000;
 pub struct Harm {
     /// Lines of the bumps that can be seen, in order.
     pub lines: Vec<u64>,
+    /// Their layers, in the order of the path.
+    pub layers: Vec<u32>,
+    /// Time on each layer, rests included, s.
+    pub layer_s: Vec<f64>,
     /// Height of the highest of them, mm.
     pub largest_mm: f64,
     /// Stalls, seen or not.
@@ -29,6 +33,27 @@ pub struct Harm {
     pub replay_s: f64,
     /// Bytes read.
     pub bytes: u64,
+}
+
+/// A watch that also adds up the time of each layer.
+struct Timed<W> {
+    watch: W,
+    layer_s: Vec<f64>,
+}
+
+impl<W: Watcher> Watcher for Timed<W> {
+    fn block(&mut self, done: &Done) {
+        let layer = done.layer as usize;
+        if self.layer_s.len() <= layer {
+            self.layer_s.resize(layer + 1, 0.0);
+        }
+        self.layer_s[layer] += done.ran.profile.duration_s() + done.ran.gap_s;
+        self.watch.block(done);
+    }
+
+    fn stop(&mut self, start_s: f64, end_s: f64) {
+        self.watch.stop(start_s, end_s);
+    }
 }
 
 /// Replays a job and finds the bumps of at least `visible_mm` on surfaces that can be seen.
@@ -56,15 +81,20 @@ pub fn harm(
         }
         _ => {}
     };
-    let mut watch = Watch::new(&board.nozzle, each).with_surface(&board.nozzle, &wanted);
+    let mut timed = Timed {
+        watch: Watch::new(&board.nozzle, each).with_surface(&board.nozzle, &wanted),
+        layer_s: Vec::new(),
+    };
     let source = Planned::new(JobReader::new(input), board);
-    let done = replay_source(source, board, seed, &mut watch, 0)?;
+    let done = replay_source(source, board, seed, &mut timed, 0)?;
+    let Timed { watch, layer_s } = timed;
     let found = watch.found();
     let mut harm = Harm {
         stalls: found.seen.stalls(),
         lost_s: done.lost_s,
         replay_s: done.totals.replay_s,
         bytes: done.source.steps.byte_count(),
+        layer_s,
         ..Harm::default()
     };
     for bump in bumps {
@@ -74,6 +104,7 @@ pub fn harm(
         let asked = bump.stall < STALLS_MAX as u64;
         if matches!(surface, Some(Surface::Outer | Surface::Hole)) || !asked {
             harm.lines.push(bump.line);
+            harm.layers.push(bump.layer);
             harm.largest_mm = harm.largest_mm.max(bump.height_mm);
         }
     }

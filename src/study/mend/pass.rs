@@ -262,7 +262,7 @@ impl<A: Read, B: Read> Pass<A, B> {
             next,
             path: &self.path,
         };
-        let mut treat = self.plan.of(class);
+        let mut treat = self.plan.of(class, run.layer);
         let mut stretches = Vec::new();
         if treat != Treat::NONE || self.marks.is_some() {
             let look = run.look(&around, &self.service);
