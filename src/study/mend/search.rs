@@ -9,12 +9,12 @@ use super::pass::Pass;
 use super::plan::{Plan, Treat};
 use super::runs::{MendError, Open, Runs, Terms, runs, seeds};
 
-/// Shares of the feed that are tried are powers of this: steps of 6 %.
-const PACE_STEP: f64 = 0.94;
+/// Shares of the feed that are tried are powers of this: steps of 3 %.
+const PACE_STEP: f64 = 0.97;
 /// Those powers, until one leaves no bump.
-const PACES: [i32; 12] = [0, 1, 2, 3, 4, 6, 8, 11, 15, 20, 26, 32];
+const PACES: [i32; 16] = [0, 2, 3, 4, 5, 6, 7, 8, 10, 12, 16, 22, 30, 40, 52, 64];
 /// Shares of the needed speed that new corners must allow.
-pub const CORNER_SHARES: [f64; 5] = [0.75, 0.65, 0.85, 0.0, 0.97];
+pub const CORNER_SHARES: [f64; 5] = [0.75, 0.7, 0.65, 0.85, 0.0];
 /// Seeds under which candidates are compared; others than those of the proof.
 const SEARCH_SEED: u64 = 1 << 32;
 const SEARCH_RUNS: u64 = 10;
