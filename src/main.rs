@@ -14,9 +14,7 @@ mod app {
     pub mod progress;
     pub mod remedies;
     pub mod replay;
-    pub mod shelf;
     pub mod signals;
-    pub mod stall_log;
     pub mod swap;
     pub mod table;
     pub mod terminal;

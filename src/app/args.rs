@@ -86,6 +86,15 @@ pub struct Replay {
     /// Exit with 3 where there are more stalls than this
     #[arg(long, value_name = "N")]
     pub max_stalls: Option<u64>,
+    /// Exit with 3 where more visible bumps than this are to be expected: the median over the runs
+    #[arg(long, value_name = "N")]
+    pub max_bumps: Option<u64>,
+    /// Runs with other seeds, from which the verdict comes where the board has draws
+    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u64).range(1..=10_000))]
+    pub runs: u64,
+    /// Count everything printed as part of it: skirts, purge lines and supports too
+    #[arg(long)]
+    pub whole: bool,
     /// Draw this layer (from 0) in place of the one that loses most
     #[arg(long, value_name = "N")]
     pub layer: Option<u32>,
@@ -124,6 +133,9 @@ pub struct Compare {
     /// Most runs with other luck, for boards with draws; fewer if the answer is firm before
     #[arg(long, value_name = "N", default_value_t = 40, value_parser = clap::value_parser!(u64).range(1..=10_000))]
     pub runs: u64,
+    /// Height from which a bump on an outer wall counts as visible, mm: an assumption, no source
+    #[arg(long, value_name = "MM", default_value_t = 0.1, value_parser = parse_visible)]
+    pub visible: f64,
     /// Write compare.csv, compare.json and compare.svg to this folder
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
@@ -146,6 +158,9 @@ pub struct Remedies {
     /// The board.
     #[command(flatten)]
     pub on: OnBoard,
+    /// Height from which a bump on an outer wall counts as visible, mm: an assumption, no source
+    #[arg(long, value_name = "MM", default_value_t = 0.1, value_parser = parse_visible)]
+    pub visible: f64,
     /// Write remedies.csv and remedies.json to this folder
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,

@@ -105,7 +105,7 @@ struct StallRow {
 pub fn stall<W: Write>(table: &mut csv::Writer<W>, stall: &Stall) -> csv::Result<()> {
     let [x_mm, y_mm, z_mm] = stall.place_mm;
     let [link_s, hiccup_s, save_s, chore_s, compute_s, depth_s] = match stall.shares_s {
-        Some(shares_s) => shares_s.map(Some),
+        Some(shares_s) => shares_s.values().map(Some),
         None => [None; 6],
     };
     let two = stall
@@ -177,4 +177,13 @@ pub fn bump<W: Write>(table: &mut csv::Writer<W>, bump: &Bump) -> csv::Result<()
         stretch_mm: bump.stretch_mm,
         surface: bump.surface.map_or("", Surface::name),
     })
+}
+
+/// Rows as a whole table, with a header from their fields' names.
+pub fn csv<R: Serialize>(rows: impl IntoIterator<Item = R>) -> Vec<u8> {
+    let mut table = csv::Writer::from_writer(Vec::new());
+    for row in rows {
+        table.serialize(row).expect("a row of plain data");
+    }
+    table.into_inner().expect("memory takes all rows")
 }

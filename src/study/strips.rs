@@ -39,8 +39,12 @@ pub struct Piece {
 /// The time around one stall.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Strip {
-    /// The stall.
-    pub stall: Stall,
+    /// The stall's number.
+    pub stall: u64,
+    /// What the stall lost, s.
+    pub lost_s: f64,
+    /// When the head was at the stall's place, s.
+    pub t_s: f64,
     /// Begin, s.
     pub from_s: f64,
     /// End, s.
@@ -218,16 +222,6 @@ impl Strips {
         self.ended = self.open.take().map(|m| (*stall, m));
     }
 
-    /// All bumps of a stall that has ended are known.
-    pub fn settle(&mut self, stall: &Stall) {
-        let ended = self.ended.iter_mut().map(|(ended, _)| ended);
-        let kept = self.kept.iter_mut().map(|strip| &mut strip.stall);
-        for of in ended.chain(kept).filter(|of| of.stall == stall.stall) {
-            *of = *stall;
-            break;
-        }
-    }
-
     fn cut(&self, worst_s: f64, until_s: f64) -> Cut {
         let middle = self.pieces.partition_point(|p| p.start_s < worst_s);
         let first = middle.saturating_sub(PIECES_MAX);
@@ -268,9 +262,9 @@ impl Strips {
                 .kept
                 .iter()
                 .enumerate()
-                .min_by(|a, b| a.1.stall.lost_s.total_cmp(&b.1.stall.lost_s));
+                .min_by(|a, b| a.1.lost_s.total_cmp(&b.1.lost_s));
             match least {
-                Some((at, strip)) if stall.lost_s > WORTH * strip.stall.lost_s => {
+                Some((at, strip)) if stall.lost_s > WORTH * strip.lost_s => {
                     self.kept.swap_remove(at);
                 }
                 _ => return,
@@ -281,7 +275,9 @@ impl Strips {
             None => self.cut(moment.worst_s, moment.until_s),
         };
         self.kept.push(Strip {
-            stall,
+            stall: stall.stall,
+            lost_s: stall.lost_s,
+            t_s: stall.t_s,
             from_s: cut.from_s,
             to_s: cut.to_s,
             held: cut.held,
@@ -293,12 +289,8 @@ impl Strips {
     /// The strips kept, those of the stalls that lose most first.
     pub fn finish(mut self) -> Vec<Strip> {
         self.close();
-        self.kept.sort_by(|a, b| {
-            b.stall
-                .lost_s
-                .total_cmp(&a.stall.lost_s)
-                .then(a.stall.stall.cmp(&b.stall.stall))
-        });
+        self.kept
+            .sort_by(|a, b| b.lost_s.total_cmp(&a.lost_s).then(a.stall.cmp(&b.stall)));
         self.kept
     }
 }

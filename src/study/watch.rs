@@ -1,7 +1,7 @@
 //! What one replay is watched for: stalls, layers, the worst places, the layer to draw.
 
+use crate::replay::cause::{Cause, PerCause};
 use crate::replay::stream::{Done, Watcher};
-use crate::replay::world::Cause;
 
 use crate::board::types::Nozzle;
 use crate::surface::flow::Flow;
@@ -13,8 +13,6 @@ use super::stalls::{LOST_MIN_S, Stall, StallFinder};
 use super::strips::{Strip, Strips};
 use super::trace::LayerTrace;
 
-/// How many of the worst places are told.
-pub const WORST_PLACES: usize = 5;
 /// Blocks over which the board's need is measured.
 const WINDOW_BLOCKS: usize = 64;
 
@@ -25,6 +23,8 @@ pub struct LayerSum {
     pub lost_s: f64,
     /// Stalls placed on it.
     pub stalls: u64,
+    /// Height at which it was printed last, mm.
+    pub z_mm: f64,
 }
 
 /// What a stretch of the job asks of the board, and what it gets.
@@ -49,10 +49,8 @@ pub struct Need {
 pub struct Seen {
     /// Stalls by kind: dwells, dips, drags.
     pub kinds: [u64; 3],
-    /// Lost time by cause, s, in the order of [`crate::replay::world::Cause::ALL`].
-    pub by_cause_s: [f64; 6],
-    /// The stalls that lose most, worst first.
-    pub worst: Vec<Stall>,
+    /// Lost time by cause, s.
+    pub by_cause_s: PerCause<f64>,
     /// Sums by layer.
     pub layers: Vec<LayerSum>,
     /// The stretch that loses most.
@@ -63,8 +61,8 @@ pub struct Seen {
     pub deficit_mm3: f64,
     /// Bumps of all stalls.
     pub bumps: u64,
-    /// The largest bump, mm, and its stall.
-    pub largest_bump: Option<(f64, Stall)>,
+    /// Stalls on moves that print nothing.
+    pub idle: u64,
     /// The time around the stalls that lose most, if that was wanted; worst first.
     pub strips: Vec<Strip>,
 }
@@ -73,13 +71,6 @@ impl Seen {
     /// All stalls so far.
     pub fn stalls(&self) -> u64 {
         self.kinds.iter().sum()
-    }
-
-    /// The layer that loses most, if any loses.
-    pub fn worst_layer(&self) -> Option<u32> {
-        let layers = self.layers.iter().enumerate();
-        let most = layers.max_by(|a, b| a.1.lost_s.total_cmp(&b.1.lost_s).then(b.0.cmp(&a.0)))?;
-        (most.1.lost_s > 0.0).then_some(most.0 as u32)
     }
 
     fn layer(&mut self, layer: u32) -> &mut LayerSum {
@@ -224,9 +215,6 @@ impl<S: FnMut(&bumps::Found)> Watch<S> {
         if let Some(strips) = &mut self.strips {
             strips.stall(&stall);
         }
-        if let Some(skin) = &mut self.skin {
-            skin.stall(stall.block);
-        }
         self.bumps.end(stall);
     }
 
@@ -248,35 +236,17 @@ impl<S: FnMut(&bumps::Found)> Watch<S> {
 
     fn count(&mut self, stall: &Stall) {
         self.seen.kinds[stall.kind as usize] += 1;
-        self.seen.by_cause_s[stall.cause as usize] += stall.lost_s;
+        self.seen.by_cause_s[stall.cause] += stall.lost_s;
         self.seen.layer(stall.layer).stalls += 1;
         self.seen.excess_mm3 += stall.excess_mm3;
         self.seen.deficit_mm3 += stall.deficit_mm3;
         self.seen.bumps += stall.bumps;
-        if let Some(bump_mm) = stall.bump_mm
-            && self
-                .seen
-                .largest_bump
-                .is_none_or(|(most_mm, _)| bump_mm > most_mm)
-        {
-            self.seen.largest_bump = Some((bump_mm, *stall));
-        }
-        let place = self
-            .seen
-            .worst
-            .partition_point(|w| w.lost_s >= stall.lost_s);
-        if place < WORST_PLACES {
-            self.seen.worst.insert(place, *stall);
-            self.seen.worst.truncate(WORST_PLACES);
-        }
+        self.seen.idle += u64::from(!stall.prints);
         for trace in [&mut self.current, &mut self.previous, &mut self.best] {
             if trace.layer == stall.layer && trace.moves {
                 trace.stall(stall);
                 break;
             }
-        }
-        if let Some(strips) = &mut self.strips {
-            strips.settle(stall);
         }
     }
 
@@ -359,12 +329,16 @@ impl<S: FnMut(&bumps::Found)> Watcher for Watch<S> {
         }
         self.settle();
         if lost_s <= LOST_MIN_S {
-            self.seen.by_cause_s[done.ran.late_by as usize] += lost_s;
+            self.seen.by_cause_s[done.ran.late_by] += lost_s;
         }
-        self.seen.layer(done.layer).lost_s += lost_s;
+        let layer = self.seen.layer(done.layer);
+        layer.lost_s += lost_s;
+        if done.place.e_mm > 0.0 {
+            layer.z_mm = done.place.to_mm[2];
+        }
         self.weigh(done);
         if let Some(skin) = &mut self.skin {
-            skin.block(done, &excess, || self.finder.place());
+            skin.block(done, &excess);
         }
         if let Some(paths) = &mut self.paths {
             paths.block(done);

@@ -32,4 +32,5 @@ mod results;
 mod stored;
 mod strips;
 mod surfaces;
+mod surfaces_parts;
 mod tidy;

@@ -6,17 +6,20 @@ use headstall::board::profile;
 use headstall::job::reader::{JobReader, Step};
 use headstall::job::state::{Act, Move};
 use headstall::motion::path::Block;
+use headstall::replay::cause::{Causes, Setup};
 use headstall::replay::controller;
-use headstall::replay::removal::{Causes, Setup};
 use headstall::replay::source::Planned;
 use headstall::replay::store::Reading;
 use headstall::replay::stream::replay;
 use headstall::replay::world::{Cause, Line, Ran, World};
+use headstall::study::bumps::Found as Event;
 use headstall::study::causes::{self, Span};
-use headstall::study::compare::{Case, Sample, has_draws, is_firm, outcomes, runs_needed, sample};
-use headstall::study::remedies;
+use headstall::study::compare::{Case, is_firm, outcomes, runs_needed};
+use headstall::study::cures;
 use headstall::study::reshape::{Reshape, reshape};
+use headstall::study::sample::{Sample, Sight, has_draws, sample};
 use headstall::study::watch::Watch;
+use headstall::surface::skin::Surface;
 use proptest::prelude::*;
 
 use super::laws::{any_board, any_job};
@@ -152,15 +155,15 @@ proptest! {
         let shares = causes::shares(&kept, &board, seed, &spans, 2, &|_| {}).unwrap();
         let allowed = 1e-9 * done.lost_s.max(1.0);
         for (stall, shares_s) in stalls.iter().zip(&shares.spans_s) {
-            let sum: f64 = shares_s.iter().sum();
+            let sum: f64 = shares_s.sum();
             prop_assert!((sum - stall.lost_s).abs() <= allowed, "{sum} {}", stall.lost_s);
         }
-        let total: f64 = shares.total_s.iter().sum();
+        let total: f64 = shares.total_s.sum();
         prop_assert!((total - done.lost_s).abs() <= allowed, "{total} {}", done.lost_s);
         // A cause that the board lacks gets exactly nothing.
         for cause in Cause::ALL {
             if !Causes::of(&board).has(cause) {
-                prop_assert_eq!(shares.total_s[cause as usize], 0.0);
+                prop_assert_eq!(shares.total_s[cause], 0.0);
             }
         }
         // One thread or two: the same bits.
@@ -170,16 +173,24 @@ proptest! {
     #[test]
     fn the_stored_job_replays_as_the_file_does(text in any_board(), job in any_job(), seed in any::<u64>()) {
         let board = profile::parse(&text, "any.toml", &[]).unwrap();
-        let mut watch = Watch::new(&board.nozzle, |_| {});
+        let mut heights_mm = Vec::new();
+        let each = |event: &Event| if let Event::Bump(bump) = event { heights_mm.push(bump.height_mm) };
+        let mut watch = Watch::new(&board.nozzle, each);
         let done = replay(job.as_bytes(), &board, seed, &mut watch).unwrap();
         let (seen, _) = watch.finish();
+        let visible = heights_mm.iter().filter(|mm| **mm >= 0.05).count() as u64;
         let kept = Planned::new(JobReader::new(job.as_bytes()), &board).store().unwrap();
-        let again = sample(&kept, &board, seed).unwrap();
+        let sight = Sight { facing: &|_| Some(Surface::Outer), visible_mm: 0.05 };
+        let seen_so = sample(&kept, &board, seed, Some(sight)).unwrap();
+        prop_assert_eq!(seen_so.visible, visible);
+        let highest_mm = heights_mm.iter().copied().fold(0.0, f64::max);
+        prop_assert!((seen_so.highest_mm - highest_mm).abs() <= 1e-9 * highest_mm);
+        let again = sample(&kept, &board, seed, None).unwrap();
         prop_assert_eq!(again.lost_s.to_bits(), done.lost_s.to_bits());
         prop_assert_eq!(again.replay_s.to_bits(), done.totals.replay_s.to_bits());
         prop_assert_eq!(again.kinds, seen.kinds);
         // Two boards that differ in nothing have the same luck: the difference is exactly 0.
-        prop_assert_eq!(sample(&kept, &board.clone(), seed).unwrap(), again);
+        prop_assert_eq!(sample(&kept, &board.clone(), seed, None).unwrap(), again);
         let (lines, blocks) = (kept.line_count(), kept.block_count());
         prop_assert!(kept.memory_bytes() <= 8 * lines + 40 * blocks + 64 * (2 + lines / 3) + 64 * 40);
     }
@@ -220,7 +231,7 @@ fn the_empty_and_the_full_set() {
     let nothing = Setup::only(&board, Causes::default());
     let totals = controller::run(&nothing, 0, &mut silent).unwrap();
     super::making::close(totals.replay_s, whole.ideal_s, 1e-9);
-    let save = shares.total_s[Cause::Save as usize];
+    let save = shares.total_s[Cause::Save];
     assert!(
         whole.lost_s > 1.0 && save > 0.15 * whole.lost_s,
         "{:?} {}",
@@ -249,7 +260,7 @@ fn causes_that_only_bite_together() {
     let shares = causes::shares(&kept, &board, 0, &[], 2, &|_| {})
         .unwrap()
         .total_s;
-    let [link, _, _, _, compute, _] = shares;
+    let (link, compute) = (shares[Cause::Link], shares[Cause::Compute]);
     assert!(link > 0.0 && compute > 0.0, "{shares:?}");
     let lone = |sets: &[&str]| {
         let mut all = vec![
@@ -363,8 +374,16 @@ fn remedies_cure() {
         );
     }
     let all = steps(&job);
-    let cures = remedies::cures(&all, &board, 0, 2, &|_| {}).unwrap();
-    assert!(cures.before.stalls() > 10, "{:?}", cures.before);
+    let trial = cures::Trial {
+        steps: &all,
+        board: &board,
+        seed: 0,
+        visible_mm: 0.1,
+        threads: 2,
+    };
+    let cures = cures::cures(&trial, &|_| {}).unwrap();
+    let before = cures.before;
+    assert!(before.stalls > 10.0 && before.visible > 0.0, "{before:?}");
     let named = |what: &str| {
         let found = cures
             .single
@@ -372,31 +391,18 @@ fn remedies_cure() {
             .find(|t| t.remedies[0].name.starts_with(what));
         found.unwrap_or_else(|| panic!("no {what}"))
     };
-    assert!(named("no saves").sample.lost_s < 0.1 * cures.before.lost_s);
+    assert!(named("no saves").after.lost_s < 0.1 * before.lost_s);
     let slow = named("printing moves at most");
-    assert!(
-        slow.sample.lost_s <= 0.02 * cures.before.lost_s
-            && slow.sample.replay_s > cures.before.replay_s
-    );
-    let share = |t: &remedies::Tried| {
-        t.sample.lost_s / cures.before.lost_s
-            + t.sample.stalls() as f64 / cures.before.stalls() as f64
-    };
-    assert!(
-        cures
-            .single
-            .windows(2)
-            .all(|p| share(&p[0]) <= share(&p[1]) + 1e-12)
-    );
+    assert!(slow.after.lost_s <= 0.02 * before.lost_s && slow.after.visible == 0.0);
+    assert!(slow.after.replay_s > before.replay_s);
+    // Those that hardly prolong the print come first, then those that leave fewest bumps.
+    for pair in cures.single.windows(2) {
+        let key = |t: &cures::Tried| (t.is_slow(&before), t.after.visible);
+        assert!(key(&pair[0]) <= key(&pair[1]));
+    }
     if let Some(set) = &cures.set {
-        let quick = |t: &&remedies::Tried| t.sample.replay_s <= 1.1 * cures.before.replay_s;
-        let least = cures
-            .single
-            .iter()
-            .filter(quick)
-            .map(|t| t.sample.stalls())
-            .min()
-            .unwrap();
-        assert!(set.sample.stalls() < least && set.remedies.len() > 1);
+        let quick = cures.single.iter().filter(|t| !t.is_slow(&before));
+        let key = |t: &cures::Tried| (t.after.visible, t.after.stalls);
+        assert!(quick.into_iter().all(|t| key(set) < key(t)) && set.remedies.len() > 1);
     }
 }
