@@ -17,7 +17,7 @@ use super::args::Mend;
 use super::failure::Failure;
 use super::inputs;
 use super::one_file::OneFile;
-use super::replay::threads;
+use super::terminal::threads;
 use super::terminal::print;
 
 /// Rounding may add this to the deviation that was asked for, mm: half a step of 0.001 mm on two axes.
@@ -35,20 +35,27 @@ struct Job {
 
 impl Job {
     fn open(path: &Path) -> Result<Self, Failure> {
-        let mut job = inputs::job(path)?;
-        if job.bytes.is_some() {
+        // It says what is wrong with a name.
+        let name = inputs::job(path, false)?.name;
+        let stdin = path.as_os_str() == "-";
+        if !stdin && path.is_file() {
             return Ok(Job {
-                name: job.name,
+                name,
                 path: path.to_path_buf(),
                 _kept: None,
             });
         }
-        let failed = |e: io::Error| Failure::Unusable(format!("{}: cannot be kept: {e}", job.name));
+        let failed = |e: io::Error| Failure::Unusable(format!("{name}: cannot be kept: {e}"));
         let mut kept = tempfile::NamedTempFile::new().map_err(failed)?;
-        io::copy(&mut job.source, &mut kept).map_err(failed)?;
+        let mut source: Box<dyn Read> = if stdin {
+            Box::new(io::stdin())
+        } else {
+            Box::new(File::open(path).map_err(failed)?)
+        };
+        io::copy(&mut source, &mut kept).map_err(failed)?;
         let kept = kept.into_temp_path();
         Ok(Job {
-            name: job.name,
+            name,
             path: kept.to_path_buf(),
             _kept: Some(kept),
         })

@@ -11,7 +11,7 @@ use crate::study::mend::proof::Sameness;
 use crate::study::mend::runs::{Runs, Terms};
 
 use super::numbers::{share, time};
-use super::words::wrap;
+use super::text::wrap;
 
 /// What was asked.
 pub struct Question<'a> {

@@ -11,8 +11,8 @@ use crate::study::watch::Watch;
 use crate::surface::bump::Bump;
 use crate::surface::skin::{Surface, Wanted};
 
-/// Stalls that are held until it is known where they lie; of more, all count as seen.
-const STALLS_MAX: usize = 100_000;
+/// Bumps that are held until it is known where they lie; where there are more, all that are held count as seen.
+const BUMPS_MAX: usize = 200_000;
 
 /// What a replay came to.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -67,19 +67,22 @@ pub fn harm(
     visible_mm: f64,
 ) -> Result<Harm, ReplayError> {
     let mut bumps: Vec<Bump> = Vec::new();
-    // Blocks at which the stalls that have visible bumps are placed, by the stall's number.
-    let mut places: Vec<(u64, u64)> = Vec::new();
     let wanted = Wanted {
         walls: false,
-        stalls_max: STALLS_MAX,
+        whole: false,
         aside: false,
     };
-    let each = |found: &Found| match found {
-        Found::Bump(bump) if bump.height_mm >= visible_mm => bumps.push(*bump),
-        Found::Stall(stall) if stall.bump_mm.is_some_and(|mm| mm >= visible_mm) => {
-            places.push((stall.stall, stall.block));
+    let mut more = false;
+    let each = |found: &Found| {
+        if let Found::Bump(bump) = found
+            && bump.height_mm >= visible_mm
+        {
+            if bumps.len() < BUMPS_MAX {
+                bumps.push(*bump);
+            } else {
+                more = true;
+            }
         }
-        _ => {}
     };
     let mut timed = Timed {
         watch: Watch::new(&board.nozzle, each).with_surface(&board.nozzle, &wanted),
@@ -98,11 +101,8 @@ pub fn harm(
         ..Harm::default()
     };
     for bump in bumps {
-        let stall = places.binary_search_by_key(&bump.stall, |place| place.0);
-        let of = |block: u64| found.exposure.as_ref().and_then(|e| e.of(block));
-        let surface = of(bump.block).or(stall.ok().and_then(|k| of(places[k].1)));
-        let asked = bump.stall < STALLS_MAX as u64;
-        if matches!(surface, Some(Surface::Outer | Surface::Hole)) || !asked {
+        let surface = found.exposure.as_ref().and_then(|e| e.of(bump.block));
+        if more || matches!(surface, Some(Surface::Outer | Surface::Hole)) {
             harm.lines.push(bump.line);
             harm.layers.push(bump.layer);
             harm.largest_mm = harm.largest_mm.max(bump.height_mm);

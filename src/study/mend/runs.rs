@@ -5,7 +5,7 @@ use std::io::{self, Read};
 
 use crate::board::types::Board;
 use crate::replay::stream::ReplayError;
-use crate::study::compare::has_draws;
+use crate::study::sample::has_draws;
 use crate::study::parallel;
 
 use super::harm::{Harm, harm};
