@@ -17,8 +17,8 @@ use super::args::Mend;
 use super::failure::Failure;
 use super::inputs;
 use super::one_file::OneFile;
-use super::terminal::threads;
 use super::terminal::print;
+use super::terminal::threads;
 
 /// Rounding may add this to the deviation that was asked for, mm: half a step of 0.001 mm on two axes.
 const ROUNDING_MM: f64 = 0.75e-3;
@@ -166,7 +166,10 @@ fn proven(
     place: Option<&Path>,
 ) -> Result<(Runs, Sameness, Counts), Failure> {
     let failed = |e: &dyn std::fmt::Display| {
-        Failure::Other(format!("{}: the mended job: {e}; nothing was written", job.name))
+        Failure::Other(format!(
+            "{}: the mended job: {e}; nothing was written",
+            job.name
+        ))
     };
     let new = || -> io::Result<Box<dyn Read>> {
         match place {

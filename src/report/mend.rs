@@ -162,14 +162,12 @@ impl Mended {
     ) -> Self {
         let (before, after) = (Replays::new(&choice.before), Replays::new(after));
         let extra_s = after.print_s - before.print_s;
-        let walls = choice.survey.walls.iter().map(|(class, sum)| {
-            Wall {
-                feed_mm_s: sum.feed_mm_s,
-                ideal_s: sum.ideal_s,
-                at_risk_s: sum.risk_s,
-                visible_bumps: sum.bumps,
-                treated: choice.plan.walls.contains(class),
-            }
+        let walls = choice.survey.walls.iter().map(|(class, sum)| Wall {
+            feed_mm_s: sum.feed_mm_s,
+            ideal_s: sum.ideal_s,
+            at_risk_s: sum.risk_s,
+            visible_bumps: sum.bumps,
+            treated: choice.plan.walls.contains(class),
         });
         let bands = choice.plan.bands.iter().map(|(first_layer, treat)| Band {
             first_layer: *first_layer,

@@ -17,6 +17,7 @@ mod laws;
 mod main_loop;
 mod making;
 mod map;
+mod mend;
 mod oracle;
 mod plainly;
 mod ref_bump;

@@ -48,7 +48,13 @@ pub fn choose(open: &Open, board: &Board, terms: &Terms) -> Result<Choice, MendE
         .with_walls(lines)
         .through()?;
     let others = format!("{} {} {}", terms.visible_mm, terms.runs, terms.seed);
-    let mark = mark::line(board, terms.within_mm, terms.allow, terms.everywhere, &others);
+    let mark = mark::line(
+        board,
+        terms.within_mm,
+        terms.allow,
+        terms.everywhere,
+        &others,
+    );
     let earlier = mark::found(&survey.tail);
     let same_settings = earlier.as_deref() == Some(mark.as_str());
     let mut allow = terms.allow;

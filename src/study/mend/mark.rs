@@ -58,7 +58,10 @@ mod tests {
     fn the_line_is_found_whatever_ends_it() {
         let mut tail = Vec::new();
         keep_tail(&mut tail, &[b'x'; 2000]);
-        keep_tail(&mut tail, b"\r\n; mended by headstall: merge within 0.02 mm\r\n");
+        keep_tail(
+            &mut tail,
+            b"\r\n; mended by headstall: merge within 0.02 mm\r\n",
+        );
         assert_eq!(tail.len(), TAIL_BYTES);
         let line = "; mended by headstall: merge within 0.02 mm";
         assert_eq!(found(&tail).as_deref(), Some(line));

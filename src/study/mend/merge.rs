@@ -205,9 +205,9 @@ fn longest(chords: &[Chord], moves: &[Move], at: usize, path: &Path, how: &Joini
             None
         } else {
             // An arc may need some more moves to begin with.
-            let arc = how.arc_chord_mm.and_then(|chord_mm| {
-                arcs::printable(&moves[at..to], how.within_mm, chord_mm)
-            });
+            let arc = how
+                .arc_chord_mm
+                .and_then(|chord_mm| arcs::printable(&moves[at..to], how.within_mm, chord_mm));
             misfits += usize::from(arc.is_none());
             if how.arc_chord_mm.is_none() || misfits > arcs::MOVES_MIN {
                 break;

@@ -86,8 +86,8 @@ impl Service {
         match &board.link {
             Link::Card(card) => {
                 let sector_s = high_s(&card.sector);
-                service.wall_byte_s = sector_s / 512.0
-                    + card.chain_s / (1024.0 * f64::from(card.cluster_kib));
+                service.wall_byte_s =
+                    sector_s / 512.0 + card.chain_s / (1024.0 * f64::from(card.cluster_kib));
                 service.hold_s += sector_s + card.chain_s;
                 if board.save.reread {
                     again_s = sector_s;
@@ -99,8 +99,8 @@ impl Service {
             Link::Serial(serial) => {
                 let reply_s = high_s(&serial.reply);
                 service.wall_byte_s = 1.0 / serial.bytes_per_s;
-                service.wall_line_s = serial.overhead_bytes / serial.bytes_per_s
-                    + reply_s / serial.in_flight as f64;
+                service.wall_line_s =
+                    serial.overhead_bytes / serial.bytes_per_s + reply_s / serial.in_flight as f64;
                 service.hold_s += reply_s;
             }
         }

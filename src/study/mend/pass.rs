@@ -131,8 +131,7 @@ impl<A: Read, B: Read> Pass<A, B> {
             return Ok(());
         }
         let from = self.run.bytes.len();
-        self.chunks
-            .take(step.end_byte, left, &mut self.run.bytes)?;
+        self.chunks.take(step.end_byte, left, &mut self.run.bytes)?;
         self.line(&step, from);
         Ok(())
     }
@@ -141,7 +140,8 @@ impl<A: Read, B: Read> Pass<A, B> {
     fn line(&mut self, step: &Step, from: usize) {
         let chunk = &self.run.bytes[from..];
         let (begin, end) = text::last_line(chunk);
-        let marked = begin == 0 && step.end_byte == chunk.len() as u64 && chunk.starts_with(BYTE_ORDER_MARK);
+        let marked =
+            begin == 0 && step.end_byte == chunk.len() as u64 && chunk.starts_with(BYTE_ORDER_MARK);
         let begin = if marked { BYTE_ORDER_MARK.len() } else { begin };
         let line = &chunk[begin..end];
         let code = self.words.read(&chunk[begin..], end - begin).code;

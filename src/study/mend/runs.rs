@@ -5,8 +5,8 @@ use std::io::{self, Read};
 
 use crate::board::types::Board;
 use crate::replay::stream::ReplayError;
-use crate::study::sample::has_draws;
 use crate::study::parallel;
+use crate::study::sample::has_draws;
 
 use super::harm::{Harm, harm};
 use super::plan::Allow;

@@ -25,7 +25,7 @@ const BANDS_MAX: usize = 20;
 /// Print times that differ by less than this share are alike.
 const ALIKE: f64 = 1e-3;
 /// How often bands that still show a bump under the proof's seeds are treated anew.
-const REPAIRS_MAX: usize = 8;
+const REPAIRS_MAX: usize = 16;
 
 /// A candidate, replayed.
 #[derive(Clone, Debug)]
@@ -143,7 +143,11 @@ impl<'a> Search<'a> {
 
     /// Tries this mix at lower and lower feeds, until no bump is left or it is slower than one that leaves none.
     fn descend(&mut self, mix: Treat) -> Result<(), MendError> {
-        let count = if self.terms.allow.pace { PACES.len() } else { 1 };
+        let count = if self.terms.allow.pace {
+            PACES.len()
+        } else {
+            1
+        };
         for power in &PACES[..count] {
             let most_s = self.quickest_s();
             let pace = PACE_STEP.powi(*power);

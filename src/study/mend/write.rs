@@ -270,14 +270,7 @@ impl Writer {
     }
 
     /// A move that stays alone.
-    fn single(
-        &mut self,
-        run: &Run,
-        held: &Held,
-        treat: &Treat,
-        modes: Modes,
-        counts: &mut Counts,
-    ) {
+    fn single(&mut self, run: &Run, held: &Held, treat: &Treat, modes: Modes, counts: &mut Counts) {
         let line = &run.bytes[held.line.clone()];
         let end = &run.bytes[held.line.end..held.chunk.end];
         let first = held.chunk.start == run.held[0].chunk.start;
