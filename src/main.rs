@@ -4,6 +4,7 @@ mod app {
     pub mod args;
     pub mod boards;
     pub mod compare;
+    pub mod demo;
     pub mod failure;
     pub mod folder;
     pub mod hidden;
@@ -14,6 +15,7 @@ mod app {
     pub mod progress;
     pub mod remedies;
     pub mod replay;
+    pub mod shell;
     pub mod signals;
     pub mod swap;
     pub mod table;
@@ -35,6 +37,9 @@ fn main() -> ExitCode {
         Command::Compare(compare) => app::compare::run(compare),
         Command::Remedies(remedies) => app::remedies::run(remedies),
         Command::Mend(mend) => app::mend::run(mend),
+        Command::Demo { out } => app::demo::run(out),
+        Command::Completions { shell } => app::shell::completions(*shell),
+        Command::Man { command } => app::shell::man(command.as_deref()),
         Command::Boards { name } => app::boards::run(name.as_deref()),
     };
     match done {

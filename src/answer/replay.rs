@@ -169,7 +169,7 @@ pub struct ReplayAnswer {
     pub outer_mm2: Option<f64>,
     /// What was printed and is no part.
     pub left_out: Vec<LeftOut>,
-    /// The bumps; which of them can be seen is known where `surfaces` is.
+    /// The bumps; which of them can be seen is known where `outer_mm2` is.
     pub bumps: BumpBook,
     /// The runs with other seeds; `None` where there were none: the board has no draws, or the job is too long
     /// to be kept.
@@ -196,7 +196,7 @@ impl ReplayAnswer {
 
     /// How many bumps will be seen; `None` where that was not worked out.
     pub fn visible_count(&self) -> Option<u64> {
-        self.surfaces.map(|_| self.bumps.visible())
+        self.outer_mm2.map(|_| self.bumps.visible())
     }
 
     /// Bumps that will be seen, the highest first; where there are very many, the highest of them.
@@ -204,11 +204,6 @@ impl ReplayAnswer {
         self.bumps
             .ranked()
             .take_while(|b| b.height_mm >= self.visible_mm)
-    }
-
-    /// The highest bump on a surface that can be seen.
-    pub fn highest_bump(&self) -> Option<&Bump> {
-        self.bumps.ranked().next()
     }
 
     /// The layer that suffers most: the one with most visible bumps; where there are none, the one that loses

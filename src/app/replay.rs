@@ -169,7 +169,7 @@ fn publish(
             By::Angle => Across::Angle,
             By::Length => Across::Length,
         };
-        let pictures = pictures::pictures(answer, summary, drawing, across);
+        let pictures = pictures::pictures(answer, summary, across);
         for (name, svg) in &pictures {
             picture(&mut folder, name, svg, args.png)?;
         }

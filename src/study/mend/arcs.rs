@@ -97,7 +97,7 @@ pub fn printable(chords: &[Move], within_mm: f64, chord_mm: f64) -> Option<Circl
     let radius = (from[0] - centre[0]).hypot(from[1] - centre[1]);
     let half = (chord_mm / 2.0).min(radius);
     let sagitta_mm = radius - (radius * radius - half * half).sqrt();
-    let fits = radius >= RADIUS_MM[0] && radius <= RADIUS_MM[1] && sagitta_mm < within_mm;
+    let fits = (RADIUS_MM[0]..=RADIUS_MM[1]).contains(&radius) && sagitta_mm < within_mm;
     let (circle, _) = fitted(chords, centre, within_mm - sagitta_mm).filter(|_| fits)?;
     Some(circle)
 }
