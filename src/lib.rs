@@ -146,6 +146,7 @@ pub mod study {
         pub mod run;
         pub mod runs;
         pub mod search;
+        pub mod space;
         pub mod text;
         pub mod write;
     }

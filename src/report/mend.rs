@@ -301,39 +301,7 @@ pub fn text(m: &Mended) -> String {
         );
     }
     if m.state == "mended" {
-        row(
-            "path",
-            format!(
-                "moved by at most {:.4} mm (allowed: {} mm), at line {} of the mended job; filament of a layer differs by at most {:.6} mm",
-                m.deviation_mm, m.within_mm, m.deviation_line, m.filament_mm
-            ),
-        );
-        row(
-            "lines",
-            format!(
-                "{} commands in place of {}: {} merged into others, {} arcs, {} only shortened; {} moves at a lower feed",
-                m.command_lines[1],
-                m.command_lines[0],
-                m.merged_lines,
-                m.arcs,
-                m.shortened_lines,
-                m.paced_moves
-            ),
-        );
-        for wall in m.walls.iter().filter(|w| w.treated) {
-            row(
-                "walls",
-                format!(
-                    "of up to {:.0} mm/s: treated for {} of {}, where the board may lose the pace",
-                    wall.feed_mm_s,
-                    time(wall.at_risk_s),
-                    time(wall.ideal_s)
-                ),
-            );
-        }
-        for band in &m.bands {
-            row(&format!("layer {}", band.first_layer), band_words(band));
-        }
+        changes(m, &mut row);
     }
     if m.left_alone_lines > 0 {
         row(
@@ -358,6 +326,43 @@ pub fn text(m: &Mended) -> String {
         }
     }
     text
+}
+
+/// What was changed, row by row.
+fn changes(m: &Mended, row: &mut impl FnMut(&str, String)) {
+    row(
+        "path",
+        format!(
+            "moved by at most {:.4} mm (allowed: {} mm), at line {} of the mended job; filament of a layer differs by at most {:.6} mm",
+            m.deviation_mm, m.within_mm, m.deviation_line, m.filament_mm
+        ),
+    );
+    row(
+        "lines",
+        format!(
+            "{} commands in place of {}: {} merged into others, {} arcs, {} only shortened; {} moves at a lower feed",
+            m.command_lines[1],
+            m.command_lines[0],
+            m.merged_lines,
+            m.arcs,
+            m.shortened_lines,
+            m.paced_moves
+        ),
+    );
+    for wall in m.walls.iter().filter(|w| w.treated) {
+        row(
+            "walls",
+            format!(
+                "of up to {:.0} mm/s: treated for {} of {}, where the board may lose the pace",
+                wall.feed_mm_s,
+                time(wall.at_risk_s),
+                time(wall.ideal_s)
+            ),
+        );
+    }
+    for band in &m.bands {
+        row(&format!("layer {}", band.first_layer), band_words(band));
+    }
 }
 
 /// Shown once with a mended job.

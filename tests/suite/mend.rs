@@ -6,10 +6,11 @@ use headstall::board::types::Board;
 use headstall::job::reader::JobReader;
 use headstall::job::state::{Act, Move};
 use headstall::motion::path::Path;
-use headstall::study::mend::merge::{self, Chord, Joining, distance_mm, xyz};
+use headstall::study::mend::merge::{self, Chord, Joining};
 use headstall::study::mend::pass::Pass;
 use headstall::study::mend::plan::{Plan, Treat};
 use headstall::study::mend::proof::sameness;
+use headstall::study::mend::space::{distance_mm, xyz};
 use proptest::prelude::*;
 
 use super::making::board;

@@ -2,7 +2,7 @@
 
 use crate::job::state::{Circle, Move};
 
-use super::merge::{distance_mm, xyz};
+use super::space::{distance_mm, xyz};
 
 /// Fewest moves that are worth an arc.
 pub const MOVES_MIN: usize = 3;

@@ -8,6 +8,7 @@ use crate::motion::path::Path;
 use super::merge::{self, Chord, Group, Joining};
 use super::pace::{Service, Timed, timed};
 use super::plan::{Class, Treat};
+use super::space::length_mm;
 
 /// Moves that are held at most; a longer run is cut.
 pub const MOVES_MAX: usize = 4096;
@@ -85,7 +86,7 @@ impl Run {
         let mut feeds: Vec<(Class, f64)> = Vec::new();
         for held in &self.held {
             let class = Class::of(held.mv.feed_mm_s);
-            let length_mm = merge::length_mm(&held.mv);
+            let length_mm = length_mm(&held.mv);
             match feeds.iter_mut().find(|(c, _)| *c == class) {
                 Some((_, sum_mm)) => *sum_mm += length_mm,
                 None => feeds.push((class, length_mm)),
