@@ -134,6 +134,26 @@ pub mod study {
     pub mod compare;
     pub mod cures;
     pub mod facts;
+    /// The job written anew so that a board keeps up with it.
+    pub mod mend {
+        pub mod arcs;
+        pub mod choose;
+        pub mod counts;
+        pub mod harm;
+        pub mod mark;
+        pub mod merge;
+        pub mod numbers;
+        pub mod pace;
+        pub mod pass;
+        pub mod plan;
+        pub mod proof;
+        pub mod run;
+        pub mod runs;
+        pub mod search;
+        pub mod space;
+        pub mod text;
+        pub mod write;
+    }
     pub mod parallel;
     pub mod paths;
     pub mod remedy;
@@ -182,6 +202,7 @@ pub mod report {
         pub mod png;
     }
     pub mod map;
+    pub mod mend;
     pub mod numbers;
     pub mod page;
     pub mod part;

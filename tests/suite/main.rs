@@ -21,6 +21,7 @@ mod limits;
 mod main_loop;
 mod making;
 mod map;
+mod mend;
 mod oracle;
 mod plainly;
 mod ref_bump;
