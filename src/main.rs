@@ -4,19 +4,25 @@ mod app {
     pub mod args;
     pub mod boards;
     pub mod compare;
+    pub mod demo;
     pub mod explain;
     pub mod failure;
     pub mod folder;
     pub mod hidden;
     pub mod inputs;
+    pub mod mend;
+    pub mod one_file;
     pub mod pictures;
     pub mod progress;
     pub mod remedies;
     pub mod replay;
+    pub mod shell;
     pub mod signals;
     pub mod swap;
     pub mod table;
     pub mod terminal;
+    pub mod values;
+    pub mod written;
 }
 
 use std::process::ExitCode;
@@ -34,6 +40,10 @@ fn main() -> ExitCode {
         Command::Compare(compare) => app::compare::run(compare),
         Command::Remedies(remedies) => app::remedies::run(remedies),
         Command::Explain(explain) => app::explain::run(explain),
+        Command::Mend(mend) => app::mend::run(mend),
+        Command::Demo { out } => app::demo::run(out),
+        Command::Completions { shell } => app::shell::completions(*shell),
+        Command::Man { command } => app::shell::man(command.as_deref()),
         Command::Boards { name } => app::boards::run(name.as_deref()),
     };
     match done {

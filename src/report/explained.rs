@@ -93,7 +93,7 @@ pub fn verdict(answer: &Explanation) -> Vec<String> {
     }
     let ways = ways_apart(answer);
     if !ways.is_empty() {
-        said.push(format!("To tell them apart: {}", ways.join(" ")));
+        said.push(format!("To tell them apart: {}", ways.join(" Or: ")));
     }
     said
 }

@@ -3,11 +3,13 @@
 mod board;
 mod board_errors;
 mod browser;
+mod charts;
 #[path = "../fuzz/checks/mod.rs"]
 mod checks;
 mod cli;
 mod colours;
 mod corpus;
+mod demo;
 mod dialects;
 mod draws;
 mod exactness;
@@ -15,9 +17,12 @@ mod explain;
 mod fuzz;
 mod gallery;
 mod laws;
+#[cfg(unix)]
+mod limits;
 mod main_loop;
 mod making;
 mod map;
+mod mend;
 mod oracle;
 mod plainly;
 mod ref_bump;

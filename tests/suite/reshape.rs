@@ -3,12 +3,14 @@
 use std::collections::VecDeque;
 
 use headstall::board::profile;
+use headstall::demo::lantern::STUTTERS;
 use headstall::job::reader::{JobReader, Step};
 use headstall::job::state::{Act, Move};
 use headstall::motion::path::Block;
 use headstall::replay::cause::{Causes, Setup};
 use headstall::replay::controller;
 use headstall::replay::source::Planned;
+use headstall::replay::source::Steps;
 use headstall::replay::store::Reading;
 use headstall::replay::stream::replay;
 use headstall::replay::world::{Cause, Line, Ran, World};
@@ -16,7 +18,7 @@ use headstall::study::bumps::Found as Event;
 use headstall::study::causes::{self, Span};
 use headstall::study::compare::{Case, is_firm, outcomes, runs_needed};
 use headstall::study::cures;
-use headstall::study::reshape::{Reshape, reshape};
+use headstall::study::reshape::{Reshape, Reshaped};
 use headstall::study::sample::{Sample, Sight, has_draws, sample};
 use headstall::study::watch::Watch;
 use headstall::surface::skin::Surface;
@@ -116,6 +118,16 @@ fn wall() -> impl Strategy<Value = String> {
         })
 }
 
+/// The steps reshaped, and how far the path moved at most, mm.
+fn reshape(steps: &[Step], how: Reshape) -> (Vec<Step>, f64) {
+    let mut reshaped = Reshaped::new(steps.iter(), how);
+    let mut all = Vec::new();
+    while let Some(step) = reshaped.next_step().unwrap() {
+        all.push(*step);
+    }
+    (all, reshaped.shift_mm)
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 48, failure_persistence: None, ..ProptestConfig::default() })]
 
@@ -212,7 +224,7 @@ impl World for Silent<'_> {
 /// With everything removed the replay is the ideal; with nothing removed it is the replay.
 #[test]
 fn the_empty_and_the_full_set() {
-    let text = include_str!("../../scenarios/lantern/stutters.toml");
+    let text = STUTTERS;
     let board = board_from(
         text,
         &["save.ms=100", "link.sector_ms=1.2", "link.hiccup_chance=0"],
@@ -311,25 +323,28 @@ fn arcs_as_the_board_cuts_them() {
         );
     }
     let all = steps(&job);
-    let shift = |chord_mm: f64| {
-        reshape(
-            &all,
-            Reshape::Arcs {
-                within_mm: 0.01,
-                chord_mm,
-            },
-        )
-        .1
+    let arcs = |within_mm: f64, chord_mm: f64| {
+        let how = Reshape::Arcs {
+            within_mm,
+            chord_mm,
+        };
+        let (after, shift_mm) = reshape(&all, how);
+        (after.len(), shift_mm)
     };
+    let (fine, fine_mm) = arcs(0.1, 1e-6);
+    let (cut, cut_mm) = arcs(0.1, 1.0);
+    assert!(fine < 10 && cut < 10, "{fine} {cut}");
     let sagitta_mm = 3.0 - (9.0f64 - 0.25).sqrt();
-    super::making::close(shift(1.0) - shift(0.0), sagitta_mm, 1e-4);
-    assert!(shift(0.0) <= 0.01);
+    super::making::close(cut_mm - fine_mm, sagitta_mm, 1e-4);
+    // The board's chords leave the tolerance: no arc at all.
+    assert_eq!(arcs(0.01, 1.0), (all.len(), 0.0));
+    assert!(arcs(0.01, 0.1).0 < 10);
 }
 
 /// Six runs with six tests cannot be firm (2·6/2⁶ > 5 %); eight alike are.
 #[test]
 fn firm_answers() {
-    let drawn = board_from(include_str!("../../scenarios/lantern/stutters.toml"), &[]);
+    let drawn = board_from(STUTTERS, &[]);
     let cases: Vec<Case> = (0..7)
         .map(|_| Case {
             board: &drawn,
@@ -360,10 +375,7 @@ fn firm_answers() {
 /// is named starves nothing, a set is found where no cheap change cures.
 #[test]
 fn remedies_cure() {
-    let board = board_from(
-        include_str!("../../scenarios/lantern/stutters.toml"),
-        &["link.hiccup_chance=0"],
-    );
+    let board = board_from(STUTTERS, &["link.hiccup_chance=0"]);
     let mut job = String::from("M83\nG1 F4800 Z.2\n");
     for k in 1..=9000 {
         let a = f64::from(k) * 0.01;
@@ -373,9 +385,8 @@ fn remedies_cure() {
             50.0 + 25.0 * a.sin()
         );
     }
-    let all = steps(&job);
     let trial = cures::Trial {
-        steps: &all,
+        open: &|| Ok(Box::new(std::io::Cursor::new(job.clone().into_bytes()))),
         board: &board,
         seed: 0,
         visible_mm: 0.1,

@@ -5,11 +5,11 @@
 use crate::study::parallel;
 
 use super::blur::Blur;
-use super::coherence::{Beat, COHERENT_PERIODS, Scale, Sums, sums};
 use super::draws::{Draws, Purpose};
 use super::huddle::Groups;
 use super::numbers::{Complex, median};
 use super::phases::Phases;
+use super::tone::{Batch, Deal, Ear, POWER_MIN, Tone, ToneTable};
 use super::view::{Bump, View};
 use super::wall::{AROUND, Along, Wall, filled};
 
@@ -21,23 +21,8 @@ const PERIOD_MAX_S: f64 = 120.0;
 const PERIOD_MIN_S: f64 = 0.3;
 /// The shortest period in errors of the angle.
 const ERRORS: f64 = 4.0;
-/// Frequencies where phasors vary less than this over the bumps say nothing.
-const POWER_MIN: f64 = 0.1;
-/// Phasors whose mean square is at least this have survived the error of heights.
-const SEEN_MIN: f64 = 0.3;
 /// Frequencies that one thread takes at a time.
 const BATCH: usize = 32;
-
-/// A frequency that was tried.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Tone {
-    /// Its place in the grid of frequencies.
-    pub step: usize,
-    /// Cycles for each s, line or mm of filament.
-    pub frequency: f64,
-    /// How well the bumps keep step with it: a standard normal by chance.
-    pub q: f64,
-}
 
 /// All frequencies of one coordinate that could be tried.
 #[derive(Clone, Debug, PartialEq)]
@@ -94,13 +79,6 @@ pub struct Heard {
     pub seen_share: f64,
 }
 
-/// Bumps dealt over layers, in the order of layers.
-#[derive(Clone, Debug)]
-struct Deal {
-    /// Degree and layer of each bump, as numbers in the table of phasors.
-    places: Vec<(u32, u32)>,
-}
-
 /// Bumps that may keep time.
 #[derive(Debug)]
 pub struct Clock<'a> {
@@ -111,14 +89,6 @@ pub struct Clock<'a> {
     degrees: Vec<usize>,
     /// How many bumps each has.
     counts: Vec<f64>,
-}
-
-/// One coordinate, with all that the draws need of it.
-struct Ear {
-    along: Along,
-    /// The coordinate of each layer that bumps are dealt to.
-    layers: Vec<f64>,
-    sources: Vec<Vec<f64>>,
 }
 
 impl<'a> Clock<'a> {
@@ -328,161 +298,6 @@ pub fn layer_coordinates(wall: &Wall, bumps: &[Bump], along: Along) -> Vec<f64> 
     };
     let known: Vec<Option<f64>> = wall.cells.chunks(AROUND).map(layer).collect();
     filled(&known).unwrap_or_else(|| vec![0.0; wall.layers()])
-}
-
-/// What some frequencies gave.
-struct Batch {
-    tones: Vec<Tone>,
-    seen: usize,
-    most: Vec<f64>,
-}
-
-/// The kernel between layers, as quotients of powers that neither over- nor underflow.
-#[derive(Clone, Copy, Debug)]
-struct Level {
-    block: i32,
-    power: f64,
-}
-
-/// Exponents of a block of levels.
-const BLOCK: f64 = 300.0;
-
-impl Level {
-    fn new(exponent: f64) -> Self {
-        let block = (exponent / BLOCK).floor();
-        Level {
-            block: block as i32,
-            power: (block * BLOCK - exponent).exp(),
-        }
-    }
-
-    /// The kernel between this and an earlier level.
-    fn after(self, before: Level) -> f64 {
-        match self.block - before.block {
-            0 => self.power / before.power,
-            1 => self.power / before.power * (-BLOCK).exp(),
-            _ => 0.0,
-        }
-    }
-}
-
-/// All phasors of one frequency, centred.
-struct ToneTable<'t> {
-    frequency: f64,
-    centred: &'t [Complex],
-    width: usize,
-    /// The mean phasor of each layer.
-    mean: Vec<Complex>,
-    /// The mean square of each layer's centred phasors.
-    power: Vec<f64>,
-    levels: Vec<Level>,
-    /// See [`ToneTable::draws`].
-    fades: Vec<f64>,
-}
-
-impl<'t> ToneTable<'t> {
-    fn new(ear: &Ear, frequency: f64, table: &'t mut [Complex], counts: &[f64]) -> Self {
-        let width = counts.len();
-        let n: f64 = counts.iter().sum();
-        let mut mean = Vec::with_capacity(ear.layers.len());
-        let mut power = Vec::with_capacity(ear.layers.len());
-        for row in table.chunks_mut(width) {
-            let mut sum = [0.0, 0.0];
-            for (z, m) in row.iter().zip(counts) {
-                sum = [sum[0] + m * z[0], sum[1] + m * z[1]];
-            }
-            let middle = [sum[0] / n, sum[1] / n];
-            let mut square = 0.0;
-            for (z, m) in row.iter_mut().zip(counts) {
-                *z = [z[0] - middle[0], z[1] - middle[1]];
-                square += m * (z[0] * z[0] + z[1] * z[1]);
-            }
-            mean.push(middle);
-            power.push(square / n);
-        }
-        let first = ear.layers.first().copied().unwrap_or(0.0);
-        let level = |u: &f64| Level::new((u - first) * frequency / COHERENT_PERIODS);
-        ToneTable {
-            frequency,
-            centred: table,
-            width,
-            mean,
-            power,
-            levels: ear.layers.iter().map(level).collect(),
-            fades: Vec::new(),
-        }
-    }
-
-    fn centred(&self, place: (u32, u32)) -> Complex {
-        self.centred[place.1 as usize * self.width + place.0 as usize]
-    }
-
-    fn fade(&self, deal: &Deal, i: usize) -> f64 {
-        let Some(before) = i.checked_sub(1) else {
-            return 0.0;
-        };
-        let [from, to] = [before, i].map(|i| self.levels[deal.places[i].1 as usize]);
-        to.after(from)
-    }
-
-    fn sums(&self, deal: &Deal) -> Sums {
-        sums(deal.places.iter().enumerate().map(|(i, place)| Beat {
-            centred: self.centred(*place),
-            power: self.power[place.1 as usize],
-            fade: self.fade(deal, i),
-        }))
-    }
-
-    /// The mean square of the phasors over the bumps' layers.
-    fn power(&self, deal: &Deal) -> f64 {
-        let powers = deal.places.iter().map(|p| self.power[p.1 as usize]);
-        powers.sum::<f64>() / deal.places.len() as f64
-    }
-
-    /// The observed bumps at this frequency; whether it says anything.
-    fn hear(&mut self, observed: &Deal, step: usize, batch: &mut Batch) -> bool {
-        if self.power(observed) < POWER_MIN {
-            return false;
-        }
-        batch.tones.push(Tone {
-            step,
-            frequency: self.frequency,
-            q: self.sums(observed).normal_scale(),
-        });
-        let whole = observed.places.iter().map(|p| {
-            let (c, m) = (self.centred(*p), self.mean[p.1 as usize]);
-            (c[0] + m[0]).powi(2) + (c[1] + m[1]).powi(2)
-        });
-        let mean = whole.sum::<f64>() / observed.places.len() as f64;
-        batch.seen += usize::from(mean >= SEEN_MIN);
-        true
-    }
-
-    /// The q of each draw, where it is larger than those before. Where each bump is dealt by itself the
-    /// layers are the same in all draws, and so is all but the sum over pairs.
-    fn draws(&mut self, observed: &Deal, deals: &[Deal], singles: bool, most: &mut [f64]) {
-        if !singles {
-            for (deal, most) in deals.iter().zip(most) {
-                *most = most.max(self.sums(deal).normal_scale());
-            }
-            return;
-        }
-        let own = self.sums(observed);
-        let scale = Scale::new(own.variance, own.third);
-        self.fades = (0..observed.places.len())
-            .map(|i| self.fade(observed, i))
-            .collect();
-        for (deal, most) in deals.iter().zip(most) {
-            let (mut a, mut pairs) = ([0.0, 0.0], 0.0);
-            for (place, fade) in deal.places.iter().zip(&self.fades) {
-                let c = self.centred(*place);
-                a = [a[0] * fade, a[1] * fade];
-                pairs += a[0] * c[0] + a[1] * c[1];
-                a = [a[0] + c[0], a[1] + c[1]];
-            }
-            *most = most.max(scale.of(pairs));
-        }
-    }
 }
 
 /// The phasor of any cell of the wall at one frequency, as the error of heights leaves it.
