@@ -148,7 +148,9 @@ pub mod study {
 pub mod answer {
     pub mod bumps;
     pub mod compare;
+    mod hearers;
     pub mod job;
+    mod layer_trace;
     pub mod luck;
     pub mod progress;
     pub mod remedies;
@@ -162,7 +164,9 @@ pub mod answer {
 /// What the maker gets to see.
 pub mod report {
     pub mod advice;
+    mod along;
     pub mod bars;
+    pub mod bump_marks;
     pub mod comparison;
     mod comparison_rows;
     mod comparison_verdict;
