@@ -183,6 +183,7 @@ pub mod report {
     pub mod map;
     pub mod numbers;
     pub mod page;
+    pub mod page_data;
     pub mod part;
     pub mod pictures;
     pub mod post;

@@ -9,6 +9,7 @@ use super::bump_marks::Bumps;
 use super::map::{self, MapText};
 use super::numbers::time;
 use super::page::{self, Page};
+use super::page_data;
 use super::summary::Summary;
 use super::wall::{Across, Caption};
 use super::{part, queue, speed, verdict, wall};
@@ -27,7 +28,6 @@ pub fn pictures(answer: &ReplayAnswer, summary: &Summary, across: Across) -> Vec
         board: summary.board.clone(),
         across,
     };
-    let lost_s: Vec<f64> = answer.layers.iter().map(|l| l.lost_s).collect();
     let exposure = &drawing.exposure;
     let bumps = Bumps::of(answer, exposure);
     let text = map_text(answer, summary, drawing, &bumps);
@@ -43,7 +43,10 @@ pub fn pictures(answer: &ReplayAnswer, summary: &Summary, across: Across) -> Vec
             "queue",
             queue::svg(worst.take(1).next(), room, &summary.job, &summary.board),
         ),
-        ("speed", speed::svg(&exposure.wall_mm, &lost_s, &caption)),
+        (
+            "speed",
+            speed::svg(&exposure.wall_mm, &answer.layers, &caption),
+        ),
     ]
 }
 
@@ -129,7 +132,7 @@ pub fn page(
         .iter()
         .filter_map(|(name, what)| Some((of(name)?.1.as_str(), *what)))
         .collect();
-    let (layers, within_mm) = drawing.paths.clone().finish(page::paths_fit);
+    let (layers, within_mm) = drawing.paths.clone().finish(page_data::paths_fit);
     page::html(&Page {
         summary,
         answer,
