@@ -74,11 +74,6 @@ impl Bumps {
             .iter()
             .take_while(|b| b.bump_mm >= self.visible_mm)
     }
-
-    /// Height of the highest, mm; 0 where there is none.
-    pub fn most_mm(&self) -> f64 {
-        self.list.first().map_or(0.0, |b| b.bump_mm)
-    }
 }
 
 /// The colour of a bump.

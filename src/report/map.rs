@@ -44,7 +44,7 @@ const FINE: f64 = 10.0;
 /// Draws the layer; below 2 MB.
 pub fn svg(trace: &LayerTrace, text: &MapText) -> String {
     let line = format!(
-        "layer {} (z {:.2} mm) of layers 0 to {} · {} on {}",
+        "layer {} (z {:.2} mm) of layers 0 to {}, {} on {}",
         trace.layer,
         trace.z_mm,
         text.layers.max(1) - 1,
@@ -314,7 +314,7 @@ fn diamond(x: f64, y: f64, r: f64) -> String {
 }
 
 fn bump_size(mm: f64, most_mm: f64) -> f64 {
-    7.0 + 7.0 * (mm / most_mm.max(1e-9)).sqrt()
+    6.0 + 5.0 * (mm / most_mm.max(1e-9)).sqrt()
 }
 
 fn draw_bumps(picture: &mut Picture, text: &MapText, frame: &Frame) {
@@ -340,7 +340,7 @@ fn draw_legend(picture: &mut Picture, trace: &LayerTrace, text: &MapText, frame:
     picture.scale_bar(WIDTH - MARGIN, y + 36.0, 250.0, frame.pixels_per_mm);
     y = speed_key(picture, y + 18.0, 560.0);
     if let Some(highest) = text.bumps.first() {
-        picture.add(&diamond(MARGIN + 16.0, y - 9.0, 14.0));
+        picture.add(&diamond(MARGIN + 16.0, y - 9.0, 11.0));
         let label = format!(
             "{}; the wall stands out by up to {:.2} mm",
             count(text.visible, "visible bump"),

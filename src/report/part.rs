@@ -121,7 +121,7 @@ pub fn svg(walls: &[WallPoint], parts: &[Part], bumps: &Bumps, caption: &Caption
     let note = if !rings {
         "Each line is a layer's outer wall."
     } else {
-        "Rings lie on the far side. Each line is a layer's outer wall."
+        "Rings are on surfaces turned away from you. Each line is a layer's outer wall."
     };
     let y = picture.paragraph(y, Voice::Note, note);
     picture.finish(y + 4.0)

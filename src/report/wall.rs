@@ -36,7 +36,7 @@ pub struct Caption {
     pub across: Across,
 }
 
-const LEFT: f64 = 126.0;
+const LEFT: f64 = 150.0;
 const RIGHT: f64 = WIDTH - MARGIN;
 /// Height of the tallest part, px.
 const HIGH: f64 = 640.0;
@@ -102,7 +102,7 @@ impl<'a> Panel<'a> {
     }
 
     /// The bare wall, its tint, its letter and its axis.
-    fn draw(&self, picture: &mut Picture, bumps: &Bumps, panels: usize) {
+    fn draw(&self, picture: &mut Picture, bumps: &Bumps, most_mm: f64, panels: usize) {
         let top = self.y(self.part.high_mm[2]);
         let frame = [self.left, top, self.wide, self.foot - top];
         let [x, y, wide, high] = frame.map(number);
@@ -114,7 +114,7 @@ impl<'a> Panel<'a> {
             let up = bump.place_mm[2] / self.part.high_mm[2].max(1e-6);
             thick.add(bump, self.share(bump.place_mm), up, self.stretch(bump));
         }
-        thick.draw(picture, bumps.most_mm());
+        thick.draw(picture, most_mm);
         if panels > 1 {
             let name = format!("part {}", self.part.letter);
             picture.say(self.left, top - 12.0, Voice::Strong, Anchor::Start, &name);
@@ -145,7 +145,9 @@ impl<'a> Panel<'a> {
         let mut all = 0;
         for bump in bumps.visible().filter(|b| self.has(b)) {
             let u = self.left + self.wide * self.share(bump.place_mm);
-            let v = self.y(bump.place_mm[2]);
+            // A layer lies below its height.
+            let layer_mm = self.part.high_mm[2] / self.layers.max(1) as f64;
+            let v = self.y(bump.place_mm[2] - layer_mm / 2.0);
             // The highest come first.
             bins.entry(((u / BIN) as i64, (v / BIN) as i64))
                 .or_insert((u, v, bump.bump_mm));
@@ -179,19 +181,19 @@ pub fn svg(walls: &[WallPoint], parts: &[Part], bumps: &Bumps, caption: &Caption
         let y = picture.paragraph(top + 20.0, Voice::Body, text);
         return picture.finish(y + 10.0);
     };
+    // The highest come first.
+    let here = |b: &&Bump| panels.iter().any(|p| p.has(b));
+    let most_mm = bumps.list.iter().find(here).map_or(0.0, |b| b.bump_mm);
     let (mut marks, mut shown) = (Vec::new(), 0);
     for panel in &panels {
-        panel.draw(
-            &mut picture,
-            bumps,
-            if several { panels.len().max(2) } else { 1 },
-        );
+        let count = if several { panels.len().max(2) } else { 1 };
+        panel.draw(&mut picture, bumps, most_mm, count);
         let (own, all) = panel.marks(bumps);
         marks.extend(own);
         shown += all;
     }
     marks.sort_by(|a, b| a.2.total_cmp(&b.2));
-    let (crowded, most_mm) = (crowd(marks.len()), bumps.most_mm());
+    let crowded = crowd(marks.len());
     for (u, v, mm) in &marks {
         let r = crowded * radius(*mm, most_mm);
         picture.add(&dot(*u, *v, r, &colour(*mm, most_mm)));
@@ -210,6 +212,7 @@ pub fn svg(walls: &[WallPoint], parts: &[Part], bumps: &Bumps, caption: &Caption
     }
     let tally = Tally {
         shown,
+        most_mm,
         dots: marks.len() as u64,
         outer,
         parts_left_out: (parts.len() - panels.len()) as u64,
@@ -262,6 +265,8 @@ struct Tally {
     /// Visible bumps on the panels, and the dots that stand for them.
     shown: u64,
     dots: u64,
+    /// The highest bump on the panels, visible or not, mm.
+    most_mm: f64,
     /// Visible bumps that are listed and on the outside of any part.
     outer: u64,
     parts_left_out: u64,
@@ -270,22 +275,17 @@ struct Tally {
 /// The key below the wall; returns where it ends.
 fn key(picture: &mut Picture, mut foot: f64, bumps: &Bumps, tally: &Tally, across: Across) -> f64 {
     let title = bump_marks::title(tally.shown, bumps.visible_mm, " on this wall");
-    let most_mm = if tally.shown > 0 {
-        bumps.most_mm()
-    } else {
-        0.0
-    };
+    let most_mm = if tally.shown > 0 { tally.most_mm } else { 0.0 };
     foot = legend(picture, foot, &title, bumps.visible_mm, most_mm);
-    let thickest = bumps.list.iter().find(|b| b.outer && b.part.is_some());
-    if let Some(thickest) = thickest {
-        foot = tints(picture, foot, thickest.bump_mm);
+    if tally.most_mm > 0.0 {
+        foot = tints(picture, foot, tally.most_mm);
     }
     let listed = bumps.visible().count() as u64;
     let holes = listed - tally.outer;
     let elsewhere = tally.outer - tally.shown;
-    let are = |n: u64, one: &str, more: &str| match n {
-        1 => format!("1 more bump is {one}"),
-        n => format!("{n} more bumps are {more}"),
+    let are = |n: u64, place: &str| match n {
+        1 => format!("1 more visible bump is {place}"),
+        n => format!("{n} more visible bumps are {place}"),
     };
     let mut notes = Vec::new();
     if tally.dots < tally.shown {
@@ -298,12 +298,11 @@ fn key(picture: &mut Picture, mut foot: f64, bumps: &Bumps, tally: &Tally, acros
         ));
     }
     if holes > 0 {
-        let inside = "on the inside of open holes, not on this wall.";
-        notes.push(are(holes, inside, inside));
+        let place = "inside open holes, not on this wall.";
+        notes.push(are(holes, place));
     }
     if elsewhere > 0 {
-        let other = "on parts that are not drawn here.";
-        notes.push(are(elsewhere, other, other));
+        notes.push(are(elsewhere, "on parts that are not drawn here."));
     }
     if tally.parts_left_out > 0 {
         notes.push(format!(
@@ -314,7 +313,7 @@ fn key(picture: &mut Picture, mut foot: f64, bumps: &Bumps, tally: &Tally, acros
             }
         ));
     }
-    if thickest.is_some() {
+    if tally.most_mm > 0.0 {
         let lines = [
             "Slanting rows: something regular in time, such as saves.",
             "Bands: moves too short for the board. Scattered: a card's hiccups.",

@@ -36,3 +36,4 @@ mod strips;
 mod surfaces;
 mod surfaces_parts;
 mod tidy;
+mod wall;
