@@ -125,7 +125,7 @@ fn bump_figures(answer: &ReplayAnswer, s: &Summary) -> Vec<Figure> {
         if let (Some(shown), true) = (s.visible_bumps, s.runs > 1) {
             let _ = write!(what, "; in the run that is shown {shown}");
         }
-        all.push((number(expected), "visible bumps expected", what));
+        all.push((format!("{expected:.0}"), "visible bumps expected", what));
     }
     if let Some(n) = s.per_100_cm2.filter(|n| *n > 0.0) {
         let what = "of outer wall, visible bumps expected".to_string();
