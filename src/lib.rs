@@ -41,6 +41,8 @@
 #[doc = include_str!("model.md")]
 pub mod model {}
 
+pub mod text;
+
 /// A job and two boards to begin with.
 pub mod demo {
     pub mod lantern;
@@ -54,6 +56,7 @@ pub mod job {
     pub mod notices;
     pub mod reader;
     pub mod state;
+    pub mod values;
     pub mod words;
 }
 
@@ -65,6 +68,7 @@ pub mod board {
     pub mod profile;
 
     mod durations;
+    mod error;
     mod keys;
     mod known;
     mod overrides;
@@ -130,6 +134,26 @@ pub mod study {
     pub mod compare;
     pub mod cures;
     pub mod facts;
+    /// The job written anew so that a board keeps up with it.
+    pub mod mend {
+        pub mod arcs;
+        pub mod choose;
+        pub mod counts;
+        pub mod harm;
+        pub mod mark;
+        pub mod merge;
+        pub mod numbers;
+        pub mod pace;
+        pub mod pass;
+        pub mod plan;
+        pub mod proof;
+        pub mod run;
+        pub mod runs;
+        pub mod search;
+        pub mod space;
+        pub mod text;
+        pub mod write;
+    }
     pub mod parallel;
     pub mod paths;
     pub mod remedy;
@@ -171,6 +195,7 @@ pub mod report {
     mod comparison_rows;
     mod comparison_verdict;
     pub mod cures;
+    pub mod finite;
     /// The one look of all pictures.
     pub mod look {
         mod advance;
@@ -181,6 +206,7 @@ pub mod report {
         pub mod png;
     }
     pub mod map;
+    pub mod mend;
     pub mod numbers;
     pub mod page;
     pub mod page_data;

@@ -9,6 +9,8 @@ mod app {
     pub mod folder;
     pub mod hidden;
     pub mod inputs;
+    pub mod mend;
+    pub mod one_file;
     pub mod pictures;
     pub mod progress;
     pub mod remedies;
@@ -18,6 +20,7 @@ mod app {
     pub mod swap;
     pub mod table;
     pub mod terminal;
+    pub mod written;
 }
 
 use std::process::ExitCode;
@@ -34,6 +37,7 @@ fn main() -> ExitCode {
         Command::Replay(replay) => app::replay::run(replay),
         Command::Compare(compare) => app::compare::run(compare),
         Command::Remedies(remedies) => app::remedies::run(remedies),
+        Command::Mend(mend) => app::mend::run(mend),
         Command::Demo { out } => app::demo::run(out),
         Command::Completions { shell } => app::shell::completions(*shell),
         Command::Man { command } => app::shell::man(command.as_deref()),

@@ -244,8 +244,8 @@ pub fn replay(
     {
         return Err(Trouble::Layer { layer, layers });
     }
-    let shares = shares(&pass, question, progress)?;
-    let luck = luck(&pass, question, progress)?;
+    let shares = shares(&job.name, &pass, question, progress)?;
+    let luck = luck(&job.name, &pass, question, progress)?;
     let mut answer = ReplayAnswer {
         luck,
         ..answered(job, question, pass, shares)
@@ -320,7 +320,7 @@ fn pass<'l>(
     let replayed = replay(source, board, question.seed, &mut hearers, keep_blocks_max);
     let replayed = replayed.map_err(|e| match e {
         ReplayError::Job(e) => Trouble::job(&job.name, &e),
-        ReplayError::Board(e) => Trouble::board(e),
+        ReplayError::Board(e) => Trouble::restless(&job.name, &e),
     })?;
     let found = hearers.watch.found();
     Ok(Pass {
@@ -352,6 +352,7 @@ fn keep_blocks_max(question: &ReplayQuestion, bytes: Option<u64>) -> usize {
 
 /// The causes' shares, where they are asked for or quickly had.
 fn shares(
+    name: &str,
     pass: &Pass,
     question: &ReplayQuestion,
     progress: &dyn Progress,
@@ -370,11 +371,12 @@ fn shares(
     let spans = pass.stalls.spans();
     let (seed, threads) = (question.seed, question.threads);
     let shares = causes::shares(kept, board, seed, &spans, threads, &each);
-    shares.map(Some).map_err(Trouble::board)
+    shares.map(Some).map_err(|e| Trouble::restless(name, &e))
 }
 
 /// Runs with other seeds, where those could differ and the job was kept.
 fn luck(
+    name: &str,
     pass: &Pass,
     question: &ReplayQuestion,
     progress: &dyn Progress,
@@ -392,7 +394,7 @@ fn luck(
         visible_mm: question.visible_mm,
     };
     let (board, threads) = (question.board, question.threads);
-    Luck::of(kept, board, &seeds, sight, threads, progress).map(Some)
+    Luck::of(name, kept, board, &seeds, sight, threads, progress).map(Some)
 }
 
 fn answered(

@@ -201,11 +201,7 @@ fn many_stalls_from_standard_input() {
     assert!(file["visible_bumps"].is_u64(), "{file}");
     assert_eq!(file["visible_bumps"], stream["visible_bumps"]);
     assert_eq!(file["largest_bump_mm"], stream["largest_bump_mm"]);
-    let verdict = stream["verdict"].as_str().unwrap();
-    assert!(
-        !verdict.contains("visible") && !verdict.contains("sight"),
-        "{verdict}"
-    );
+    assert_eq!(file["level"], stream["level"]);
 }
 
 #[test]

@@ -16,9 +16,12 @@ mod exactness;
 mod fuzz;
 mod gallery;
 mod laws;
+#[cfg(unix)]
+mod limits;
 mod main_loop;
 mod making;
 mod map;
+mod mend;
 mod oracle;
 mod plainly;
 mod ref_bump;
