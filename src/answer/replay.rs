@@ -23,6 +23,7 @@ use crate::surface::left_out::LeftOut;
 use crate::surface::skin::{Exposure, Wanted};
 
 use super::bumps::{self, BumpBook};
+pub use super::effort::Effort;
 use super::job::{Job, JobBytes};
 use super::luck::Luck;
 use super::progress::{Listener, Progress, Task};
@@ -40,20 +41,6 @@ const LUCK_BLOCKS_MAX: usize = 1_500_000;
 const STREAM_STALLS_MAX: usize = 15_000;
 /// Stalls whose strips of time are kept: those that lose most.
 const STRIPS_MAX: usize = 200;
-
-/// How much work an answer is worth.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Effort {
-    /// In constant memory: no causes worked out, no surfaces.
-    Quick,
-    /// Surfaces and bumps, but no causes.
-    Bumps,
-    /// Surfaces, and causes where they take some seconds.
-    #[default]
-    Usual,
-    /// Causes worked out in full, however long that takes.
-    Full,
-}
 
 /// What is asked.
 #[derive(Clone, Debug)]
@@ -296,8 +283,7 @@ fn pass<'l>(
     let board = question.board;
     let keep_blocks_max = keep_blocks_max(question, job.bytes);
     let held_max = match (question.effort, job.bytes) {
-        (Effort::Usual, None) => keep_blocks_max.min(STREAM_STALLS_MAX),
-        (Effort::Bumps, None) => STREAM_STALLS_MAX,
+        (Effort::Usual | Effort::Bumps, None) => unasked_max(board).min(STREAM_STALLS_MAX),
         (Effort::Usual | Effort::Bumps, Some(_)) => unasked_max(board),
         (Effort::Quick | Effort::Full, _) => keep_blocks_max,
     };
