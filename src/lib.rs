@@ -133,6 +133,31 @@ pub mod study {
     pub mod causes;
     pub mod compare;
     pub mod cures;
+    /// Which explanation do the bumps agree with that somebody saw on a print?
+    pub mod explain {
+        pub mod blur;
+        pub mod clock;
+        pub mod coherence;
+        pub mod decide;
+        pub mod draws;
+        pub mod huddle;
+        pub mod keeping;
+        pub mod mixture;
+        pub mod numbers;
+        mod phases;
+        pub mod places;
+        pub mod plate;
+        mod power;
+        pub mod question;
+        pub mod regular;
+        pub mod seen;
+        pub mod shown;
+        pub mod strewn;
+        pub mod tone;
+        mod track;
+        pub mod view;
+        pub mod wall;
+    }
     pub mod facts;
     /// The job written anew so that a board keeps up with it.
     pub mod mend {
@@ -172,6 +197,7 @@ pub mod study {
 pub mod answer {
     pub mod bumps;
     pub mod compare;
+    pub mod explain;
     mod hearers;
     pub mod job;
     mod layer_trace;
@@ -195,7 +221,10 @@ pub mod report {
     mod comparison_rows;
     mod comparison_verdict;
     pub mod cures;
+    pub mod explain;
+    pub mod explained;
     pub mod finite;
+    pub mod folded;
     /// The one look of all pictures.
     pub mod look {
         mod advance;

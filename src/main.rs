@@ -5,6 +5,7 @@ mod app {
     pub mod boards;
     pub mod compare;
     pub mod demo;
+    pub mod explain;
     pub mod failure;
     pub mod folder;
     pub mod hidden;
@@ -20,6 +21,7 @@ mod app {
     pub mod swap;
     pub mod table;
     pub mod terminal;
+    pub mod values;
     pub mod written;
 }
 
@@ -37,6 +39,7 @@ fn main() -> ExitCode {
         Command::Replay(replay) => app::replay::run(replay),
         Command::Compare(compare) => app::compare::run(compare),
         Command::Remedies(remedies) => app::remedies::run(remedies),
+        Command::Explain(explain) => app::explain::run(explain),
         Command::Mend(mend) => app::mend::run(mend),
         Command::Demo { out } => app::demo::run(out),
         Command::Completions { shell } => app::shell::completions(*shell),

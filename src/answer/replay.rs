@@ -48,6 +48,8 @@ const STRIPS_MAX: usize = 200;
 pub enum Effort {
     /// In constant memory: no causes worked out, no surfaces.
     Quick,
+    /// Surfaces and bumps, but no causes.
+    Bumps,
     /// Surfaces, and causes where they take some seconds.
     #[default]
     Usual,
@@ -277,7 +279,8 @@ fn pass<'l>(
     let keep_blocks_max = keep_blocks_max(question, job.bytes);
     let held_max = match (question.effort, job.bytes) {
         (Effort::Usual, None) => keep_blocks_max.min(STREAM_STALLS_MAX),
-        (Effort::Usual, Some(_)) => unasked_max(board),
+        (Effort::Bumps, None) => STREAM_STALLS_MAX,
+        (Effort::Usual | Effort::Bumps, Some(_)) => unasked_max(board),
         (Effort::Quick | Effort::Full, _) => keep_blocks_max,
     };
     let wants_blocks = listener.wants_blocks();
@@ -344,7 +347,7 @@ fn keep_blocks_max(question: &ReplayQuestion, bytes: Option<u64>) -> usize {
     };
     match (question.effort, bytes) {
         (Effort::Full, _) => usize::MAX,
-        (Effort::Quick, _) => 0,
+        (Effort::Quick | Effort::Bumps, _) => 0,
         (Effort::Usual, Some(_)) => most,
         (Effort::Usual, None) => most.min(STREAM_BLOCKS_MAX),
     }
