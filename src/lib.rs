@@ -60,6 +60,7 @@ pub mod board {
     pub mod profile;
 
     mod durations;
+    mod fitted;
     mod keys;
     mod known;
     mod overrides;
@@ -108,6 +109,25 @@ pub mod study {
     pub mod causes;
     pub mod compare;
     pub mod facts;
+    /// A board's numbers from the times of a dry run.
+    pub mod fit {
+        pub mod compare_times;
+        pub mod costs;
+        pub mod coupon;
+        mod dice;
+        pub mod fitting;
+        pub mod forward;
+        pub mod keys;
+        mod pen;
+        pub mod planes;
+        pub mod problem;
+        mod rests;
+        pub mod search;
+        pub mod sound;
+        mod spectrum;
+        pub mod times;
+        pub mod walkers;
+    }
     pub mod parallel;
     pub mod paths;
     pub mod remedies;
@@ -125,14 +145,18 @@ pub mod study {
 pub mod report {
     pub mod advice;
     pub mod bars;
+    pub mod board_file;
     pub mod comparison;
     pub mod cures;
+    pub mod dry_run;
+    pub mod fit;
     /// The one look of all pictures.
     pub mod look {
         pub mod palette;
         pub mod picture;
         pub mod png;
     }
+    pub mod loudness;
     pub mod map;
     pub mod numbers;
     pub mod page;

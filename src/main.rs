@@ -4,12 +4,16 @@ mod app {
     pub mod args;
     pub mod boards;
     pub mod compare;
+    pub mod coupon;
     pub mod failure;
+    pub mod fit;
     pub mod folder;
     pub mod hidden;
     pub mod inputs;
+    pub mod one_file;
     pub mod pictures;
     pub mod progress;
+    pub mod recording;
     pub mod remedies;
     pub mod replay;
     pub mod shelf;
@@ -34,6 +38,8 @@ fn main() -> ExitCode {
         Command::Replay(replay) => app::replay::run(replay),
         Command::Compare(compare) => app::compare::run(compare),
         Command::Remedies(remedies) => app::remedies::run(remedies),
+        Command::Coupon(coupon) => app::coupon::run(coupon),
+        Command::Fit(fit) => app::fit::run(fit),
         Command::Boards { name } => app::boards::run(name.as_deref()),
     };
     match done {
