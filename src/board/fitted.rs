@@ -1,12 +1,11 @@
 //! `[fit]`: what a fit knows of a board's numbers, for the replays that come after it.
 //!
-//! `keys` names keys, `draws` holds rows of whole numbers: for each draw of the posterior and each key, a thousand
-//! times the natural logarithm of a factor on the file's own value. A key that an override sets is known: its
-//! column is dropped.
+//! Both are texts: `keys` names keys, `draws` has a row of whole numbers for each draw of the posterior: by key, a
+//! thousand times the natural logarithm of a factor on the file's own value. A key that an override sets is known:
+//! its column is dropped.
 
 use super::keys::Table;
-use super::place::{At, BoardError};
-use super::tree::{Node, Value};
+use super::place::BoardError;
 use super::types::Fitted;
 
 /// Names that may stand in `fit.keys`, and the keys of the file whose override makes each of them known.
@@ -34,7 +33,7 @@ const NAMES: [(&str, &[&str]); 19] = [
 /// Most draws.
 const DRAWS_MAX: usize = 1000;
 /// Largest logarithm of a factor, in thousandths.
-const LN_MAX: f64 = 20_000.0;
+const LN_MAX: i32 = 20_000;
 
 /// The table `[fit]`, where there is one.
 pub(super) fn fitted(root: &Table) -> Result<Option<Fitted>, BoardError> {
@@ -66,72 +65,47 @@ pub(super) fn fitted(root: &Table) -> Result<Option<Fitted>, BoardError> {
     }))
 }
 
-fn list<'a>(table: &Table<'a>, key: &str, most: usize) -> Result<Option<&'a [Node]>, BoardError> {
-    table.read(
-        key,
-        &format!("a list of at most {most} entries"),
-        |value| match value {
-            Value::List(items) if items.len() <= most => Some(items.as_slice()),
-            _ => None,
-        },
-    )
-}
-
 fn keys(table: &Table) -> Result<Option<Vec<String>>, BoardError> {
-    let Some(items) = list(table, "keys", NAMES.len())? else {
+    let Some(text) = table.text("keys")? else {
         return Ok(None);
     };
     let mut keys: Vec<String> = Vec::new();
-    for item in items {
-        let known = match &item.value {
-            Value::Text(text) => NAMES.iter().find(|(name, _)| name == text),
-            _ => None,
-        };
-        match known {
-            Some((name, _)) if !keys.iter().any(|k| k == name) => keys.push((*name).to_string()),
-            Some(_) => return Err(wrong(table, "keys", item, "must not stand twice")),
-            None => {
-                let names: Vec<&str> = NAMES.iter().map(|(name, _)| *name).collect();
-                let why = format!("must be one of {}", names.join(", "));
-                return Err(wrong(table, "keys", item, &why));
-            }
+    for word in text.split_whitespace() {
+        if !NAMES.iter().any(|(name, _)| *name == word) {
+            let names: Vec<&str> = NAMES.iter().map(|(name, _)| *name).collect();
+            let word = word.escape_debug();
+            let why = format!("`{word}` must be one of {}", names.join(", "));
+            return Err(table.wrong("keys", &why));
         }
+        if keys.iter().any(|key| key == word) {
+            return Err(table.wrong("keys", &format!("{word} must not stand twice")));
+        }
+        keys.push(word.to_string());
     }
     Ok(Some(keys))
 }
 
 fn rows(table: &Table, columns: usize) -> Result<Option<Vec<Vec<f64>>>, BoardError> {
-    let Some(items) = list(table, "draws", DRAWS_MAX)? else {
+    let Some(text) = table.text("draws")? else {
         return Ok(None);
     };
-    let whole = |value: &Value| match value {
-        Value::Number(n) if n.fract() == 0.0 && n.abs() <= LN_MAX => Some(*n),
-        _ => None,
-    };
+    let number = |word: &str| word.parse::<i32>().ok().filter(|n| n.abs() <= LN_MAX);
     let mut rows = Vec::new();
-    for item in items {
-        let row = match &item.value {
-            Value::List(cells) if cells.len() == columns => cells
-                .iter()
-                .map(|c| whole(&c.value))
-                .collect::<Option<Vec<f64>>>(),
-            _ => None,
-        };
-        let why = || {
-            format!(
-                "must be a list of {columns} whole numbers from -{LN_MAX} to {LN_MAX}, one for each of fit.keys"
-            )
-        };
-        rows.push(row.ok_or_else(|| wrong(table, "draws", item, &why()))?);
+    for line in text.lines().filter(|line| !line.trim().is_empty()) {
+        let row: Option<Vec<f64>> = line
+            .split_whitespace()
+            .map(|w| number(w).map(f64::from))
+            .collect();
+        match row.filter(|row| row.len() == columns && rows.len() < DRAWS_MAX) {
+            Some(row) => rows.push(row),
+            None => {
+                let why = format!(
+                    "row {} must be {columns} whole numbers from -{LN_MAX} to {LN_MAX}, one for each of fit.keys; at most {DRAWS_MAX} rows",
+                    rows.len() + 1
+                );
+                return Err(table.wrong("draws", &why));
+            }
+        }
     }
     Ok(Some(rows))
-}
-
-fn wrong(table: &Table, key: &str, item: &Node, why: &str) -> BoardError {
-    let at = match item.at {
-        At::File => table.at,
-        at => at,
-    };
-    let place = table.source.place(at);
-    BoardError(format!("{place}: fit.{key}: {}: {why}", item.shown))
 }

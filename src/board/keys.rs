@@ -160,7 +160,7 @@ impl<'a> Table<'a> {
     }
 
     /// Reads a value, or says what it must be.
-    pub fn read<T>(
+    fn read<T>(
         &self,
         key: &str,
         must: &dyn fmt::Display,

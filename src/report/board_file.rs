@@ -226,17 +226,15 @@ impl File<'_> {
     fn fitted(&mut self, fitted: &Fitted) {
         self.text += "\n# What the times leave open: boards that fit them as well. A row is one such board; under each key stands a\n\
                       # thousand times the natural logarithm of a factor on the value above.\n[fit]\n";
-        let keys: Vec<String> = fitted.keys.iter().map(|k| quoted(k)).collect();
-        let _ = writeln!(self.text, "keys = [\n  {},\n]", keys.join(",\n  "));
-        self.text += "draws = [\n";
-        for row in &fitted.draws {
-            let cells: Vec<String> = row
+        self.plain("keys", &quoted(&fitted.keys.join(" ")));
+        let row = |row: &Vec<f64>| {
+            let cells = row
                 .iter()
-                .map(|v| format!("{:.0}", v * 1000.0 + 0.0))
-                .collect();
-            let _ = writeln!(self.text, "  [{}],", cells.join(", ").replace("-0,", "0,"));
-        }
-        self.text += "]\n";
+                .map(|v| ((v * 1000.0).round() as i64).to_string());
+            cells.collect::<Vec<String>>().join(" ")
+        };
+        let rows: Vec<String> = fitted.draws.iter().map(row).collect();
+        let _ = writeln!(self.text, "draws = \"\"\"\n{}\n\"\"\"", rows.join("\n"));
     }
 }
 

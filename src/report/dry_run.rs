@@ -6,7 +6,7 @@ use super::numbers::time;
 use super::words::wrap;
 
 /// Widest comment line, so that no controller's line buffer overflows.
-const COLUMNS: usize = 60;
+const COLUMNS: usize = 58;
 
 /// Paragraphs: what it does, cautions, how to take the times.
 fn paragraphs(plan: &Plan, about_s: f64, board: &str) -> [(&'static str, Vec<String>); 3] {
@@ -60,7 +60,9 @@ pub fn head(plan: &Plan, about_s: f64, board: &str) -> Vec<String> {
     let mut lines = vec!["Headstall coupon: a dry run that measures a board.".to_string()];
     for (title, sentences) in paragraphs(plan, about_s, board) {
         lines.push(format!("-- {title} --"));
-        lines.extend(sentences.iter().flat_map(|s| wrap(s, COLUMNS)));
+        // Set in, so that none can be taken for the name of a section.
+        let rows = sentences.iter().flat_map(|s| wrap(s, COLUMNS));
+        lines.extend(rows.map(|row| format!("  {row}")));
     }
     lines
 }

@@ -161,7 +161,7 @@ const STROKES: Section = section(
     MECHANICS,
 );
 const SHORT_BURSTS: Section = section(
-    "a long slow stroke, 16 chords behind it",
+    "a slow stroke, then 16 chords",
     Body::Bursts {
         count: 30,
         chords: 16,
@@ -239,7 +239,7 @@ static CARD: [Section; 20] = [
     section("40 chords, then a comment of 2 KiB", held(25, 40, 4), HELD),
     section("30 chords, then a comment of 1 KiB", held(60, 30, 2), HELD),
     SHORT_BURSTS,
-    section("a long slow stroke, 32 chords behind it", bursts(20, 32, 0.05), QUEUE),
+    section("a slow stroke, then 32 chords", bursts(20, 32, 0.05), QUEUE),
     SHORT_PULSES,
     section("60 chords, then 0.6 s of rest", pulses(15, 60, 600), FILLING),
     section("arcs of 0.02 mm", Body::Arcs { count: 2500, mm: 0.02 }, ARCS),
@@ -259,8 +259,8 @@ static SERIAL: [Section; 17] = [
     section("chords of 0.8 mm", chords(1200, 0.8, 100.0, 2), THROUGHPUT),
     section("chords of 0.05 mm in long lines", chords(1000, 0.05, 100.0, 40), WIRE),
     SHORT_BURSTS,
-    section("a long slow stroke, 32 chords of 0.2 mm behind it", bursts(16, 32, 0.2), QUEUE),
-    section("a long slow stroke, 128 chords behind it", bursts(10, 128, 0.03), QUEUE),
+    section("a slow stroke, then 32 chords of 0.2 mm", bursts(16, 32, 0.2), QUEUE),
+    section("a slow stroke, then 128 chords", bursts(10, 128, 0.03), QUEUE),
     SHORT_PULSES,
     section("60 chords, then 0.6 s of rest", pulses(14, 60, 600), FILLING),
     section("arcs of 0.05 mm", Body::Arcs { count: 1500, mm: 0.05 }, ARCS),

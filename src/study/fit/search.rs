@@ -5,6 +5,7 @@
 //! (A. F. Garcia-Fernandez et al., IEEE Transactions on Signal Processing 63, 2015, p. 5561).
 
 use std::cell::RefCell;
+use std::collections::VecDeque;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use super::dice::Dice;
@@ -79,6 +80,9 @@ pub struct Posterior {
 
 /// An unknown is learnt where its posterior deviation fell below this share of its prior's.
 const LEARNT: f64 = 0.6;
+/// The posterior is sampled by the walkers of so many of the last rounds: each has planes of its own, so that what
+/// the planes are uncertain by is in it.
+const LAST_ROUNDS: usize = 3;
 /// An unlearnt unknown is released where keeping all of them costs more than this in `misfit`.
 const RELEASE: f64 = 4.0;
 
@@ -131,7 +135,7 @@ impl<F: Forward> Search<'_, F> {
                 pairs.map(|(n, u)| 0.7 * n * u.sd).collect()
             })
             .collect();
-        let mut before = walkers.clone();
+        let mut before: VecDeque<Vec<Vec<f64>>> = VecDeque::new();
         let mut course: Vec<(f64, f64)> = Vec::new();
         let mut last = None;
         for round in 0..self.effort.rounds[1] {
@@ -143,10 +147,13 @@ impl<F: Forward> Search<'_, F> {
                 self.weigh_again();
             }
             let planes = self.planes(fresh);
-            before.clone_from(&walkers);
             let variances = self.problem.plane_variances(&planes, &self.doubt);
             let moves = self.effort.moves;
             self.walk(&mut walkers, &planes, &variances, moves, 1.0, count);
+            before.push_back(walkers.clone());
+            if before.len() > LAST_ROUNDS {
+                before.pop_front();
+            }
             course.push((self.best()?.misfit, self.bend(&planes)));
             last = Some((planes, variances));
             if round + 1 >= self.effort.rounds[0] && is_settled(&course) {
@@ -155,8 +162,7 @@ impl<F: Forward> Search<'_, F> {
         }
         let (planes, variances) = last?;
         let rounds = course.len();
-        let mut samples = walkers;
-        samples.append(&mut before);
+        let samples: Vec<Vec<f64>> = before.into_iter().flatten().collect();
         self.conclude(samples, planes, variances, rounds)
     }
 
