@@ -81,12 +81,12 @@ pub mod motion {
 /// The controller: from lines to what the head did.
 pub mod replay {
     pub mod ahead;
+    pub mod cause;
     pub mod controller;
     pub mod duties;
     pub mod feed;
     pub mod head;
     pub mod luck;
-    pub mod removal;
     pub mod source;
     pub mod store;
     pub mod stream;
@@ -96,18 +96,34 @@ pub mod replay {
 /// Plastic: what a stall leaves on the part.
 pub mod surface {
     mod beads;
+    pub mod bump;
+    pub mod faces;
+    mod first_layers;
     pub mod flow;
     pub mod grid;
+    mod ground;
+    mod hull;
+    mod islands;
     mod joined;
+    mod layer;
+    mod left_out;
+    pub mod limits;
+    mod lines;
     mod over;
+    mod parts;
+    mod runs;
     mod shell;
     pub mod skin;
+    mod voids;
+    mod walls;
 }
 
 /// What a replay means: stalls, layers, worst places.
 pub mod study {
+    pub mod bumps;
     pub mod causes;
     pub mod compare;
+    pub mod cures;
     pub mod facts;
     /// A board's numbers from the times of a dry run.
     pub mod fit {
@@ -130,8 +146,9 @@ pub mod study {
     }
     pub mod parallel;
     pub mod paths;
-    pub mod remedies;
+    pub mod remedy;
     pub mod reshape;
+    pub mod sample;
     pub mod shapley;
     pub mod stalls;
     pub mod stats;
@@ -139,6 +156,21 @@ pub mod study {
     pub mod thin;
     pub mod trace;
     pub mod watch;
+}
+
+/// Questions and their answers: what commands and pages ask the library.
+pub mod answer {
+    pub mod bumps;
+    pub mod compare;
+    pub mod job;
+    pub mod luck;
+    pub mod progress;
+    pub mod remedies;
+    pub mod replay;
+    mod shelf;
+    pub mod stall_book;
+    pub mod trouble;
+    pub mod warnings;
 }
 
 /// What the maker gets to see.
@@ -161,12 +193,15 @@ pub mod report {
     pub mod numbers;
     pub mod page;
     pub mod part;
+    pub mod pictures;
     pub mod post;
     pub mod queue;
     pub mod speed;
     pub mod summary;
     pub mod tables;
+    pub mod text;
     pub mod thick;
+    pub mod verdict;
     pub mod wall;
     pub mod words;
 }

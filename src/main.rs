@@ -16,9 +16,7 @@ mod app {
     pub mod recording;
     pub mod remedies;
     pub mod replay;
-    pub mod shelf;
     pub mod signals;
-    pub mod stall_log;
     pub mod swap;
     pub mod table;
     pub mod terminal;

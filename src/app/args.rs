@@ -87,6 +87,15 @@ pub struct Replay {
     /// Exit with 3 where there are more stalls than this
     #[arg(long, value_name = "N")]
     pub max_stalls: Option<u64>,
+    /// Exit with 3 where more visible bumps than this are to be expected: the median over the runs
+    #[arg(long, value_name = "N")]
+    pub max_bumps: Option<u64>,
+    /// Runs with other seeds, from which the verdict comes where the board has draws
+    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u64).range(1..=10_000))]
+    pub runs: u64,
+    /// Count everything printed as part of it: skirts, purge lines and supports too
+    #[arg(long)]
+    pub whole: bool,
     /// Draw this layer (from 0) in place of the one that loses most
     #[arg(long, value_name = "N")]
     pub layer: Option<u32>,

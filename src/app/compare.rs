@@ -1,38 +1,26 @@
 //! `compare`: jobs under several settings, side by side.
 
 use std::process::ExitCode;
-use std::sync::Mutex;
 
+use headstall::answer::compare::{CompareQuestion, Setting, compare, reads_again};
+use headstall::answer::job::Job;
 use headstall::board::profile::Override;
-use headstall::board::types::Board;
 use headstall::report::bars;
-use headstall::report::comparison::{self, Comparison, JobRow, Row};
-use headstall::study::causes;
-use headstall::study::compare::{self, Case, has_draws};
-use headstall::study::facts::{JobFacts, facts};
+use headstall::report::comparison::{self, Comparison};
+use headstall::report::tables;
 
 use super::args::{Compare, OnBoard};
 use super::failure::Failure;
 use super::folder::{Folder, save};
 use super::inputs;
 use super::pictures::picture;
-use super::progress::Bar;
-use super::replay::{UNASKED_WORK, threads};
-use super::shelf::Shelved;
-use super::terminal::{print, strong};
+use super::progress::Bars;
+use super::terminal::{headed, json, print, threads, written};
 
 /// The command's summary.
 const MARK: &str = "compare.json";
 /// Settings that one comparison may have.
 const SETTINGS_MAX: usize = 1000;
-/// Runs after which it is asked whether the answer is firm.
-const LOOKS: [usize; 7] = [6, 10, 15, 20, 30, 40, 80];
-
-/// A board under a setting.
-struct Setting {
-    name: String,
-    board: Board,
-}
 
 /// Carries the command out.
 pub fn run(args: &Compare) -> Result<ExitCode, Failure> {
@@ -42,77 +30,22 @@ pub fn run(args: &Compare) -> Result<ExitCode, Failure> {
         .as_deref()
         .map(|place| Folder::open(place, MARK))
         .transpose()?;
-    let limits = limits(&settings);
-    let again = limits.iter().any(|l| *l != 0);
-    let mut shelf: Vec<Shelved> = Vec::new();
-    for path in &args.jobs {
-        let mut job = Shelved::open(path, again)?;
-        if shelf.iter().any(|s| s.name == job.name) {
-            job.name = path.display().to_string();
-        }
-        shelf.push(job);
-    }
-    let mut all_facts = Vec::new();
-    for job in &mut shelf {
-        all_facts.push(facts(job.under(0, &settings[0].board)?));
-    }
-    let cases: Vec<Case> = (0..shelf.len() * settings.len())
-        .map(|i| Case {
-            board: &settings[i % settings.len()].board,
-            first: i - i % settings.len(),
-        })
-        .collect();
-    let mut bench = Bench {
-        args,
-        shelf,
-        limits,
-        cases: &cases,
-    };
-    let (samples, firm) = bench.sampled()?;
-    let outcomes = compare::outcomes(&cases, &samples);
-    let by_cause = bench.shares(&all_facts)?;
-    let names: Vec<String> = bench.shelf.into_iter().map(|job| job.name).collect();
-    let jobs: Vec<JobRow> = names
-        .iter()
-        .zip(&all_facts)
-        .map(|(name, facts)| JobRow::new(name, facts))
-        .collect();
-    let rows: Vec<Row> = outcomes
-        .iter()
-        .enumerate()
-        .map(|(i, outcome)| {
-            let setting = &settings[i % settings.len()];
-            Row::new(
-                &names[i / settings.len()],
-                &setting.name,
-                &setting.board.name,
-                outcome,
-                by_cause[i],
-            )
-        })
-        .collect();
-    let mut result = Comparison {
-        program: concat!("headstall ", env!("CARGO_PKG_VERSION")).to_string(),
-        verdict: comparison::verdict(&rows, &jobs),
+    let question = CompareQuestion {
+        settings: &settings,
         seed: args.on.seed,
-        runs: samples.iter().map(Vec::len).max().unwrap_or(0),
-        firm,
-        runs_needed: compare::runs_needed(&cases, &outcomes),
-        jobs,
-        rows,
-        files: Vec::new(),
+        runs_max: args.runs as usize,
+        causes: args.causes,
+        threads: threads(),
     };
+    let answer = compare(
+        jobs(args, reads_again(&settings))?,
+        &question,
+        &Bars::default(),
+    )
+    .map_err(|trouble| inputs::failure(trouble, &args.on.board))?;
+    let mut result = Comparison::of(&answer);
     if let Some(mut folder) = folder.take() {
-        let mut table = csv::Writer::from_writer(Vec::new());
-        for row in &result.rows {
-            table
-                .serialize(row)
-                .map_err(|e| Failure::Other(format!("compare.csv: {e}")))?;
-        }
-        let table = table
-            .into_inner()
-            .map_err(|e| Failure::Other(format!("compare.csv: {e}")))?;
-        save(&mut folder, "compare.csv", &table)?;
+        save(&mut folder, "compare.csv", &tables::csv(&result.rows))?;
         picture(&mut folder, "compare", &bars::svg(&result), args.png)?;
         result.files = folder.names().to_vec();
         result.files.push(MARK.to_string());
@@ -128,6 +61,19 @@ pub fn run(args: &Compare) -> Result<ExitCode, Failure> {
         Ok(()) | Err(Failure::ClosedPipe) => Ok(ExitCode::SUCCESS),
         Err(failure) => Err(failure),
     }
+}
+
+/// The jobs, each under a name of its own.
+fn jobs(args: &Compare, again: bool) -> Result<Vec<Job>, Failure> {
+    let mut jobs: Vec<Job> = Vec::new();
+    for path in &args.jobs {
+        let mut job = inputs::job(path, again)?;
+        if jobs.iter().any(|j| j.name == job.name) {
+            job.name = path.display().to_string();
+        }
+        jobs.push(job);
+    }
+    Ok(jobs)
 }
 
 /// All boards with all values of all keys.
@@ -178,144 +124,8 @@ fn settings(args: &Compare) -> Result<Vec<Setting>, Failure> {
     Ok(settings)
 }
 
-/// Whether a job has the same blocks and stops on both boards.
-fn same_blocks(a: &Board, b: &Board) -> bool {
-    a.motion == b.motion && a.wait == b.wait
-}
-
-/// For each setting the first that has its limits and waits.
-fn limits(settings: &[Setting]) -> Vec<usize> {
-    let first = |own: &Setting| {
-        let same = |other: &Setting| same_blocks(&other.board, &own.board);
-        settings.iter().position(same).unwrap_or(0)
-    };
-    settings.iter().map(first).collect()
-}
-
-/// All jobs under all settings, job by job.
-struct Bench<'a> {
-    args: &'a Compare,
-    shelf: Vec<Shelved>,
-    /// For each setting the first that has its limits and waits.
-    limits: Vec<usize>,
-    cases: &'a [Case<'a>],
-}
-
-impl Bench<'_> {
-    /// Those of `wanted` that one stored job serves, for each job and its limits: the job, the limits, the
-    /// cases.
-    fn batches(&self, wanted: &[usize]) -> Vec<(usize, usize, Vec<usize>)> {
-        let settings = self.limits.len();
-        let mut batches: Vec<(usize, usize, Vec<usize>)> = Vec::new();
-        for case in wanted {
-            let (job, limits) = (case / settings, self.limits[case % settings]);
-            match batches.iter_mut().find(|b| (b.0, b.1) == (job, limits)) {
-                Some(batch) => batch.2.push(*case),
-                None => batches.push((job, limits, vec![*case])),
-            }
-        }
-        batches
-    }
-
-    /// Runs until the answer is firm, or until there are as many as asked for.
-    fn sampled(&mut self) -> Result<(compare::Samples, bool), Failure> {
-        let cases = self.cases;
-        let mut samples: compare::Samples = vec![Vec::new(); cases.len()];
-        let most = if cases.iter().any(|c| has_draws(c.board)) {
-            self.args.runs as usize
-        } else {
-            1
-        };
-        for runs in LOOKS.into_iter().filter(|n| *n < most).chain([most]) {
-            self.add_runs(&mut samples, runs)?;
-            if compare::is_firm(cases, &compare::outcomes(cases, &samples)) {
-                return Ok((samples, true));
-            }
-        }
-        Ok((samples, false))
-    }
-
-    /// Adds runs until each case has so many.
-    fn add_runs(&mut self, samples: &mut compare::Samples, runs: usize) -> Result<(), Failure> {
-        let seed = |k: usize| self.args.on.seed.wrapping_add(k as u64);
-        let seeds: Vec<u64> = (samples[0].len()..runs).map(seed).collect();
-        let wanted: Vec<usize> = (0..samples.len())
-            .filter(|i| compare::wants_more(self.cases[*i].board, &samples[*i]))
-            .collect();
-        let bar = Mutex::new((Bar::new("comparing"), 0));
-        let drawn = wanted.iter().filter(|i| has_draws(self.cases[**i].board));
-        let total = wanted.len() + drawn.count() * (seeds.len() - 1);
-        let each = |_| {
-            if let Ok(mut bar) = bar.lock() {
-                bar.1 += 1;
-                let done = bar.1;
-                bar.0.at(done, Some(total as u64));
-            }
-        };
-        for (job, limits, batch) in self.batches(&wanted) {
-            let stored = self.shelf[job].under(limits, self.cases[limits].board)?;
-            let boards: Vec<&Board> = batch.iter().map(|i| self.cases[*i].board).collect();
-            let found = compare::samples(stored, &boards, &seeds, threads(), &each)
-                .map_err(|e| Failure::Unusable(e.to_string()))?;
-            for (i, found) in batch.into_iter().zip(found) {
-                samples[i].extend(found);
-            }
-        }
-        for of_case in samples {
-            // Without draws all are alike.
-            let same = of_case[0];
-            of_case.resize(runs, same);
-        }
-        Ok(())
-    }
-
-    /// Lost time by cause of each case, under the first seed, where that doesn't take too long.
-    fn shares(&mut self, facts: &[JobFacts]) -> Result<Vec<Option<[f64; 6]>>, Failure> {
-        let count = self.cases.len();
-        let work = |i: usize| {
-            facts[i / self.limits.len()].lines * causes::replay_count(self.cases[i].board)
-        };
-        if !self.args.causes && (0..count).map(work).sum::<usize>() > 4 * UNASKED_WORK {
-            return Ok(vec![None; count]);
-        }
-        let mut bar = Bar::new("working out causes");
-        let mut all = vec![None; count];
-        let mut done = 0;
-        for (job, limits, batch) in self.batches(&Vec::from_iter(0..count)) {
-            let stored = self.shelf[job].under(limits, self.cases[limits].board)?;
-            for i in batch {
-                bar.at(done, Some(count as u64));
-                done += 1;
-                let (board, seed) = (self.cases[i].board, self.args.on.seed);
-                let shares = causes::shares(stored, board, seed, &[], threads(), &|_| {})
-                    .map_err(|e| Failure::Unusable(e.to_string()))?;
-                all[i] = Some(shares.total_s);
-            }
-        }
-        Ok(all)
-    }
-}
-
-fn json(result: &Comparison) -> String {
-    let mut text = serde_json::to_string_pretty(result).expect("a comparison is plain data");
-    text.push('\n');
-    text
-}
-
 fn told(result: &Comparison, args: &Compare) -> String {
-    let mut text = String::new();
-    for line in headstall::report::words::wrap(&result.verdict, 80) {
-        text += &strong(&line);
-        text.push('\n');
-    }
-    text.push('\n');
-    text += &comparison::report(result);
-    if let Some(out) = &args.out {
-        text += &format!(
-            "\nwritten to {}: {}\n",
-            out.display(),
-            result.files.join(", ")
-        );
-    }
-    text
+    headed(&result.verdict)
+        + &comparison::report(result)
+        + &written(args.out.as_deref(), &result.files)
 }

@@ -21,6 +21,7 @@ const WRITTEN: [(&str, &[&str]); 3] = [
         "summary.json",
         &[
             "stalls.csv",
+            "bumps.csv",
             "blocks.csv",
             "report.html",
             "map.svg",

@@ -1,9 +1,11 @@
 //! The job and the board, opened.
 
 use std::fs::File;
-use std::io::{self, Read};
+use std::io::{self, Read, Seek};
 use std::path::Path;
 
+use headstall::answer::job::Job;
+use headstall::answer::trouble::Trouble;
 use headstall::board::builtin;
 use headstall::board::profile;
 use headstall::board::types::Board;
@@ -11,45 +13,14 @@ use headstall::board::types::Board;
 use super::args::OnBoard;
 use super::failure::Failure;
 
-/// A job's bytes, its name, and its length if that is known.
-pub struct JobInput {
-    /// The bytes.
-    pub source: Source,
-    /// The name that messages and results use.
-    pub name: String,
-    /// Length of a file proper, bytes.
-    pub bytes: Option<u64>,
-}
-
-/// Where a job's bytes come from.
-pub enum Source {
-    /// Standard input.
-    Stdin(io::Stdin),
-    /// A file, or something that stands for one.
-    File(File),
-}
-
-impl Read for Source {
-    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        match self {
-            Source::Stdin(stdin) => stdin.read(buffer),
-            Source::File(file) => file.read(buffer),
-        }
-    }
-}
-
-/// Opens the job; `-` is standard input.
-pub fn job(path: &Path) -> Result<JobInput, Failure> {
+/// The job, opened; `-` is standard input. `again`: it will be read more than once.
+pub fn job(path: &Path, again: bool) -> Result<Job, Failure> {
     if path.as_os_str() == "-" {
-        return Ok(JobInput {
-            source: Source::Stdin(io::stdin()),
-            name: "standard input".to_string(),
-            bytes: None,
-        });
+        return standard_input(again);
     }
     let shown = path.display().to_string();
     let unusable = |e: io::Error| Failure::Unusable(format!("{shown}: cannot be read: {e}"));
-    let file = File::open(path).map_err(unusable)?;
+    let mut file = File::open(path).map_err(unusable)?;
     let meta = file.metadata().map_err(unusable)?;
     if meta.is_dir() {
         return Err(Failure::Unusable(format!(
@@ -60,11 +31,41 @@ pub fn job(path: &Path) -> Result<JobInput, Failure> {
         .file_name()
         .map_or(shown.clone(), |n| n.to_string_lossy().into_owned());
     let bytes = meta.is_file().then_some(meta.len());
-    Ok(JobInput {
-        source: Source::File(file),
-        name,
-        bytes,
+    if bytes.is_none() && again {
+        file = spooled(&mut file, &name)?;
+    }
+    Ok(from_file(name, bytes, file))
+}
+
+fn standard_input(again: bool) -> Result<Job, Failure> {
+    let name = "standard input".to_string();
+    if again {
+        let file = spooled(&mut io::stdin().lock(), &name)?;
+        return Ok(from_file(name, None, file));
+    }
+    Ok(Job::new(name, None, || Ok(Box::new(io::stdin()))))
+}
+
+/// A job in a file that stays open, so that it is the same each time it is read.
+fn from_file(name: String, bytes: Option<u64>, file: File) -> Job {
+    let mut first = true;
+    Job::new(name, bytes, move || {
+        let mut file = file.try_clone()?;
+        if !std::mem::replace(&mut first, false) {
+            file.rewind()?;
+        }
+        Ok(Box::new(file))
     })
+}
+
+/// What can be read only once, in a temporary file.
+fn spooled(source: &mut impl Read, name: &str) -> Result<File, Failure> {
+    let failed =
+        |e: io::Error| Failure::Other(format!("{name}: cannot be kept in a temporary file: {e}"));
+    let mut kept = tempfile::tempfile().map_err(failed)?;
+    io::copy(source, &mut kept).map_err(failed)?;
+    kept.rewind().map_err(failed)?;
+    Ok(kept)
 }
 
 /// The largest board file that is read, bytes.
@@ -127,4 +128,13 @@ pub fn no_board(name: &str) -> Failure {
         "--board {name}: there is no such board or file; boards that come with the program: {}",
         names.join(", ")
     ))
+}
+
+/// The failure of a question about a board that was named so.
+pub fn failure(trouble: Trouble, board: &str) -> Failure {
+    Failure::Unusable(match trouble {
+        Trouble::Board { why } => format!("--board {board}: {why}"),
+        Trouble::Layer { .. } => format!("--{trouble}"),
+        Trouble::Job { .. } => trouble.to_string(),
+    })
 }

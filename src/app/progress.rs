@@ -1,7 +1,10 @@
 //! A progress bar on standard error, for long work on a terminal.
 
 use std::io::{self, IsTerminal, Write};
+use std::sync::Mutex;
 use std::time::{Duration, Instant};
+
+use headstall::answer::progress::{Progress, Task};
 
 /// Work shorter than this shows no bar.
 const QUIET: Duration = Duration::from_millis(700);
@@ -9,8 +12,24 @@ const QUIET: Duration = Duration::from_millis(700);
 const EVERY: Duration = Duration::from_millis(150);
 const WIDTH: usize = 40;
 
+/// A bar for each task in turn.
+#[derive(Default)]
+pub struct Bars(Mutex<Option<(Task, Bar)>>);
+
+impl Progress for Bars {
+    fn at(&self, task: Task, done: u64, of: Option<u64>) {
+        let Ok(mut current) = self.0.lock() else {
+            return;
+        };
+        match current.as_mut() {
+            Some((own, bar)) if *own == task => bar.at(done, of),
+            _ => *current = Some((task, Bar::new(task.name()))),
+        }
+    }
+}
+
 /// A bar.
-pub struct Bar {
+struct Bar {
     what: &'static str,
     began: Instant,
     drawn: Option<Instant>,
@@ -19,7 +38,7 @@ pub struct Bar {
 
 impl Bar {
     /// A bar for this work; it shows itself only if the work takes long.
-    pub fn new(what: &'static str) -> Self {
+    fn new(what: &'static str) -> Self {
         Bar {
             what,
             began: Instant::now(),
@@ -29,7 +48,7 @@ impl Bar {
     }
 
     /// So much is done of so much; without a total, megabytes are shown.
-    pub fn at(&mut self, done: u64, total: Option<u64>) {
+    fn at(&mut self, done: u64, total: Option<u64>) {
         if !self.shows || self.began.elapsed() < QUIET {
             return;
         }

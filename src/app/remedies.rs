@@ -1,22 +1,16 @@
 //! `remedies`: what would cure it.
 
-use std::path::Path;
 use std::process::ExitCode;
-use std::sync::Mutex;
 
-use headstall::board::types::Board;
-use headstall::job::reader::{JobReader, Step};
 use headstall::report::cures::{self, CureTable};
-use headstall::report::words::wrap;
-use headstall::study::remedies::{self, Cures};
+use headstall::report::tables;
 
-use super::args::{OnBoard, Remedies};
+use super::args::Remedies;
 use super::failure::Failure;
 use super::folder::{Folder, save};
 use super::inputs;
-use super::progress::Bar;
-use super::replay::threads;
-use super::terminal::{print, strong};
+use super::replay::tried;
+use super::terminal::{headed, json, print, written};
 
 /// The command's summary.
 const MARK: &str = "remedies.json";
@@ -29,20 +23,9 @@ pub fn run(args: &Remedies) -> Result<ExitCode, Failure> {
         .as_deref()
         .map(|place| Folder::open(place, MARK))
         .transpose()?;
-    let (name, found) = tried(&args.job, &board, &args.on)?;
-    let mut table = CureTable::new(&name, &board.name, args.on.seed, &found);
+    let mut table = tried(&args.job, &board, &args.on)?;
     if let Some(mut folder) = folder.take() {
-        let mut rows = csv::Writer::from_writer(Vec::new());
-        for row in std::iter::once(&table.today)
-            .chain(&table.single)
-            .chain(&table.set)
-        {
-            rows.serialize(row)
-                .map_err(|e| Failure::Other(format!("remedies.csv: {e}")))?;
-        }
-        let rows = rows
-            .into_inner()
-            .map_err(|e| Failure::Other(format!("remedies.csv: {e}")))?;
+        let rows = tables::csv(table.rows());
         save(&mut folder, "remedies.csv", &rows)?;
         table.files = vec!["remedies.csv".to_string(), MARK.to_string()];
         save(&mut folder, MARK, json(&table).as_bytes())?;
@@ -59,47 +42,6 @@ pub fn run(args: &Remedies) -> Result<ExitCode, Failure> {
     }
 }
 
-/// All that was tried on a job, and the job's name.
-pub fn tried(path: &Path, board: &Board, on: &OnBoard) -> Result<(String, Cures), Failure> {
-    let job = inputs::job(path)?;
-    let unusable = |e: &dyn std::fmt::Display| Failure::Unusable(format!("{}: {e}", job.name));
-    let mut reader = JobReader::new(job.source);
-    let mut steps: Vec<Step> = Vec::new();
-    while let Some(step) = reader.next_step().map_err(|e| unusable(&e))? {
-        steps.push(*step);
-    }
-    let total = remedies::list(board).len() as u64;
-    let bar = Mutex::new(Bar::new("trying"));
-    let each = |done: usize| {
-        if let Ok(mut bar) = bar.lock() {
-            bar.at(done as u64, Some(total));
-        }
-    };
-    let found = remedies::cures(&steps, board, on.seed, threads(), &each)
-        .map_err(|e| Failure::Unusable(format!("--board {}: {e}", on.board)))?;
-    Ok((job.name, found))
-}
-
-fn json(table: &CureTable) -> String {
-    let mut text = serde_json::to_string_pretty(table).expect("a table is plain data");
-    text.push('\n');
-    text
-}
-
 fn told(table: &CureTable, args: &Remedies) -> String {
-    let mut text = String::new();
-    for line in wrap(&table.verdict, 80) {
-        text += &strong(&line);
-        text.push('\n');
-    }
-    text.push('\n');
-    text += &cures::report(table);
-    if let Some(out) = &args.out {
-        text += &format!(
-            "\nwritten to {}: {}\n",
-            out.display(),
-            table.files.join(", ")
-        );
-    }
-    text
+    headed(&table.verdict) + &cures::report(table) + &written(args.out.as_deref(), &table.files)
 }

@@ -1,6 +1,10 @@
 //! Text to the terminal: bold where it can be shown, and a pipe that may close.
 
 use std::io::{self, IsTerminal, Write};
+use std::path::Path;
+
+use headstall::report::text::wrap;
+use serde::Serialize;
 
 use super::failure::Failure;
 
@@ -25,4 +29,34 @@ pub fn strong(text: &str) -> String {
     } else {
         text.to_string()
     }
+}
+
+/// A verdict in bold, and a blank line.
+pub fn headed(verdict: &str) -> String {
+    let mut text = String::new();
+    for line in wrap(verdict, 80) {
+        text += &strong(&line);
+        text.push('\n');
+    }
+    text.push('\n');
+    text
+}
+
+/// What was written where; nothing where nothing was.
+pub fn written(out: Option<&Path>, files: &[String]) -> String {
+    out.map_or(String::new(), |out| {
+        format!("\nwritten to {}: {}\n", out.display(), files.join(", "))
+    })
+}
+
+/// A result as JSON, with a line end.
+pub fn json(result: &impl Serialize) -> String {
+    let mut text = serde_json::to_string_pretty(result).expect("a result is plain data");
+    text.push('\n');
+    text
+}
+
+/// How many threads this machine runs at a time.
+pub fn threads() -> usize {
+    std::thread::available_parallelism().map_or(1, usize::from)
 }

@@ -246,14 +246,12 @@ impl<R: Read> JobReader<R> {
             if self.conditional > 0 {
                 notices.note(Kind::Conditional, number, start, bytes);
             }
-            if let Act::Move(m) = &step.act
-                && m.e_mm > NOTHING_MM
-            {
+            if let Act::Move(m) = &step.act {
                 let moves = |i: usize| (m.to_mm[i] - m.from_mm[i]).abs() > NOTHING_MM;
-                self.extruded = true;
-                if m.circle.is_some() || moves(0) || moves(1) {
-                    self.layers.extrude(m.from_mm[2], m.to_mm[2]);
-                }
+                let extrudes = m.e_mm > NOTHING_MM;
+                self.extruded |= extrudes;
+                let prints = extrudes && (m.circle.is_some() || moves(0) || moves(1));
+                self.layers.line(m.from_mm[2], m.to_mm[2], prints);
             }
             self.command_count += 1;
             let raw_bytes = u32::try_from(end - self.taken_bytes).unwrap_or(u32::MAX);

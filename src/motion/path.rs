@@ -32,6 +32,21 @@ pub struct Place {
     pub e_mm: f64,
 }
 
+impl Place {
+    /// Whether the block prints: it extrudes while it moves in X, Y or Z (model section 10).
+    #[inline]
+    pub fn prints(&self) -> bool {
+        self.e_mm > NOTHING_MM && self.moves()
+    }
+
+    /// Whether it moves in X, Y or Z; else the block is E only.
+    #[inline]
+    pub fn moves(&self) -> bool {
+        let moves = |axis: usize| (self.to_mm[axis] - self.from_mm[axis]).abs() > NOTHING_MM;
+        moves(0) | moves(1) | moves(2)
+    }
+}
+
 /// Turns moves into blocks; holds the machine's limits, which a job may change on the way.
 #[derive(Clone, Debug)]
 pub struct Path {

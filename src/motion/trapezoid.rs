@@ -67,7 +67,7 @@ impl Trapezoid {
     }
 
     /// Distances of the three phases, mm.
-    fn spans_mm(&self) -> [f64; 3] {
+    pub fn spans_mm(&self) -> [f64; 3] {
         [
             0.5 * (self.entry_mm_s + self.peak_mm_s) * self.rise_s,
             self.peak_mm_s * self.cruise_s,
@@ -93,6 +93,28 @@ impl Trapezoid {
             left_s -= t_s;
         }
         covered_mm
+    }
+
+    /// Time after which `at_mm` are covered, s.
+    pub fn time_s(&self, at_mm: f64) -> f64 {
+        let [rise_mm, cruise_mm, fall_mm] = self.spans_mm();
+        // From v0 over d: d = (v0 + v) t / 2.
+        let after = |from_mm_s: f64, d_mm: f64, v_mm_s: f64, most_s: f64| {
+            if d_mm <= 0.0 {
+                0.0
+            } else {
+                (2.0 * d_mm / (from_mm_s + v_mm_s)).min(most_s)
+            }
+        };
+        let speed_mm_s = self.speed_mm_s(at_mm);
+        let falls_mm = at_mm - rise_mm - cruise_mm;
+        if at_mm < rise_mm {
+            after(self.entry_mm_s, at_mm, speed_mm_s, self.rise_s)
+        } else if falls_mm <= 0.0 || fall_mm <= 0.0 {
+            self.rise_s + ((at_mm - rise_mm) / self.peak_mm_s).min(self.cruise_s)
+        } else {
+            self.rise_s + self.cruise_s + after(self.peak_mm_s, falls_mm, speed_mm_s, self.fall_s)
+        }
     }
 
     /// Speed where `at_mm` are covered, mm/s: v² is linear in the distance.
@@ -126,5 +148,10 @@ mod tests {
         // 0.45 mm before the end: v = sqrt(2 a s) = 30 mm/s.
         assert!((block.speed_mm_s(9.55) - 30.0).abs() < 1e-9);
         assert_eq!(block.speed_mm_s(0.0), 10.0);
+        // The time at a place is what covers it.
+        for at_mm in [0.0, 0.3, 1.2, 5.0, 8.75, 9.0, 9.999, 10.0] {
+            let t_s = block.time_s(at_mm);
+            assert!((block.covered_mm(t_s) - at_mm).abs() < 1e-12, "{at_mm}");
+        }
     }
 }

@@ -9,10 +9,10 @@ use std::collections::VecDeque;
 use crate::board::types::{Board, ReplyWhen};
 use crate::motion::path::Block;
 
+use super::cause::Setup;
 use super::duties::{Chores, Restless, Saves};
 use super::feed::{Feed, Fetch};
 use super::head::Head;
-use super::removal::Setup;
 use super::world::{Cause, Line, Totals, Work, World};
 
 /// Replays a job on a board, or on what is left of one.
@@ -54,7 +54,7 @@ impl<'a, W: World> Replay<'a, W> {
             board,
             now_s: 0.0,
             head: Head::new(&board.queue, &board.costs),
-            feed: setup.feed(seed),
+            feed: Feed::of(setup, seed),
             next,
             blocks,
             commands: VecDeque::new(),

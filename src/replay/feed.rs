@@ -6,6 +6,7 @@ use std::collections::{BinaryHeap, VecDeque};
 
 use crate::board::types::{Card, Link, ReplyWhen, Serial};
 
+use super::cause::Setup;
 use super::luck::Stream;
 use super::world::{Line, Work};
 
@@ -46,6 +47,15 @@ pub enum Feed {
 }
 
 impl Feed {
+    /// The link of this setup, before anything has been read.
+    pub fn of(setup: &Setup, seed: u64) -> Self {
+        if setup.at_hand {
+            Feed::AtHand
+        } else {
+            Feed::new(&setup.board.link, seed)
+        }
+    }
+
     /// The link before anything has been read.
     pub fn new(link: &Link, seed: u64) -> Self {
         match link {

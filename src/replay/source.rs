@@ -7,7 +7,6 @@ use crate::job::reader::{JobError, JobReader, Step};
 use crate::job::state::{Act, Stop};
 use crate::motion::path::{Block, Path, Place};
 
-use super::store::{Reading, StoredJob};
 use super::world::{Line, Work};
 
 /// Where a block belongs.
@@ -95,16 +94,6 @@ impl<T: Steps> Planned<T> {
             wait: board.wait,
         }
     }
-
-    /// Reads all of it into memory.
-    pub fn store(&mut self) -> Result<StoredJob, JobError> {
-        let mut stored = StoredJob::default();
-        let mut blocks = Vec::new();
-        while let Some(line) = self.next_line(&mut blocks)? {
-            stored.push(&line, blocks.drain(..));
-        }
-        Ok(stored)
-    }
 }
 
 impl<T: Steps> Source for Planned<T> {
@@ -153,31 +142,6 @@ impl<T: Steps> Source for Planned<T> {
 
     fn byte_count(&self) -> u64 {
         self.steps.byte_count()
-    }
-}
-
-/// A stored job knows no places.
-impl Source for Reading<'_> {
-    #[inline]
-    fn next_line(&mut self, sink: &mut impl Sink) -> Result<Option<Line>, JobError> {
-        let Some((line, blocks)) = self.next() else {
-            return Ok(None);
-        };
-        for block in blocks {
-            let foot = Footprint {
-                place: Place::default(),
-                line: line.number,
-                layer: line.layer,
-                layer_height_mm: 0.0,
-                bytes: f64::from(line.command_bytes) / blocks.len() as f64,
-            };
-            sink.block(block, foot);
-        }
-        Ok(Some(line))
-    }
-
-    fn byte_count(&self) -> u64 {
-        0
     }
 }
 

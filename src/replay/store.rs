@@ -1,9 +1,12 @@
-//! A job kept in memory, as blocks, to be replayed many times: at most 48 bytes a block.
+//! A job kept in memory, as blocks, to be replayed many times: at most 56 bytes a block. Places are not kept,
+//! only how far a block goes and what filament it moves.
 
 use std::collections::VecDeque;
 
-use crate::motion::path::Block;
+use crate::job::reader::JobError;
+use crate::motion::path::{Block, Place};
 
+use super::source::{Footprint, Planned, Sink, Source, Steps};
 use super::world::{Line, Work};
 
 /// A line in eight bytes; what doesn't fit stands in a list of its own.
@@ -29,12 +32,36 @@ pub struct StoredJob {
     lines: Vec<Compact>,
     odd: Vec<Line>,
     blocks: Vec<Block>,
+    /// Filament of each block, mm; [`NO_MOVE`] where nothing but filament moves.
+    e_mm: Vec<f64>,
+    /// Heights of layers, mm, each with the number of the first block that has it.
+    heights: Vec<(usize, f64)>,
     last: Option<Line>,
 }
 
+/// Stands for the filament of a block that moves nothing else.
+const NO_MOVE: f64 = f64::NEG_INFINITY;
+
+/// Blocks come before the line that they belong to.
+impl Sink for StoredJob {
+    #[inline]
+    fn block(&mut self, block: &Block, foot: Footprint) {
+        let height_mm = foot.layer_height_mm;
+        if self.heights.last().is_none_or(|last| last.1 != height_mm) {
+            self.heights.push((self.blocks.len(), height_mm));
+        }
+        self.blocks.push(*block);
+        self.e_mm.push(if foot.place.moves() {
+            foot.place.e_mm
+        } else {
+            NO_MOVE
+        });
+    }
+}
+
 impl StoredJob {
-    /// Adds the next line; its blocks are put behind the others.
-    pub fn push(&mut self, line: &Line, blocks: impl Iterator<Item = Block>) {
+    /// Adds the next line, whose blocks were added just before.
+    pub fn line(&mut self, line: &Line) {
         self.lines.push(self.compact(line).unwrap_or_else(|| {
             self.odd.push(*line);
             Compact {
@@ -46,7 +73,6 @@ impl StoredJob {
             }
         }));
         self.last = Some(*line);
-        self.blocks.extend(blocks);
     }
 
     fn compact(&self, line: &Line) -> Option<Compact> {
@@ -82,7 +108,8 @@ impl StoredJob {
     pub fn memory_bytes(&self) -> usize {
         self.lines.len() * size_of::<Compact>()
             + self.odd.len() * size_of::<Line>()
-            + self.blocks.len() * size_of::<Block>()
+            + self.blocks.len() * (size_of::<Block>() + size_of::<f64>())
+            + self.heights.len() * size_of::<(usize, f64)>()
     }
 
     /// A reading of it from the start.
@@ -92,7 +119,21 @@ impl StoredJob {
             next: 0,
             odd: 0,
             block: 0,
+            height: 0,
             last: None,
+        }
+    }
+
+    /// A place that stands for that of a block: as long, with the same filament.
+    fn place(&self, block: usize) -> Place {
+        let e_mm = self.e_mm[block];
+        if e_mm == NO_MOVE {
+            return Place::default();
+        }
+        Place {
+            from_mm: [0.0; 3],
+            to_mm: [self.blocks[block].length_mm, 0.0, 0.0],
+            e_mm,
         }
     }
 }
@@ -104,6 +145,8 @@ pub struct Reading<'a> {
     next: usize,
     odd: usize,
     block: usize,
+    /// Number of the height that the last block had.
+    height: usize,
     last: Option<Line>,
 }
 
@@ -158,5 +201,48 @@ impl<'a> Iterator for Reading<'a> {
         }
         self.last = Some(line);
         Some((line, &self.job.blocks[from..self.block]))
+    }
+}
+
+impl<T: Steps> Planned<T> {
+    /// Reads all of it into memory.
+    pub fn store(&mut self) -> Result<StoredJob, JobError> {
+        let mut stored = StoredJob::default();
+        while let Some(line) = self.next_line(&mut stored)? {
+            stored.line(&line);
+        }
+        Ok(stored)
+    }
+}
+
+/// The places it gives have the right length and filament, and lie anywhere.
+impl Source for Reading<'_> {
+    #[inline]
+    fn next_line(&mut self, sink: &mut impl Sink) -> Result<Option<Line>, JobError> {
+        let first = self.block;
+        let Some((line, blocks)) = self.next() else {
+            return Ok(None);
+        };
+        let job = self.job;
+        for (k, block) in blocks.iter().enumerate() {
+            while let Some(next) = job.heights.get(self.height + 1)
+                && next.0 <= first + k
+            {
+                self.height += 1;
+            }
+            let foot = Footprint {
+                place: job.place(first + k),
+                line: line.number,
+                layer: line.layer,
+                layer_height_mm: job.heights[self.height].1,
+                bytes: f64::from(line.command_bytes) / blocks.len() as f64,
+            };
+            sink.block(block, foot);
+        }
+        Ok(Some(line))
+    }
+
+    fn byte_count(&self) -> u64 {
+        0
     }
 }

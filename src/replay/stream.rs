@@ -10,9 +10,9 @@ use crate::motion::path::{Block, Place};
 use crate::motion::trapezoid::Trapezoid;
 
 use super::ahead::Ahead;
+use super::cause::Setup;
 use super::controller;
 use super::duties::Restless;
-use super::removal::Setup;
 use super::source::{Footprint, Planned, Sink, Source};
 use super::store::StoredJob;
 use super::world::{Cause, Line, Ran, Totals, Work, World};
@@ -193,15 +193,11 @@ struct Stream<'w, S, W> {
 const PROGRESS_LINES: u64 = 4096;
 
 impl<S: Source, W: Watcher> Stream<'_, S, W> {
-    /// Keeps the line and its blocks, the newest of `blocks`.
+    /// Keeps the line, whose blocks are kept already.
     #[inline(never)]
-    fn keep(&mut self, line: &Line, blocks: &VecDeque<Block>) {
+    fn keep(&mut self, line: &Line) {
         let Some(kept) = &mut self.kept else { return };
-        let count = match line.work {
-            Work::Blocks { count, .. } => count as usize,
-            _ => 0,
-        };
-        kept.push(line, blocks.range(blocks.len() - count..).copied());
+        kept.line(line);
         if kept.block_count().max(kept.line_count()) > self.keep_blocks_max {
             self.kept = None;
         }
@@ -257,6 +253,7 @@ impl<S: Source, W: Watcher> Stream<'_, S, W> {
 struct ToPlan<'a> {
     ideal: &'a mut Ideal<Footprint>,
     blocks: &'a mut VecDeque<Block>,
+    kept: &'a mut Option<StoredJob>,
 }
 
 impl Sink for ToPlan<'_> {
@@ -264,6 +261,9 @@ impl Sink for ToPlan<'_> {
     fn block(&mut self, block: &Block, foot: Footprint) {
         self.ideal.push(block, foot);
         self.blocks.push_back(*block);
+        if let Some(kept) = self.kept {
+            kept.block(block, foot);
+        }
     }
 }
 
@@ -273,6 +273,7 @@ impl<S: Source, W: Watcher> World for Stream<'_, S, W> {
         let mut planned = ToPlan {
             ideal: &mut self.ideal,
             blocks,
+            kept: &mut self.kept,
         };
         let next = self.source.next_line(&mut planned);
         let line = next.unwrap_or_else(|error| {
@@ -289,7 +290,7 @@ impl<S: Source, W: Watcher> World for Stream<'_, S, W> {
             self.watcher.progress(self.source.byte_count());
         }
         if self.kept.is_some() {
-            self.keep(&line, blocks);
+            self.keep(&line);
         }
         Some(line)
     }

@@ -2,10 +2,10 @@
 
 use std::collections::VecDeque;
 
-use serde::Serialize;
-
 use crate::motion::path::Block;
 use crate::motion::trapezoid::Trapezoid;
+
+pub use super::cause::Cause;
 
 /// A command line as the controller sees it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -40,41 +40,6 @@ pub enum Work {
     Stop(f64),
     /// Decoding only: a host's poll, no line of the job.
     Poll,
-}
-
-/// What the main loop spent its time on while a block was awaited.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Cause {
-    /// Reading sectors; waiting for lines from a host.
-    Link,
-    /// A card's hiccup, a line sent again.
-    Hiccup,
-    /// Saving state.
-    Save,
-    /// Chores.
-    Chore,
-    /// Decoding and planning.
-    Compute,
-    /// Nothing: the planner queue was full and yet too short.
-    Depth,
-}
-
-impl Cause {
-    /// All of them, in the order of model section 9.
-    pub const ALL: [Cause; 6] = [
-        Cause::Link,
-        Cause::Hiccup,
-        Cause::Save,
-        Cause::Chore,
-        Cause::Compute,
-        Cause::Depth,
-    ];
-
-    /// Its name in tables.
-    pub fn name(self) -> &'static str {
-        ["link", "hiccup", "save", "chore", "compute", "depth"][self as usize]
-    }
 }
 
 /// A block that has started: its profile is fixed.

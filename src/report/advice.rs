@@ -1,86 +1,38 @@
-//! What to try next, as commands to copy.
+//! What to try next after a replay: the easiest remedies against what lost most time.
 
-use crate::board::types::{Board, Link, SaveWhen};
+use crate::answer::replay::ReplayAnswer;
+use crate::study::remedy::{self, Remedy};
 
-use super::summary::Summary;
+/// Causes with a smaller share of the lost time are left alone.
+const SHARE_MIN: f64 = 0.05;
+/// Remedies named at most.
+const IDEAS_MAX: usize = 3;
 
-/// One idea: why, and what to set.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Idea {
-    /// Why, in plain words.
-    pub why: String,
-    /// What to set for it; empty where it is no matter of the board.
-    pub set: Vec<String>,
-}
-
-/// At most three ideas for a job that stutters, in the order of what they are for.
-pub fn ideas(summary: &Summary, board: &Board) -> Vec<Idea> {
-    if summary.stalls == 0 || !summary.extrudes {
+/// At most three remedies for a job that stutters, one for each of the main causes; none of them has been
+/// tried yet.
+pub fn ideas(answer: &ReplayAnswer) -> Vec<Remedy> {
+    if answer.stall_count() == 0 || !answer.job.extrudes {
         return Vec::new();
     }
-    let total_s: f64 = summary.by_cause.values().sum();
-    let mut causes: Vec<(&str, f64)> = summary.by_cause.iter().map(|(n, s)| (*n, *s)).collect();
-    causes.sort_by(|a, b| b.1.total_cmp(&a.1));
-    causes
+    let all = remedy::list(&answer.board);
+    answer
+        .by_cause_s
+        .shares(answer.ideal_s)
         .into_iter()
-        .filter(|(_, s)| *s > 0.05 * total_s)
-        .filter_map(|(cause, _)| idea(cause, board))
-        .take(3)
+        .filter(|(_, share)| *share > SHARE_MIN)
+        .filter_map(|(cause, _)| {
+            let against = all.iter().filter(|r| r.against == cause);
+            against.min_by_key(|r| r.effort).cloned()
+        })
+        .take(IDEAS_MAX)
         .collect()
 }
 
-fn idea(cause: &str, board: &Board) -> Option<Idea> {
-    let (why, set): (&str, Vec<String>) = match (cause, &board.link) {
-        ("save", _) => match board.save.when {
-            SaveWhen::Layer => (
-                "without the saves at each layer:",
-                vec!["save.when=off".into()],
-            ),
-            _ => (
-                "saves each layer only, in place of the present ones:",
-                vec!["save.when=layer".into()],
-            ),
-        },
-        ("hiccup", Link::Card(_)) => (
-            "another or freshly formatted card, without hiccups:",
-            vec!["link.hiccup_chance=0".into()],
-        ),
-        ("hiccup", Link::Serial(_)) => (
-            "a cable that breaks no lines:",
-            vec!["link.resend_chance=0".into()],
-        ),
-        ("link", Link::Card(card)) => {
-            let faster_ms = match card.sector {
-                crate::board::types::Span::Fixed(s) => s,
-                crate::board::types::Span::Uniform { min, .. } => min,
-                crate::board::types::Span::Exponential { mean } => mean,
-                crate::board::types::Span::Lognormal { median, .. } => median,
-            } * 500.0;
-            (
-                "a card twice as fast:",
-                vec![format!("link.sector_ms={faster_ms:.3}")],
-            )
-        }
-        ("link", Link::Serial(serial)) => (
-            "more lines in flight between host and board:",
-            vec![format!("link.in_flight={}", serial.in_flight * 4)],
-        ),
-        ("chore", _) => (
-            "does the display do less? Halve its time in a board file of your own.",
-            vec![],
-        ),
-        ("compute", _) => (
-            "fewer, longer moves: slice again with a coarser curve tolerance (0.02 to 0.05 mm) or with arcs.",
-            vec![],
-        ),
-        ("depth", _) => (
-            "a longer planner queue, where a board can have one; fewer, longer moves do the same:",
-            vec![format!("queue.blocks={}", board.queue.blocks * 4)],
-        ),
-        _ => return None,
-    };
-    Some(Idea {
-        why: why.to_string(),
-        set,
-    })
+/// A remedy that was not tried, in one line.
+pub fn line(idea: &Remedy) -> String {
+    let mut text = format!("{} ({})", idea.name, idea.cost);
+    if let Some(first) = text.get(..1) {
+        text = first.to_uppercase() + &text[1..];
+    }
+    text
 }

@@ -6,7 +6,7 @@ use super::comparison::{Comparison, Row, short};
 use super::look::palette::{self, CARD, INK, INK_FAINT, INK_SOFT};
 use super::look::picture::{Anchor, MARGIN, Picture, Voice, number, round_length};
 use super::numbers::time;
-use super::words::{shortened, wrap_evenly};
+use super::text::{shortened, wrap_evenly};
 
 const LEFT: f64 = 340.0;
 const RIGHT: f64 = 690.0;

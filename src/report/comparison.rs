@@ -4,13 +4,13 @@ use std::fmt::Write;
 
 use serde::Serialize;
 
-use crate::replay::world::Cause;
-use crate::study::compare::{FIRM_P, Outcome};
-use crate::study::facts::JobFacts;
+use crate::answer::compare::{CompareAnswer, ComparedCase, ComparedJob};
+use crate::replay::cause::{Cause, PerCause};
+use crate::study::compare::FIRM_P;
 use crate::study::stats::Median;
 
 use super::numbers::{count, rate, share, time};
-use super::words::{shortened, wrap};
+use super::text::{shortened, wrap};
 
 /// One job under one setting.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -66,23 +66,18 @@ pub struct Row {
 }
 
 impl Row {
-    /// A row of the table.
-    pub fn new(
-        job: &str,
-        setting: &str,
-        board: &str,
-        o: &Outcome,
-        by_cause_s: Option<[f64; 6]>,
-    ) -> Self {
+    fn of(answer: &CompareAnswer, case: &ComparedCase) -> Self {
         let ends = |m: &Median| (m.interval.map(|i| i[0]), m.interval.map(|i| i[1]));
+        let o = &case.outcome;
+        let setting = &answer.settings[case.setting];
         let (stalls_low, stalls_high) = ends(&o.stalls);
         let (lost_low_s, lost_high_s) = ends(&o.lost_s);
         let (more_low_s, more_high_s) = ends(&o.more_s);
-        let cause = |c: Cause| by_cause_s.map(|all| all[c as usize]);
+        let cause = |c: Cause| case.by_cause_s.map(|all| all[c]);
         Row {
-            job: job.to_string(),
-            setting: setting.to_string(),
-            board: board.to_string(),
+            job: answer.jobs[case.job].name.clone(),
+            setting: setting.name.clone(),
+            board: setting.board.name.clone(),
             runs: o.runs,
             stalls: o.stalls.middle,
             stalls_low,
@@ -161,15 +156,34 @@ pub struct JobRow {
 }
 
 impl JobRow {
-    /// A job's row.
-    pub fn new(job: &str, f: &JobFacts) -> Self {
+    fn of(job: &ComparedJob) -> Self {
+        let f = &job.facts;
         JobRow {
-            job: job.to_string(),
+            job: job.name.clone(),
             lines: f.lines,
             blocks: f.blocks,
             median_block_mm: f.median_block_mm,
             bytes_per_mm: f.bytes_per_mm,
             peak_blocks_per_s: f.peak_blocks_per_s,
+        }
+    }
+}
+
+impl Comparison {
+    /// The answer in rows.
+    pub fn of(answer: &CompareAnswer) -> Self {
+        let jobs: Vec<JobRow> = answer.jobs.iter().map(JobRow::of).collect();
+        let rows: Vec<Row> = answer.cases.iter().map(|c| Row::of(answer, c)).collect();
+        Comparison {
+            program: concat!("headstall ", env!("CARGO_PKG_VERSION")).to_string(),
+            verdict: verdict(&rows, &jobs),
+            seed: answer.seed,
+            runs: answer.runs,
+            firm: answer.firm,
+            runs_needed: answer.runs_needed,
+            jobs,
+            rows,
+            files: Vec::new(),
         }
     }
 }
@@ -184,7 +198,7 @@ fn stalls(n: f64) -> String {
 
 /// The answer: the best setting against the first for each job, and the hungriest job where there
 /// are several.
-pub fn verdict(rows: &[Row], jobs: &[JobRow]) -> String {
+fn verdict(rows: &[Row], jobs: &[JobRow]) -> String {
     let Some(first) = rows.first() else {
         return String::new();
     };
@@ -404,24 +418,24 @@ fn against(out: &mut String, rows: &[&Row]) {
 
 /// What the first run's lost time goes to.
 fn lost_by(out: &mut String, rows: &[&Row]) {
-    let told: Vec<(&Row, [f64; 6])> = rows
+    let told: Vec<(&Row, Vec<(Cause, f64)>)> = rows
         .iter()
-        .filter_map(|r| Some((*r, r.by_cause_s()?)))
-        .filter(|(_, all)| all.iter().any(|s| *s != 0.0))
+        .filter_map(|r| {
+            let by_cause_s = PerCause::from_array(r.by_cause_s()?);
+            Some((*r, by_cause_s.shares(r.replay_s)))
+        })
+        .filter(|(_, shares)| !shares.is_empty())
         .collect();
     if told.is_empty() {
         return;
     }
     let _ = writeln!(out, "\n  lost by, in the first run");
-    for (row, all) in told {
-        let total_s: f64 = all.iter().sum();
-        let mut causes: Vec<Cause> = Cause::ALL.into_iter().collect();
-        causes.sort_by(|a, b| all[*b as usize].total_cmp(&all[*a as usize]));
-        let text: Vec<String> = causes
+    for (row, shares) in told {
+        let text: Vec<String> = shares
             .into_iter()
-            .filter(|c| all[*c as usize].abs() > 0.02 * total_s)
+            .filter(|(_, part)| part.abs() > 0.02)
             .take(3)
-            .map(|c| format!("{} {}", c.name(), share(all[c as usize] / total_s)))
+            .map(|(cause, part)| format!("{} {}", cause.name(), share(part)))
             .collect();
         let name = shortened(&short(&row.setting), 25);
         let _ = writeln!(out, "  {name:<26}{}", text.join(", "));

@@ -4,11 +4,13 @@ use std::fmt::Write;
 
 use serde::Serialize;
 
-use crate::study::compare::Sample;
-use crate::study::remedies::{Cures, Tried};
+use crate::answer::remedies::RemediesAnswer;
+use crate::study::cures::Tried;
+use crate::study::remedy::Remedy;
+use crate::study::sample::Sample;
 
 use super::numbers::{count, time};
-use super::words::wrap;
+use super::text::wrap;
 
 /// A change, or a set of them, and what it comes to.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -56,13 +58,14 @@ pub struct CureTable {
 
 impl CureTable {
     /// The table of all that was tried.
-    pub fn new(job: &str, board: &str, seed: u64, cures: &Cures) -> Self {
+    pub fn of(answer: &RemediesAnswer) -> Self {
+        let cures = &answer.cures;
         let mut table = CureTable {
             program: concat!("headstall ", env!("CARGO_PKG_VERSION")).to_string(),
             verdict: String::new(),
-            job: job.to_string(),
-            board: board.to_string(),
-            seed,
+            job: answer.job.clone(),
+            board: answer.board.clone(),
+            seed: answer.seed,
             today: today(&cures.before),
             single: cures.single.iter().map(|t| row(t, &cures.before)).collect(),
             set: cures.set.as_ref().map(|t| row(t, &cures.before)),
@@ -70,6 +73,13 @@ impl CureTable {
         };
         table.verdict = verdict(&table);
         table
+    }
+
+    /// All rows: as it is, each change, the set.
+    pub fn rows(&self) -> impl Iterator<Item = &CureRow> {
+        std::iter::once(&self.today)
+            .chain(&self.single)
+            .chain(&self.set)
     }
 }
 
@@ -87,9 +97,8 @@ fn today(s: &Sample) -> CureRow {
 }
 
 fn row(t: &Tried, before: &Sample) -> CureRow {
-    let join = |of: &dyn Fn(&crate::study::remedies::Remedy) -> String| {
-        t.remedies.iter().map(of).collect::<Vec<_>>().join("; ")
-    };
+    let join =
+        |of: &dyn Fn(&Remedy) -> String| t.remedies.iter().map(of).collect::<Vec<_>>().join("; ");
     CureRow {
         remedy: join(&|r| r.name.clone()),
         stalls: t.sample.stalls(),
@@ -97,7 +106,7 @@ fn row(t: &Tried, before: &Sample) -> CureRow {
         replay_s: t.sample.replay_s,
         longer_s: t.sample.replay_s - before.replay_s,
         shift_mm: t.shift_mm,
-        effort: t.remedies.iter().map(|r| r.effort).sum(),
+        effort: t.effort(),
         cost: join(&|r| r.cost.clone()),
     }
 }
@@ -180,8 +189,7 @@ pub fn report(t: &CureTable) -> String {
         t.job, t.board, t.seed
     );
     let _ = writeln!(out, "  stalls       lost      longer  change (its cost)");
-    let set = t.set.iter();
-    for row in std::iter::once(&t.today).chain(&t.single).chain(set) {
+    for row in t.rows() {
         let longer = if row.longer_s.abs() < 0.5 {
             "-".to_string()
         } else {

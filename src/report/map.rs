@@ -2,8 +2,8 @@
 
 use std::fmt::Write;
 
-use crate::study::stalls::{Kind, Stall};
-use crate::study::trace::{LayerTrace, Segment};
+use crate::study::stalls::Kind;
+use crate::study::trace::{LayerTrace, Mark, Segment};
 
 use super::look::palette::{self, CARD, INK, INK_FAINT};
 use super::look::picture::{Anchor, MARGIN, Picture, Voice, WIDTH, number};
@@ -46,7 +46,7 @@ pub fn svg(trace: &LayerTrace, text: &MapText) -> String {
         "The path of layer {} seen from above. Colour: speed of the head over the speed that the \
          job allows; dark is slow. {} on this layer: {}.",
         trace.layer,
-        count(trace.stalls.len() as u64 + trace.stalls_left_out, "stall"),
+        count(trace.marks.len() as u64 + trace.unmarked, "stall"),
         kinds(trace)
     );
     let mut picture = Picture::new(&text.verdict, &line, &description);
@@ -62,7 +62,7 @@ pub fn svg(trace: &LayerTrace, text: &MapText) -> String {
 }
 
 fn kinds(trace: &LayerTrace) -> String {
-    let of = |kind: Kind| trace.stalls.iter().filter(|s| s.kind == kind).count() as u64;
+    let of = |kind: Kind| trace.marks.iter().filter(|s| s.kind == kind).count() as u64;
     format!(
         "{}, {}, {}",
         count(of(Kind::Dwell), "dwell"),
@@ -279,8 +279,8 @@ fn mark(kind: Kind, x: f64, y: f64, r: f64) -> String {
 }
 
 /// The longest stalls, longest first.
-fn drawn(trace: &LayerTrace) -> Vec<&Stall> {
-    let mut stalls: Vec<&Stall> = trace.stalls.iter().collect();
+fn drawn(trace: &LayerTrace) -> Vec<&Mark> {
+    let mut stalls: Vec<&Mark> = trace.marks.iter().collect();
     stalls.sort_by(|a, b| a.kind.cmp(&b.kind).then(b.lost_s.total_cmp(&a.lost_s)));
     stalls.truncate(MARKS_MAX);
     stalls
@@ -312,7 +312,7 @@ fn draw_legend(picture: &mut Picture, trace: &LayerTrace, frame: &Frame) -> f64 
         (Kind::Drag, "drag", "it was only slower"),
     ];
     for (kind, name, what) in names {
-        let of_kind = trace.stalls.iter().filter(|s| s.kind == kind);
+        let of_kind = trace.marks.iter().filter(|s| s.kind == kind);
         let n = of_kind.clone().count() as u64;
         if n == 0 {
             continue;
@@ -328,9 +328,8 @@ fn draw_legend(picture: &mut Picture, trace: &LayerTrace, frame: &Frame) -> f64 
         picture.say(MARGIN + 48.0, y, Voice::Body, Anchor::Start, &label);
         y += 38.0;
     }
-    let hidden =
-        (trace.stalls.len() as u64 + trace.stalls_left_out).saturating_sub(MARKS_MAX as u64);
-    let mut note = if trace.stalls.is_empty() {
+    let hidden = (trace.marks.len() as u64 + trace.unmarked).saturating_sub(MARKS_MAX as u64);
+    let mut note = if trace.marks.is_empty() {
         "No stall on this layer.".to_string()
     } else {
         "The larger a mark, the more time was lost there.".to_string()

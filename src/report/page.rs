@@ -6,43 +6,38 @@ use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use serde::Serialize;
 
+use crate::answer::replay::{Drawing, ReplayAnswer};
+use crate::replay::cause::Cause;
 use crate::study::paths::{LEVELS, LayerPath};
+use crate::study::remedy::Remedy;
 use crate::study::stalls::Stall;
-use crate::study::strips::Strip;
-use crate::surface::flow::Flow;
 
-use super::advice::Idea;
-use super::bars::WHAT;
+use super::advice;
 use super::look::palette;
 use super::look::picture::{escape, number};
 use super::numbers::{count, share, time};
 use super::queue;
 use super::summary::Summary;
-use super::words::{glued, shell_word};
-use crate::replay::world::Cause;
+use super::text::{glued, shell_word};
 
 /// What the page is made from.
 pub struct Page<'a> {
     /// The replay in numbers.
     pub summary: &'a Summary,
+    /// The answer.
+    pub answer: &'a ReplayAnswer,
     /// What to try next.
-    pub ideas: &'a [Idea],
+    pub ideas: &'a [Remedy],
     /// The board's file.
     pub board_text: &'a str,
-    /// Blocks that the planner queue holds.
-    pub queue_blocks: usize,
-    /// The nozzle's flow.
-    pub flow: &'a Flow,
-    /// The stalls to list.
-    pub stalls: &'a [Stall],
-    /// Strips of time, the worst first.
-    pub strips: &'a [Strip],
+    /// What pictures are drawn from.
+    pub drawing: &'a Drawing,
     /// The path, layer by layer.
     pub layers: &'a [LayerPath],
     /// How far the drawn path may be from the real one, mm.
     pub within_mm: f64,
     /// Pictures to show, as SVG, with their descriptions.
-    pub pictures: &'a [(String, &'a str)],
+    pub pictures: &'a [(&'a str, &'a str)],
     /// The chart of a comparison made before in the same folder, as SVG.
     pub comparison: Option<&'a str>,
 }
@@ -204,7 +199,7 @@ fn figures(body: &mut String, s: &Summary) {
 }
 
 fn causes(body: &mut String, s: &Summary) {
-    let helped: f64 = s.by_cause.values().map(|t| t.max(0.0)).sum();
+    let helped: f64 = s.by_cause.iter().map(|(_, t)| t.max(0.0)).sum();
     if s.stalls == 0 || helped <= 0.0 {
         return;
     }
@@ -214,7 +209,7 @@ fn causes(body: &mut String, s: &Summary) {
     let mut rows = String::new();
     for cause in Cause::ALL {
         let (name, k) = (cause.name(), cause as usize);
-        let lost_s = s.by_cause.get(name).copied().unwrap_or(0.0);
+        let lost_s = s.by_cause[cause];
         if lost_s.abs() < 5e-4 * helped {
             continue;
         }
@@ -233,7 +228,7 @@ fn causes(body: &mut String, s: &Summary) {
             rows,
             "<li><i style=\"background:{colour}\"></i><b>{name}</b> {}{helps}: {}</li>",
             time(lost_s),
-            WHAT[k]
+            cause.about().what
         );
     }
     let how = if s.causes_by == "shapley" {
@@ -247,17 +242,17 @@ fn causes(body: &mut String, s: &Summary) {
     );
 }
 
-fn ideas(body: &mut String, ideas: &[Idea], s: &Summary) {
+fn ideas(body: &mut String, ideas: &[Remedy], s: &Summary) {
     if ideas.is_empty() {
         return;
     }
     body.push_str("<section><h2>Try next</h2>\n<ul>\n");
     for idea in ideas {
         let sets: String = idea
-            .set
+            .sets
             .iter()
             .fold(String::new(), |all, set| all + " --set " + set);
-        let _ = write!(body, "<li>{}", escape(&idea.why));
+        let _ = write!(body, "<li>{}", escape(&advice::line(idea)));
         if !sets.is_empty() {
             let _ = write!(body, " <code>{}</code>", escape(sets.trim_start()));
         }
@@ -304,11 +299,11 @@ const MOMENT: &str = "<section id=\"moment\" hidden><h2>Around one stall</h2><p 
 <div class=\"paper\" id=\"strip\"></div></section>\n";
 
 fn table(body: &mut String, page: &Page, strips: usize) {
-    if page.stalls.is_empty() {
+    if page.answer.stalls.list().is_empty() {
         return;
     }
     let total = page.summary.stalls;
-    let shown = page.stalls.len().min(STALLS_MAX) as u64;
+    let shown = page.answer.stalls.list().len().min(STALLS_MAX) as u64;
     let which = if shown < total {
         format!("The {shown} that lose most of {total}; all are in stalls.csv.")
     } else {
@@ -391,20 +386,21 @@ fn colour(level: usize) -> String {
 }
 
 fn data(page: &Page) -> Data {
-    let mut stalls: Vec<&Stall> = page.stalls.iter().collect();
-    stalls.sort_by(|a, b| b.lost_s.total_cmp(&a.lost_s));
-    stalls.truncate(STALLS_MAX);
+    let stalls = page.answer.stalls.worst(STALLS_MAX);
     let mut room = STRIPS_BYTES_MAX;
     let mut strips = Vec::new();
-    for strip in page.strips {
-        let svg = queue::bare(strip, page.queue_blocks);
+    for strip in &page.drawing.strips {
+        let Some(stall) = page.answer.stalls.of(strip.stall) else {
+            continue;
+        };
+        let svg = queue::bare(stall, strip, page.answer.board.queue.blocks);
         // As it stands in the page: quotes and angle brackets take more.
         let long = svg.len() + svg.matches('"').count() + 5 * svg.matches('<').count();
         if long > room {
             break;
         }
         room -= long;
-        strips.push((strip.stall.stall, svg));
+        strips.push((strip.stall, svg));
     }
     Data {
         colours: (0..LEVELS).map(colour).collect(),
@@ -418,7 +414,7 @@ fn data(page: &Page) -> Data {
                 path: STANDARD.encode(packed(l)),
             })
             .collect(),
-        stalls: stalls.into_iter().map(|s| row(s, page.flow)).collect(),
+        stalls: stalls.into_iter().map(|s| row(s)).collect(),
         strips,
         worst_layer: page.summary.worst_layer.unwrap_or(0),
     }
@@ -428,7 +424,7 @@ fn round(value: f64, by: f64) -> f64 {
     (value * by).round() / by
 }
 
-fn row(s: &Stall, flow: &Flow) -> Row {
+fn row(s: &Stall) -> Row {
     let cause = match (s.cause_name(), s.two_largest()) {
         ("mixed", Some([most, next])) => format!("{} + {}", most.name(), next.name()),
         (name, _) => name.to_string(),
@@ -442,10 +438,7 @@ fn row(s: &Stall, flow: &Flow) -> Row {
         s.place_mm.map(|v| round(v, 100.0)),
         round(s.dwell_s, 1e4),
         round(s.lost_s, 1e4),
-        round(
-            flow.bump_mm(s.excess_mm3, s.layer_height_mm).unwrap_or(0.0),
-            1e3,
-        ),
+        round(s.bump_mm.unwrap_or(0.0), 1e3),
         s.surface.map_or("", |s| s.name()),
     )
 }

@@ -63,7 +63,7 @@ pub fn svg(walls: &[WallPoint], bumps: &[Bump], caption: &Caption) -> String {
     outlines(&mut picture, walls, &at);
     let most_mm = bumps.iter().map(|b| b.bump_mm).fold(0.0, f64::max);
     let parts = parts(walls);
-    let mut order: Vec<&Bump> = bumps.iter().filter(|b| !b.stretch).collect();
+    let mut order: Vec<&Bump> = bumps.iter().collect();
     order.sort_by(|a, b| b.bump_mm.total_cmp(&a.bump_mm));
     order.truncate(BUMPS_MAX);
     let crowded = crowd(order.len());

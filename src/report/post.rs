@@ -3,12 +3,13 @@
 use std::fmt::Write;
 
 use crate::board::types::{Board, Link, SaveWhen};
+use crate::study::remedy::Remedy;
 
-use super::advice::Idea;
+use super::advice;
 use super::cures::{CureRow, sentence};
 use super::numbers::{count, rate, share, time};
 use super::summary::Summary;
-use super::words::wrap;
+use super::text::wrap;
 
 /// Columns of a post.
 const COLUMNS: usize = 72;
@@ -16,7 +17,7 @@ const COLUMNS: usize = 72;
 const CURES_MAX: usize = 3;
 
 /// The post. `cures`: changes that were tried, the best first; where there are none, `ideas`.
-pub fn text(s: &Summary, board: &Board, ideas: &[Idea], cures: &[CureRow]) -> String {
+pub fn text(s: &Summary, board: &Board, ideas: &[Remedy], cures: &[CureRow]) -> String {
     let mut out = String::new();
     let mut say = |text: &str, indent: &str| {
         for (k, line) in wrap(text, COLUMNS - indent.len()).iter().enumerate() {
@@ -40,16 +41,12 @@ pub fn text(s: &Summary, board: &Board, ideas: &[Idea], cures: &[CureRow]) -> St
     );
     say(&format!("Board: {}{}.", traits(board), set(s)), "");
     if s.stalls > 0 {
-        let total_s: f64 = s.by_cause.values().sum();
-        let mut causes: Vec<_> = s
+        let causes: Vec<String> = s
             .by_cause
-            .iter()
-            .filter(|c| c.1.abs() > 0.01 * total_s)
-            .collect();
-        causes.sort_by(|a, b| b.1.total_cmp(a.1));
-        let causes: Vec<String> = causes
-            .iter()
-            .map(|(name, lost_s)| format!("{name} {}", share(*lost_s / total_s)))
+            .shares(s.ideal_s)
+            .into_iter()
+            .filter(|(_, part)| part.abs() > 0.01)
+            .map(|(cause, part)| format!("{} {}", cause.name(), share(part)))
             .collect();
         say(&format!("Lost by: {}.", causes.join(", ")), "");
         if let Some(n) = &s.worst_stretch {
@@ -85,7 +82,7 @@ pub fn text(s: &Summary, board: &Board, ideas: &[Idea], cures: &[CureRow]) -> St
     } else if !ideas.is_empty() {
         say("To try:", "");
         for idea in ideas {
-            say(&format!("{} {}", idea.why, idea.set.join(" ")), "- ");
+            say(&advice::line(idea), "- ");
         }
     }
     say(

@@ -20,27 +20,9 @@ const SPEED: f64 = 210.0;
 const QUEUE: f64 = 120.0;
 const LOOP: f64 = 56.0;
 
-/// What the main loop does.
-const DOING: [&str; 5] = [
-    "reads the card, or waits for the wire",
-    "the card is busy with itself, or a line comes again",
-    "saves state for a power cut",
-    "display, sensors and the like",
-    "decodes and plans",
-];
-
 /// What happened, in one sentence.
 pub fn sentence(stall: &Stall) -> String {
-    let why = |cause: Cause| {
-        [
-            "lines come too slowly",
-            "the card is busy with itself",
-            "a save holds the main loop",
-            "a chore holds the main loop",
-            "planning takes longer than the moves",
-            "the planner queue is too short",
-        ][cause as usize]
-    };
+    let why = |cause: Cause| cause.about().why;
     let why = match (stall.cause_name(), stall.two_largest()) {
         ("mixed", Some([most, next])) => format!("{}, and {}", why(most), why(next)),
         (_, Some([most, _])) => why(most).to_string(),
@@ -58,14 +40,13 @@ pub fn sentence(stall: &Stall) -> String {
 }
 
 /// The worst stall's strip, as a picture. `queue_blocks`: room in the planner queue.
-pub fn svg(strip: Option<&Strip>, queue_blocks: usize, job: &str, board: &str) -> String {
-    let Some(strip) = strip else {
+pub fn svg(worst: Option<(&Stall, &Strip)>, queue_blocks: usize, job: &str, board: &str) -> String {
+    let Some((stall, strip)) = worst else {
         let line = format!("{job} on {board}");
         let picture = Picture::new("No stall: the planner queue never ran dry.", &line, &line);
         let end = picture.top;
         return picture.finish(end);
     };
-    let stall = &strip.stall;
     let line = format!(
         "the worst stall: layer {}, line {} of {job}, on {board}",
         stall.layer, stall.line
@@ -81,8 +62,8 @@ pub fn svg(strip: Option<&Strip>, queue_blocks: usize, job: &str, board: &str) -
 }
 
 /// The strip alone, for a page that says the rest.
-pub fn bare(strip: &Strip, queue_blocks: usize) -> String {
-    let mut picture = Picture::bare(&sentence(&strip.stall));
+pub fn bare(stall: &Stall, strip: &Strip, queue_blocks: usize) -> String {
+    let mut picture = Picture::bare(&sentence(stall));
     let end = lanes(&mut picture, strip, queue_blocks, 30.0);
     picture.finish(end + 4.0)
 }
@@ -103,7 +84,7 @@ fn lanes(picture: &mut Picture, strip: &Strip, queue_blocks: usize, top: f64) ->
     let mut y = axis + 84.0;
     for cause in Cause::ALL {
         if cause != Cause::Depth && strip.held.iter().any(|h| h.by == cause) {
-            y = cause_key(picture, y, cause, DOING[cause as usize]);
+            y = cause_key(picture, y, cause, cause.about().doing.unwrap_or_default());
         }
     }
     picture.paragraph(
@@ -322,7 +303,7 @@ fn main_loop(picture: &mut Picture, strip: &Strip, x: &dyn Fn(f64) -> f64, top: 
 }
 
 fn ticks(picture: &mut Picture, strip: &Strip, x: &dyn Fn(f64) -> f64, y: f64) {
-    let zero_s = strip.stall.t_s.clamp(strip.from_s, strip.to_s);
+    let zero_s = strip.t_s.clamp(strip.from_s, strip.to_s);
     let step_s = round_length((strip.to_s - strip.from_s).max(1e-6) / 4.0);
     let first = ((strip.from_s - zero_s) / step_s).ceil() as i64;
     let last = ((strip.to_s - zero_s) / step_s).floor() as i64;

@@ -4,48 +4,18 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use crate::board::types::{Board, Link};
-use crate::job::notices::Kind as Odd;
-use crate::job::reader::JobReader;
-use crate::replay::source::Planned;
-use crate::replay::stream::Replayed;
-use crate::replay::world::Cause;
-use crate::study::causes::Shares;
+use crate::answer::replay::{Attribution, ReplayAnswer};
+use crate::answer::warnings::Warning;
+use crate::replay::cause::{Cause, PerCause};
 use crate::study::stalls::{Kind, Stall};
-use crate::study::watch::{Need, Seen, WORST_PLACES};
+use crate::study::watch::Need;
+use crate::surface::bump::Bump;
 use crate::surface::skin::Surface;
 
-/// What was replayed.
-#[derive(Clone, Copy, Debug)]
-pub struct Question<'a> {
-    /// The job's name: a file, or standard input.
-    pub job: &'a str,
-    /// The board.
-    pub board: &'a Board,
-    /// How the board was named on the command line.
-    pub board_name: &'a str,
-    /// Single keys that were set.
-    pub set: &'a [String],
-    /// The seed of all draws.
-    pub seed: u64,
-}
+use super::verdict::{self, Level};
 
-/// Something that the reader or the board gives cause to doubt.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Warning {
-    /// Of what kind.
-    pub kind: String,
-    /// How often.
-    pub count: u64,
-    /// The first line concerned, from 1; 0: none.
-    pub line: u64,
-    /// Byte offset of the first place.
-    pub byte: u64,
-    /// The first line concerned, shortened.
-    pub text: String,
-    /// What is odd and what was done about it.
-    pub message: String,
-}
+/// How many of the worst places are listed.
+const PLACES: usize = 5;
 
 /// One of the worst places.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -70,7 +40,7 @@ pub struct Place {
     pub dwell_s: f64,
     /// Lost time, s.
     pub lost_s: f64,
-    /// How far its bump stands proud, mm, where it is seen.
+    /// Height of its bump, mm, where it is seen.
     pub bump_mm: Option<f64>,
     /// `outer`, `hole` or `inner`, where that was worked out.
     pub surface: Option<&'static str>,
@@ -140,34 +110,47 @@ pub struct Summary {
     pub dips: u64,
     /// Stalls at which it is only slower.
     pub drags: u64,
+    /// Stalls on moves that print nothing.
+    pub idle_stalls: u64,
     /// Saves made.
     pub saves: u64,
-    /// How the causes were told: `shapley`, or `main_loop`: what it mostly did meanwhile.
+    /// How lost time was attributed: `shapley`, or `main_loop`: by what it mostly did meanwhile.
     pub causes_by: &'static str,
     /// Lost time by cause, s.
-    pub by_cause: BTreeMap<&'static str, f64>,
-    /// Plastic too much, of all stalls, mm³.
+    pub by_cause: PerCause<f64>,
+    /// Surplus of plastic, of all stalls, mm³.
     pub excess_mm3: f64,
-    /// Plastic too little, of all stalls, mm³: the thin stretches behind the blobs.
+    /// Lack of plastic, of all stalls, mm³: the thin stretches behind the bumps.
     pub deficit_mm3: f64,
-    /// How far the largest bump stands proud, mm; on a surface that is seen, where that is known.
+    /// Height of the highest bump on a surface that can be seen, mm, where that was worked out.
     pub largest_bump_mm: Option<f64>,
     /// The layer of that bump, from 0.
     pub largest_bump_layer: Option<u32>,
-    /// Stalls on the outside, on holes open above, and inside; where worked out.
+    /// Stalls on the outside, in open holes, and inside; where worked out.
     pub surfaces: Option<BTreeMap<&'static str, u64>>,
     /// Height from which a bump counts as visible, mm: an assumption.
     pub visible_mm: Option<f64>,
-    /// Stalls that leave a visible bump, where worked out.
+    /// Visible bumps of the run with this seed, where worked out.
     pub visible_bumps: Option<u64>,
-    /// The layer with most visible bumps or most plastic too much on its outside; with none, the one
-    /// that loses most; from 0.
+    /// Visible bumps to be expected: the median over the runs.
+    pub expected_bumps: Option<f64>,
+    /// The range that holds them in nine runs of ten; `None` for a single run.
+    pub expected_bumps_range: Option<[f64; 2]>,
+    /// Visible bumps to be expected on 100 cm² of outer wall.
+    pub per_100_cm2: Option<f64>,
+    /// Runs made, each with another seed.
+    pub runs: usize,
+    /// How bad it is: `smooth`, `unseen`, `unknown`, `few`, `ruined`.
+    pub level: Level,
+    /// The layer that suffers most: with most visible bumps; with none, the one that loses most; from 0.
     pub worst_layer: Option<u32>,
-    /// The five worst places: visible bumps, the tallest first, or else what loses most.
+    /// The highest visible bumps, five at most.
     pub worst: Vec<Place>,
+    /// The stalls that lose most, five at most.
+    pub slowest: Vec<Place>,
     /// The stretch that loses most.
     pub worst_stretch: Option<Stretch>,
-    /// Commands that cost decoding only, with their counts.
+    /// Commands that have no effect here beyond the time to decode them, with their counts.
     pub other_commands: BTreeMap<String, u64>,
     /// What gives cause to doubt.
     pub warnings: Vec<Warning>,
@@ -176,108 +159,88 @@ pub struct Summary {
 }
 
 impl Summary {
-    /// Gathers what a replay and its watch found.
-    pub fn new<R: std::io::Read>(
-        question: &Question,
-        replayed: &Replayed<Planned<JobReader<R>>>,
-        seen: &Seen,
-        shares: Option<&Shares>,
-    ) -> Self {
-        let totals = &replayed.totals;
-        let reader = &replayed.source.steps;
-        let [dwells, dips, drags] = seen.kinds;
-        let by_cause_s = shares.map_or(seen.by_cause_s, |s| s.total_s);
+    /// The answer in numbers; `set`: single keys of the board that were set.
+    pub fn of(answer: &ReplayAnswer, set: &[String]) -> Self {
+        let totals = &answer.totals;
+        let [dwells, dips, drags] = answer.kinds;
+        let names = [Surface::Outer, Surface::Hole, Surface::Inner].map(Surface::name);
+        let highest = answer.highest_bump();
+        let visible = answer.visible_count();
+        let expected = verdict::expected(answer);
         let mut summary = Summary {
             program: concat!("headstall ", env!("CARGO_PKG_VERSION")).to_string(),
             verdict: String::new(),
-            job: question.job.to_string(),
-            board: question.board.name.clone(),
-            set: question.set.to_vec(),
-            seed: question.seed,
-            lines: reader.line_count(),
-            commands: reader.command_count(),
-            bytes: reader.byte_count(),
+            job: answer.job.name.clone(),
+            board: answer.board.name.clone(),
+            set: set.to_vec(),
+            seed: answer.seed,
+            lines: answer.job.lines,
+            commands: answer.job.commands,
+            bytes: answer.job.bytes,
             blocks: totals.blocks,
-            layers: reader.layers().count(),
-            extrudes: reader.extruded(),
-            ideal_s: replayed.ideal_s,
+            layers: answer.job.layers,
+            extrudes: answer.job.extrudes,
+            ideal_s: answer.ideal_s,
             replay_s: totals.replay_s,
             start_up_s: totals.start_up_s,
             stop_s: totals.stop_s,
             stop_wait_s: totals.stop_wait_s,
-            lost_s: replayed.lost_s,
-            stalls: seen.stalls(),
+            lost_s: answer.lost_s,
+            stalls: answer.stall_count(),
             dwells,
             dips,
             drags,
+            idle_stalls: answer.idle_stalls,
             saves: totals.saves,
-            causes_by: if shares.is_some() {
-                "shapley"
-            } else {
-                "main_loop"
+            causes_by: match answer.attribution {
+                Attribution::Shapley => "shapley",
+                Attribution::MainLoop => "main_loop",
             },
-            by_cause: Cause::ALL
-                .into_iter()
-                .map(|c| (c.name(), by_cause_s[c as usize]))
-                .collect(),
-            excess_mm3: seen.excess_mm3,
-            deficit_mm3: seen.deficit_mm3,
-            largest_bump_mm: seen.largest_bump.map(|(mm, _)| mm),
-            largest_bump_layer: seen.largest_bump.map(|(_, stall)| stall.layer),
-            surfaces: None,
-            visible_mm: None,
-            visible_bumps: None,
-            worst_layer: seen.worst_layer(),
-            worst: seen.worst.iter().map(place).collect(),
-            worst_stretch: stretch(&seen.need),
-            other_commands: reader.notices().others().clone(),
-            warnings: warnings(question.board, reader),
+            by_cause: answer.by_cause_s,
+            excess_mm3: answer.excess_mm3,
+            deficit_mm3: answer.deficit_mm3,
+            largest_bump_mm: highest.map(|b| b.height_mm),
+            largest_bump_layer: highest.map(|b| b.layer),
+            surfaces: answer.surfaces.map(|n| names.into_iter().zip(n).collect()),
+            visible_mm: visible.map(|_| answer.visible_mm),
+            visible_bumps: visible,
+            expected_bumps: expected.map(|e| e.median),
+            expected_bumps_range: expected.and_then(|e| e.range),
+            per_100_cm2: verdict::per_100_cm2(answer),
+            runs: answer.luck.as_ref().map_or(1, |luck| luck.runs.len()),
+            level: verdict::level(answer),
+            worst_layer: answer.worst_layer(),
+            worst: bumps(answer),
+            slowest: answer.stalls.worst(PLACES).into_iter().map(place).collect(),
+            worst_stretch: stretch(&answer.need),
+            other_commands: answer.job.other_commands.clone(),
+            warnings: answer.warnings.clone(),
             files: Vec::new(),
         };
-        summary.verdict = super::words::verdict(&summary);
+        summary.verdict = verdict::verdict(answer);
         summary
     }
+}
 
-    /// Tells on which surfaces the stalls lie (outer, hole, inner), and the bumps on those that are
-    /// seen, the tallest first. Those of `visible_mm` or more are what the verdict and the worst
-    /// places then speak of.
-    pub fn tell_surfaces(&mut self, counts: [u64; 3], visible_mm: f64, bumps: &[(f64, Stall)]) {
-        let names = [Surface::Outer, Surface::Hole, Surface::Inner].map(Surface::name);
-        self.surfaces = Some(names.into_iter().zip(counts).collect());
-        let visible = &bumps[..bumps.partition_point(|(mm, _)| *mm >= visible_mm)];
-        self.visible_mm = Some(visible_mm);
-        self.visible_bumps = Some(visible.len() as u64);
-        self.largest_bump_mm = bumps.first().map(|(mm, _)| *mm);
-        self.largest_bump_layer = bumps.first().map(|(_, stall)| stall.layer);
-        if !visible.is_empty() {
-            let worst = visible.iter().take(WORST_PLACES);
-            self.worst = worst
-                .map(|(mm, stall)| Place {
-                    bump_mm: Some(*mm),
-                    ..place(stall)
-                })
-                .collect();
-            let mut layers: BTreeMap<u32, f64> = BTreeMap::new();
-            for (mm, stall) in visible {
-                *layers.entry(stall.layer).or_insert(0.0) += mm;
-            }
-            let most = layers
-                .iter()
-                .max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(a.0)));
-            self.worst_layer = most.map(|(layer, _)| *layer);
-        }
-        self.verdict = super::words::verdict(self);
-    }
+/// The highest visible bumps.
+fn bumps(answer: &ReplayAnswer) -> Vec<Place> {
+    let of_bump = |bump: &Bump| Some(place_of(bump, answer.stalls.of(bump.stall)?));
+    let bumps = answer.visible_bumps().filter_map(of_bump);
+    bumps.take(PLACES).collect()
+}
 
-    /// The cause with the most lost time and its share of it.
-    pub fn main_cause(&self) -> Option<(&'static str, f64)> {
-        let total_s: f64 = self.by_cause.values().sum();
-        let (name, most_s) = self
-            .by_cause
-            .iter()
-            .max_by(|a, b| a.1.total_cmp(b.1))
-            .map(|(n, s)| (*n, *s))?;
-        (most_s > 0.0 && total_s > 0.0).then(|| (name, most_s / total_s))
+/// A bump's place, and what the stall that left it was.
+fn place_of(bump: &Bump, stall: &Stall) -> Place {
+    let [x_mm, y_mm, z_mm] = bump.place_mm;
+    Place {
+        line: bump.line,
+        layer: bump.layer,
+        x_mm,
+        y_mm,
+        z_mm,
+        bump_mm: Some(bump.height_mm),
+        surface: bump.surface.map(Surface::name),
+        ..place(stall)
     }
 }
 
@@ -309,56 +272,4 @@ fn stretch(need: &Need) -> Option<Stretch> {
         needs_bytes_per_s: need.bytes / need.ideal_s,
         got_bytes_per_s: need.bytes / need.took_s,
     })
-}
-
-fn warnings<R: std::io::Read>(board: &Board, reader: &JobReader<R>) -> Vec<Warning> {
-    let mut all: Vec<Warning> = reader
-        .notices()
-        .list()
-        .filter(|n| n.kind != Odd::NothingExtruded)
-        .map(|n| Warning {
-            kind: serde_json::to_value(n.kind)
-                .ok()
-                .and_then(|v| v.as_str().map(String::from))
-                .unwrap_or_default(),
-            count: n.count,
-            line: n.line,
-            byte: n.byte,
-            text: n.text.clone(),
-            message: n.kind.message().to_string(),
-        })
-        .collect();
-    if reader.notices().has(Odd::NothingExtruded) {
-        all.push(plain("nothing_extruded", Odd::NothingExtruded.message()));
-    }
-    let queue = &board.queue;
-    if queue.restart_blocks > 1 && queue.restart_wait_s == 0.0 {
-        all.push(plain(
-            "restart",
-            "the board waits for restart_blocks however long that takes (restart_wait_ms = 0): \
-             on a slow link each rest lasts until they are there",
-        ));
-    }
-    if let Link::Serial(serial) = &board.link
-        && serial.in_flight > queue.lines + 1
-        && matches!(serial.reply_when, crate::board::types::ReplyWhen::Finished)
-    {
-        all.push(plain(
-            "in_flight",
-            "the host has more lines in flight than the command queue holds; the others wait in \
-             the line's buffer, which this model takes to be large enough",
-        ));
-    }
-    all
-}
-
-fn plain(kind: &str, message: &str) -> Warning {
-    Warning {
-        kind: kind.to_string(),
-        count: 1,
-        line: 0,
-        byte: 0,
-        text: String::new(),
-        message: message.to_string(),
-    }
 }

@@ -1,4 +1,4 @@
-//! The tables: `blocks.csv` and `stalls.csv` (RFC 4180), row by row.
+//! The tables: `blocks.csv`, `stalls.csv` and `bumps.csv` (RFC 4180), row by row.
 //!
 //! Numbers are written with the fewest digits that read back to the same number.
 
@@ -6,10 +6,9 @@ use std::io::Write;
 
 use serde::Serialize;
 
-use crate::board::types::Nozzle;
 use crate::replay::stream::Done;
 use crate::study::stalls::Stall;
-use crate::surface::flow::Flow;
+use crate::surface::bump::Bump;
 use crate::surface::skin::Surface;
 
 #[derive(Serialize)]
@@ -71,7 +70,7 @@ pub fn block<W: Write>(table: &mut csv::Writer<W>, done: &Done) -> csv::Result<(
 pub const BLOCKS_HEADER: &str = "block,line,layer,x0_mm,y0_mm,z0_mm,x1_mm,y1_mm,z1_mm,e_mm,length_mm,nominal_mm_s,entry_mm_s,peak_mm_s,exit_mm_s,start_s,end_s,gap_s,ideal_s,lost_s,queued";
 
 /// Header of `stalls.csv`.
-pub const STALLS_HEADER: &str = "stall,kind,cause,line,layer,t_s,x_mm,y_mm,z_mm,dwell_s,lost_s,ideal_mm_s,least_mm_s,excess_mm3,bump_mm,surface,two_largest,link_s,hiccup_s,save_s,chore_s,compute_s,depth_s,deficit_mm3";
+pub const STALLS_HEADER: &str = "stall,kind,cause,line,layer,t_s,x_mm,y_mm,z_mm,dwell_s,lost_s,ideal_mm_s,least_mm_s,excess_mm3,bump_mm,surface,two_largest,link_s,hiccup_s,save_s,chore_s,compute_s,depth_s,deficit_mm3,bumps";
 
 #[derive(Serialize)]
 struct StallRow {
@@ -99,17 +98,14 @@ struct StallRow {
     compute_s: Option<f64>,
     depth_s: Option<f64>,
     deficit_mm3: f64,
+    bumps: u64,
 }
 
 /// Writes one row of `stalls.csv`; the header comes with the first.
-pub fn stall<W: Write>(
-    table: &mut csv::Writer<W>,
-    stall: &Stall,
-    nozzle: &Nozzle,
-) -> csv::Result<()> {
+pub fn stall<W: Write>(table: &mut csv::Writer<W>, stall: &Stall) -> csv::Result<()> {
     let [x_mm, y_mm, z_mm] = stall.place_mm;
     let [link_s, hiccup_s, save_s, chore_s, compute_s, depth_s] = match stall.shares_s {
-        Some(shares_s) => shares_s.map(Some),
+        Some(shares_s) => shares_s.values().map(Some),
         None => [None; 6],
     };
     let two = stall
@@ -130,7 +126,7 @@ pub fn stall<W: Write>(
         ideal_mm_s: stall.ideal_mm_s,
         least_mm_s: stall.least_mm_s,
         excess_mm3: stall.excess_mm3,
-        bump_mm: Flow::new(nozzle).bump_mm(stall.excess_mm3, stall.layer_height_mm),
+        bump_mm: stall.bump_mm,
         surface: stall.surface.map_or("", Surface::name),
         two_largest: two.unwrap_or_default(),
         link_s,
@@ -140,5 +136,54 @@ pub fn stall<W: Write>(
         compute_s,
         depth_s,
         deficit_mm3: stall.deficit_mm3,
+        bumps: stall.bumps,
     })
+}
+
+/// Header of `bumps.csv`.
+pub const BUMPS_HEADER: &str =
+    "bump,stall,line,layer,x_mm,y_mm,z_mm,t_s,height_mm,surplus_mm3,stretch_mm,surface";
+
+#[derive(Serialize)]
+struct BumpRow {
+    bump: u64,
+    stall: u64,
+    line: u64,
+    layer: u32,
+    x_mm: f64,
+    y_mm: f64,
+    z_mm: f64,
+    t_s: f64,
+    height_mm: f64,
+    surplus_mm3: f64,
+    stretch_mm: f64,
+    surface: &'static str,
+}
+
+/// Writes one row of `bumps.csv`; the header comes with the first.
+pub fn bump<W: Write>(table: &mut csv::Writer<W>, bump: &Bump) -> csv::Result<()> {
+    let [x_mm, y_mm, z_mm] = bump.place_mm;
+    table.serialize(BumpRow {
+        bump: bump.bump,
+        stall: bump.stall,
+        line: bump.line,
+        layer: bump.layer,
+        x_mm,
+        y_mm,
+        z_mm,
+        t_s: bump.t_s,
+        height_mm: bump.height_mm,
+        surplus_mm3: bump.surplus_mm3,
+        stretch_mm: bump.stretch_mm,
+        surface: bump.surface.map_or("", Surface::name),
+    })
+}
+
+/// Rows as a whole table, with a header from their fields' names.
+pub fn csv<R: Serialize>(rows: impl IntoIterator<Item = R>) -> Vec<u8> {
+    let mut table = csv::Writer::from_writer(Vec::new());
+    for row in rows {
+        table.serialize(row).expect("a row of plain data");
+    }
+    table.into_inner().expect("memory takes all rows")
 }

@@ -1,9 +1,8 @@
 //! `wall.svg`: the outer wall unrolled like the label of a can: angle across, height up.
 
 use std::collections::BTreeMap;
-use std::fmt::Write;
 
-use crate::study::stalls::{Kind, Stall};
+use crate::surface::bump;
 use crate::surface::skin::{Patch, Surface, WallPoint};
 
 use super::look::palette::{self, CARD, GROUND, INK_FAINT};
@@ -20,24 +19,17 @@ pub struct Bump {
     pub bump_mm: f64,
     /// Whether it is on the outside; else it is on a hole that is open.
     pub outer: bool,
-    /// Whether the stall is too long for one place: then it is a stretch of thicker wall.
-    pub stretch: bool,
 }
 
-impl Bump {
-    /// What a stall leaves that is seen.
-    pub fn new(stall: &Stall, bump_mm: f64) -> Self {
+impl From<&bump::Bump> for Bump {
+    fn from(bump: &bump::Bump) -> Self {
         Bump {
-            place_mm: stall.place_mm,
-            bump_mm,
-            outer: stall.surface == Some(Surface::Outer),
-            stretch: stall.kind != Kind::Dwell && stall.length_mm > STRETCH_MM,
+            place_mm: bump.place_mm,
+            bump_mm: bump.height_mm,
+            outer: bump.surface == Some(Surface::Outer),
         }
     }
 }
-
-/// A stall without a rest that is longer than this has no one place, mm.
-const STRETCH_MM: f64 = 20.0;
 
 /// What runs across the wall.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -297,7 +289,7 @@ pub fn svg(walls: &[WallPoint], patches: &[Patch], bumps: &[Bump], caption: &Cap
         thick.draw(&mut picture);
         // The largest bump of each bin.
         let mut bins: BTreeMap<(i64, i64), (f64, f64, f64)> = BTreeMap::new();
-        let here = |b: &&Bump| !b.stretch && part.has(b.place_mm[0], b.place_mm[1]);
+        let here = |b: &&Bump| part.has(b.place_mm[0], b.place_mm[1]);
         for bump in bumps.iter().filter(here) {
             let (u, v) = (left + wide * share(bump.place_mm), y(bump.place_mm[2]));
             let bin = bins
@@ -412,21 +404,12 @@ pub fn legend(
         let text = format!("No bump of {} mm or more is seen here.", number(visible_mm));
         return picture.paragraph(y, Voice::Body, &text) + 4.0;
     }
-    let stretches = bumps.iter().filter(|b| b.stretch).count() as u64;
-    let mut title = format!(
+    let title = format!(
         "{} of {} mm or more",
         count(bumps.len() as u64, "visible bump"),
         number(visible_mm)
     );
-    if stretches == bumps.len() as u64 {
-        title += ", all long stretches without a dot";
-    } else if stretches > 0 {
-        let _ = write!(title, ", {stretches} of them long stretches without a dot");
-    }
     y = picture.paragraph(y, Voice::Strong, &title) + 12.0;
-    if stretches == bumps.len() as u64 {
-        return y;
-    }
     let mut x = MARGIN + 16.0;
     let least_mm = visible_mm.max(0.1 * most_mm).min(most_mm);
     let middle_mm = (least_mm * most_mm).sqrt();

@@ -1,63 +1,53 @@
-//! What the maker reads: a verdict in one sentence, and the report around it.
+//! What the maker reads on a terminal: the report around the verdict.
 
 use std::fmt::Write;
 
+use crate::answer::replay::ReplayAnswer;
+use crate::study::sample::Sample;
 use crate::study::stalls::Kind;
 
 use super::numbers::{byte_rate, count, rate, share, time};
 use super::summary::{Place, Summary};
+use super::text::{shortened, wrap};
+use super::verdict;
 
 /// Columns of a terminal.
 const COLUMNS: usize = 80;
 
-/// The answer in one sentence.
-pub fn verdict(s: &Summary) -> String {
-    let took = time(s.replay_s);
-    let mut text = if s.blocks == 0 {
-        "Nothing moves in this job.".to_string()
-    } else if s.stalls == 0 {
-        format!("No stutter: the head keeps the speed that the job allows for all {took}.")
-    } else {
-        let lost = format!("{} lost in {took}", time(s.lost_s));
-        let place = match s.worst_layer {
-            Some(layer) if s.layers > 1 => format!(", worst around layer {layer}"),
-            _ => String::new(),
-        };
-        let stalls = count(s.stalls, "stall");
-        match s.visible_bumps {
-            Some(bumps) if s.extrudes && bumps > 0 => {
-                let bumps = count(bumps, "visible bump");
-                let most = place.replace("worst", "most");
-                format!("Stutters: {bumps} at {stalls}{most}; {lost}.")
-            }
-            _ if s.dwells + s.dips == 0 => {
-                let stretches = if s.drags == 1 { "stretch" } else { "stretches" };
-                format!(
-                    "Slows down, never brakes hard: {} slow {stretches}, {lost}{place}.",
-                    s.drags
-                )
-            }
-            Some(_) if s.extrudes => {
-                format!("Stutters out of sight: {stalls}, no visible bump; {lost}{place}.")
-            }
-            _ => format!("Stutters: {stalls}, {lost}{place}."),
-        }
-    };
-    if !s.extrudes && s.blocks > 0 {
-        text += " Nothing is extruded, so no bump can be predicted.";
+/// The whole report, without its verdict, in at most 80 columns.
+pub fn report(answer: &ReplayAnswer, s: &Summary) -> String {
+    let mut out = String::new();
+    about(&mut out, s);
+    if s.stalls > 0 {
+        stalls(&mut out, s);
+        bumps(&mut out, answer, s);
+        need(&mut out, s);
     }
-    text
+    luck(&mut out, answer);
+    if !s.worst.is_empty() {
+        places(&mut out, "largest visible bumps", &s.worst);
+    }
+    if !s.slowest.is_empty() {
+        places(&mut out, "where most time was lost", &s.slowest);
+    }
+    if !s.warnings.is_empty() {
+        warnings(&mut out, s);
+    }
+    other_commands(&mut out, s);
+    out
 }
 
-/// The whole report, without its verdict, in at most 80 columns.
-pub fn report(s: &Summary) -> String {
-    let mut out = String::new();
-    let mut row = |name: &str, text: &str| {
-        for (i, line) in wrap(text, COLUMNS - 10).iter().enumerate() {
-            let _ = writeln!(out, "{:<10}{line}", if i == 0 { name } else { "" });
-        }
-    };
+/// A row of the report: its name, and a text that may take several lines.
+fn row(out: &mut String, name: &str, text: &str) {
+    for (i, line) in wrap(text, COLUMNS - 10).iter().enumerate() {
+        let _ = writeln!(out, "{:<10}{line}", if i == 0 { name } else { "" });
+    }
+}
+
+/// The job, the board and the times.
+fn about(out: &mut String, s: &Summary) {
     row(
+        out,
         "job",
         &format!(
             "{}, {}, {}",
@@ -70,7 +60,7 @@ pub fn report(s: &Summary) -> String {
     for set in &s.set {
         let _ = write!(board, ", {set}");
     }
-    row("board", &board);
+    row(out, "board", &board);
     let mut times = format!(
         "ideal {}, replayed {}, lost {} ({})",
         time(s.ideal_s),
@@ -79,128 +69,165 @@ pub fn report(s: &Summary) -> String {
         share(s.lost_s / s.ideal_s.max(1e-9))
     );
     if s.stop_s > 0.0 {
-        let _ = write!(times, "; commanded stops {} of it", time(s.stop_s));
+        let _ = write!(times, "; {} of it in commanded stops", time(s.stop_s));
     }
-    row("time", &times);
-    if s.stalls > 0 {
-        let kinds = [
-            (s.dwells, "dwell", "the head stands still"),
-            (s.dips, "dip", "it brakes below half speed"),
-            (s.drags, "drag", "it is only slower"),
-        ];
-        let kinds: Vec<String> = kinds
-            .iter()
-            .filter(|k| k.0 > 0)
-            .map(|(n, name, what)| format!("{} ({what})", count(*n, name)))
-            .collect();
-        row("stalls", &kinds.join(", "));
-        row("lost by", &causes(s));
-        if s.causes_by != "shapley" {
+    row(out, "time", &times);
+}
+
+/// The stalls by kind, and what they were lost by.
+fn stalls(out: &mut String, s: &Summary) {
+    let kinds = [
+        (s.dwells, "dwell", "the head stands still"),
+        (s.dips, "dip", "it brakes below half speed"),
+        (s.drags, "drag", "it is only slower"),
+    ];
+    let mut kinds: Vec<String> = kinds
+        .iter()
+        .filter(|k| k.0 > 0)
+        .map(|(n, name, what)| format!("{} ({what})", count(*n, name)))
+        .collect();
+    if s.idle_stalls > 0 && s.extrudes {
+        kinds.push(format!(
+            "{} of them on moves that print nothing",
+            s.idle_stalls
+        ));
+    }
+    row(out, "stalls", &kinds.join(", "));
+    let causes: Vec<String> = s
+        .by_cause
+        .shares(s.ideal_s)
+        .into_iter()
+        .filter(|(_, part)| part.abs() >= 0.0005)
+        .map(|(cause, part)| {
+            let lost = time(s.by_cause[cause]);
+            format!("{} {lost} ({})", cause.name(), share(part))
+        })
+        .collect();
+    if causes.is_empty() {
+        return;
+    }
+    row(out, "lost by", &causes.join(", "));
+    if s.causes_by != "shapley" {
+        row(
+            out,
+            "",
+            "(attributed approximately, by what the main loop did meanwhile; --causes is exact)",
+        );
+    }
+}
+
+/// What can be seen of the bumps.
+fn bumps(out: &mut String, answer: &ReplayAnswer, s: &Summary) {
+    if !s.extrudes {
+        return;
+    }
+    let Some(visible) = s.visible_bumps else {
+        row(
+            out,
+            "bumps",
+            "whether they can be seen is not worked out for this job",
+        );
+        return;
+    };
+    let mut text = match (s.largest_bump_mm, s.largest_bump_layer) {
+        (Some(mm), Some(layer)) => format!(
+            "{}; bump height at most {mm:.2} mm on surfaces that can be seen, on {}",
+            count(visible, "visible bump"),
+            verdict::layer(answer, layer)
+        ),
+        _ => "none on surfaces that can be seen".to_string(),
+    };
+    if let Some(n) = s.per_100_cm2.filter(|n| *n > 0.0) {
+        let _ = write!(text, "; {} on 100 cm² of outer wall", rate(n));
+    }
+    row(out, "bumps", &text);
+}
+
+/// What the worst stretch asks of the board, where the board fell short of it.
+fn need(out: &mut String, s: &Summary) {
+    let Some(n) = &s.worst_stretch else { return };
+    row(
+        out,
+        "need",
+        &format!(
+            "at the worst stretch (layer {}, from line {}) the path needs {} moves/s ({}); \
+             the board kept up {} moves/s ({})",
+            n.layer,
+            n.line,
+            rate(n.needs_blocks_per_s),
+            byte_rate(n.needs_bytes_per_s),
+            rate(n.got_blocks_per_s),
+            byte_rate(n.got_bytes_per_s)
+        ),
+    );
+}
+
+/// How the shown run compares with others.
+fn luck(out: &mut String, answer: &ReplayAnswer) {
+    let Some(luck) = &answer.luck else {
+        if answer.has_draws && answer.stall_count() > 0 {
             row(
-                "",
-                "(the quick way, by what the main loop did meanwhile; --causes works it out)",
+                out,
+                "luck",
+                "this board has draws: another seed may give other numbers",
             );
         }
-    }
-    if let Some(surfaces) = &s.surfaces
-        && s.stalls > 0
-        && s.extrudes
-    {
-        let of = |name| surfaces.get(name).copied().unwrap_or(0);
-        row(
-            "seen",
-            &format!(
-                "{} on outer walls, {} in holes that are open; {} buried or on no wall, harmless",
-                count(of("outer"), "stall"),
-                of("hole"),
-                of("inner")
-            ),
-        );
-    }
-    if let (Some(bump_mm), Some(layer)) = (s.largest_bump_mm, s.largest_bump_layer)
-        && s.excess_mm3 > 0.0
-    {
-        row(
-            "plastic",
-            &format!(
-                "{:.2} mm³ too much at the stalls, {:.2} too little behind them; the largest bump \
-                 that is seen, on layer {layer}, would stand {bump_mm:.2} mm proud as a bead one \
-                 nozzle wide",
-                s.excess_mm3, s.deficit_mm3
-            ),
-        );
-    }
-    if let Some(n) = &s.worst_stretch
-        && s.stalls > 0
-    {
-        row(
-            "need",
-            &format!(
-                "at the worst stretch (layer {}, from line {}) the path needs {} moves/s ({}); \
-                 the board kept up {} moves/s ({})",
-                n.layer,
-                n.line,
-                rate(n.needs_blocks_per_s),
-                byte_rate(n.needs_bytes_per_s),
-                rate(n.got_blocks_per_s),
-                byte_rate(n.got_bytes_per_s)
-            ),
-        );
-    }
-    if !s.worst.is_empty() {
-        places(&mut out, &s.worst);
-    }
-    if !s.warnings.is_empty() {
-        warnings(&mut out, s);
-    }
-    if !s.other_commands.is_empty() {
-        let mut others: Vec<_> = s.other_commands.iter().collect();
-        others.sort_by(|a, b| b.1.cmp(a.1).then(a.0.cmp(b.0)));
-        let shown: Vec<String> = others
-            .iter()
-            .take(8)
-            .map(|(n, c)| format!("{n} {c}x"))
-            .collect();
-        let more = others.len().saturating_sub(8);
-        let more = if more > 0 {
-            format!(", and {more} more kinds")
-        } else {
-            String::new()
-        };
-        paragraph(
-            &mut out,
-            &format!(
-                "Commands that only cost decoding here: {}{more}.",
-                shown.join(", ")
-            ),
-        );
-    }
-    out
-}
-
-fn causes(s: &Summary) -> String {
-    let total_s: f64 = s.by_cause.values().sum();
-    let mut causes: Vec<(&str, f64)> = s
-        .by_cause
-        .iter()
-        .map(|(n, t)| (*n, *t))
-        .filter(|c| c.1.abs() >= 0.0005 * total_s)
-        .collect();
-    causes.sort_by(|a, b| b.1.total_cmp(&a.1));
-    let causes: Vec<String> = causes
-        .iter()
-        .map(|(name, t)| format!("{name} {} ({})", time(*t), share(t / total_s)))
-        .collect();
-    causes.join(", ")
-}
-
-fn places(out: &mut String, worst: &[Place]) {
-    let bumps = worst.iter().any(|p| p.bump_mm.is_some());
-    let what = if bumps {
-        "largest visible bumps"
-    } else {
-        "worst places"
+        return;
     };
+    let visible = |s: &Sample| s.visible as f64;
+    let lost = |s: &Sample| s.lost_s;
+    let ([few, many], [least_s, most_s]) = (luck.range(visible), luck.range(lost));
+    let rank = luck.rank();
+    let like = match rank {
+        r if r < 0.1 => "a lucky run",
+        r if r > 0.9 => "an unlucky run",
+        _ => "a run like most",
+    };
+    row(
+        out,
+        "luck",
+        &format!(
+            "in 9 of 10 runs ({} runs, seeds {} to {}) between {few:.0} and {many:.0} visible bumps, median \
+             {:.0}, and between {} and {} lost; tables and pictures show seed {}, {like}",
+            luck.runs.len(),
+            answer.seed,
+            answer.seed.wrapping_add(luck.runs.len() as u64 - 1),
+            luck.median(visible),
+            time(least_s),
+            time(most_s),
+            answer.seed,
+        ),
+    );
+}
+
+fn other_commands(out: &mut String, s: &Summary) {
+    if s.other_commands.is_empty() {
+        return;
+    }
+    let mut others: Vec<_> = s.other_commands.iter().collect();
+    others.sort_by(|a, b| b.1.cmp(a.1).then(a.0.cmp(b.0)));
+    let shown: Vec<String> = others
+        .iter()
+        .take(8)
+        .map(|(n, c)| format!("{n} {c}x"))
+        .collect();
+    let more = others.len().saturating_sub(8);
+    let more = if more > 0 {
+        format!(", and {more} more kinds")
+    } else {
+        String::new()
+    };
+    let text = format!(
+        "Commands that have no effect here beyond the time to decode them: {}{more}.",
+        shown.join(", ")
+    );
+    out.push('\n');
+    for line in wrap(&text, COLUMNS) {
+        let _ = writeln!(out, "{line}");
+    }
+}
+
+fn places(out: &mut String, what: &str, worst: &[Place]) {
     let _ = writeln!(out, "\n{what} (layers count from 0)");
     let _ = writeln!(
         out,
@@ -255,100 +282,5 @@ fn warnings(out: &mut String, s: &Summary) {
                 shortened(&format!("{first} {}: {}", w.line, w.text), COLUMNS - 4)
             );
         }
-    }
-}
-
-fn paragraph(out: &mut String, text: &str) {
-    out.push('\n');
-    for line in wrap(text, COLUMNS) {
-        let _ = writeln!(out, "{line}");
-    }
-}
-
-/// A text cut to fit.
-pub fn shortened(text: &str, columns: usize) -> String {
-    if text.chars().count() <= columns {
-        return text.to_string();
-    }
-    text.chars()
-        .take(columns - 3)
-        .chain("...".chars())
-        .collect()
-}
-
-/// Breaks a text at blanks so that lines fit; a longer word stands alone, cut where it must be.
-pub fn wrap(text: &str, columns: usize) -> Vec<String> {
-    let mut lines = vec![String::new()];
-    for mut word in words(text) {
-        while word.chars().count() > columns {
-            let head: String = word.chars().take(columns).collect();
-            word = word.chars().skip(columns).collect();
-            lines.push(head);
-        }
-        let last = lines.last_mut().expect("there is always a line");
-        if last.is_empty() {
-            *last = word;
-        } else if last.chars().count() + 1 + word.chars().count() <= columns {
-            last.push(' ');
-            last.push_str(&word);
-        } else {
-            lines.push(word);
-        }
-    }
-    lines.retain(|l| !l.is_empty());
-    lines
-}
-
-/// The words of a text; a number and its unit are one.
-fn words(text: &str) -> Vec<String> {
-    let mut words: Vec<String> = Vec::new();
-    for word in text.split_whitespace() {
-        match words.last_mut() {
-            Some(last) if is_unit(word) && last.ends_with(|c: char| c.is_ascii_digit()) => {
-                last.push(' ');
-                last.push_str(word);
-            }
-            _ => words.push(word.to_string()),
-        }
-    }
-    words
-}
-
-/// The text with numbers bound to their units by blanks that don't break.
-pub fn glued(text: &str) -> String {
-    let words = words(text).into_iter().map(|w| w.replace(' ', "\u{a0}"));
-    words.collect::<Vec<_>>().join(" ")
-}
-
-fn is_unit(word: &str) -> bool {
-    let word = word.trim_end_matches([',', ';', '.', ':', ')']);
-    [
-        "ms", "s", "min", "h", "mm", "mm/s", "mm³", "%", "kB/s", "B/s",
-    ]
-    .contains(&word)
-}
-
-/// Like [`wrap`], with lines of like length: no word is left alone on the last.
-pub fn wrap_evenly(text: &str, columns: usize) -> Vec<String> {
-    let lines = wrap(text, columns);
-    let longest = lines
-        .iter()
-        .flat_map(|l| l.split_whitespace())
-        .map(|w| w.chars().count())
-        .max();
-    let even = text.chars().count().div_ceil(lines.len().max(1));
-    (even.max(longest.unwrap_or(1)).min(columns)..columns)
-        .map(|narrow| wrap(text, narrow))
-        .find(|other| other.len() == lines.len())
-        .unwrap_or(lines)
-}
-
-/// As a shell would have to be given it.
-pub fn shell_word(text: &str) -> String {
-    let plain = |c: char| c.is_ascii_alphanumeric() || "-_./=,+:@%".contains(c);
-    if !text.is_empty() && text.chars().all(plain) {
-        text.to_string()
-    } else {
-        format!("'{}'", text.replace('\'', "'\\''"))
     }
 }

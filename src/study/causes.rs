@@ -9,11 +9,11 @@ use std::collections::VecDeque;
 use crate::board::types::Board;
 use crate::motion::ideal::Ideal;
 use crate::motion::path::Block;
+use crate::replay::cause::{Cause, Causes, PerCause, Setup};
 use crate::replay::controller;
 use crate::replay::duties::Restless;
-use crate::replay::removal::{Causes, Setup};
 use crate::replay::store::{Reading, StoredJob};
-use crate::replay::world::{Cause, Line, Ran, Work, World};
+use crate::replay::world::{Line, Ran, Work, World};
 
 use super::parallel;
 use super::shapley;
@@ -27,13 +27,13 @@ pub struct Span {
     pub last: u64,
 }
 
-/// Lost time shared among the causes, s, in the order of [`Cause::ALL`].
+/// Lost time shared among the causes, s.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Shares {
     /// Of each span.
-    pub spans_s: Vec<[f64; 6]>,
+    pub spans_s: Vec<PerCause<f64>>,
     /// Of the whole job, what lies outside the spans included.
-    pub total_s: [f64; 6],
+    pub total_s: PerCause<f64>,
     /// How many replays it took.
     pub replays: usize,
 }
@@ -204,10 +204,10 @@ fn share(times: &[Vec<f64>], players: &[Cause]) -> Shares {
     let mut totals = vec![Sum::default(); players.len()];
     for span in 0..=spans {
         let worth: Vec<f64> = times.iter().map(|t| t[span]).collect();
-        let mut of_span = [0.0; 6];
+        let mut of_span = PerCause::default();
         for (p, cause) in players.iter().enumerate() {
             let value = shapley::value(players.len(), p, |s| worth[s]);
-            of_span[*cause as usize] = value;
+            of_span[*cause] = value;
             totals[p].add(value);
         }
         if span < spans {
@@ -215,7 +215,7 @@ fn share(times: &[Vec<f64>], players: &[Cause]) -> Shares {
         }
     }
     for (p, cause) in players.iter().enumerate() {
-        shares.total_s[*cause as usize] = totals[p].sum;
+        shares.total_s[*cause] = totals[p].sum;
     }
     shares
 }

@@ -1,91 +1,12 @@
 //! The same jobs under several settings, with the same luck (common random numbers).
 
-use crate::board::types::{Board, Link, Span};
+use crate::board::types::Board;
 use crate::replay::duties::Restless;
 use crate::replay::store::StoredJob;
-use crate::replay::stream::{Done, ReplayError, Watcher, replay_source};
-use crate::surface::flow::Excess;
 
 use super::parallel;
-use super::stalls::{Stall, StallFinder};
+use super::sample::{Sample, Sight, has_draws, sample};
 use super::stats::{self, Median};
-
-/// What one replay came to.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Sample {
-    /// Stalls by kind: dwells, dips, drags.
-    pub kinds: [u64; 3],
-    /// Lost time, s.
-    pub lost_s: f64,
-    /// The replay's duration, s.
-    pub replay_s: f64,
-}
-
-impl Sample {
-    /// All stalls.
-    pub fn stalls(&self) -> u64 {
-        self.kinds.iter().sum()
-    }
-}
-
-#[derive(Default)]
-struct Count {
-    finder: StallFinder,
-    kinds: [u64; 3],
-}
-
-impl Count {
-    fn take(&mut self, stall: Option<Stall>) {
-        if let Some(stall) = stall {
-            self.kinds[stall.kind as usize] += 1;
-        }
-    }
-}
-
-impl Watcher for Count {
-    fn block(&mut self, done: &Done) {
-        // A stored job knows no filament.
-        let ended = self.finder.block(done, &Excess::default());
-        self.take(ended);
-    }
-
-    fn stop(&mut self, _start_s: f64, _end_s: f64) {
-        let ended = self.finder.close();
-        self.take(ended);
-    }
-}
-
-/// Replays a stored job once.
-pub fn sample(job: &StoredJob, board: &Board, seed: u64) -> Result<Sample, Restless> {
-    let mut count = Count::default();
-    let done = match replay_source(job.read(), board, seed, &mut count, 0) {
-        Ok(done) => done,
-        Err(ReplayError::Board(error)) => return Err(error),
-        Err(ReplayError::Job(error)) => unreachable!("a stored job was read before: {error}"),
-    };
-    let last = count.finder.close();
-    count.take(last);
-    Ok(Sample {
-        kinds: count.kinds,
-        lost_s: done.lost_s,
-        replay_s: done.totals.replay_s,
-    })
-}
-
-/// Whether two seeds can give two answers on this board.
-pub fn has_draws(board: &Board) -> bool {
-    let chance = |c: f64| c > 0.0 && c < 1.0;
-    let link = match &board.link {
-        Link::Card(c) => {
-            c.sector.is_drawn()
-                || chance(c.hiccup_chance)
-                || (c.hiccup_chance > 0.0 && c.hiccup.is_drawn())
-        }
-        Link::Serial(s) => s.reply.is_drawn() || chance(s.resend_chance),
-    };
-    let drawn = |span: &Span| span.is_drawn();
-    link || drawn(&board.save.hold) || board.chores.iter().any(|c| drawn(&c.work))
-}
 
 /// A job under a setting.
 #[derive(Clone, Copy, Debug)]
@@ -110,6 +31,7 @@ pub fn samples(
     job: &StoredJob,
     boards: &[&Board],
     seeds: &[u64],
+    sight: Option<Sight>,
     threads: usize,
     each: &(dyn Fn(usize) + Sync),
 ) -> Result<Samples, Restless> {
@@ -121,7 +43,7 @@ pub fn samples(
         .collect();
     let found = parallel::map(tasks.len(), threads, each, &|k| {
         let (board, seed) = tasks[k];
-        sample(job, boards[board], seed)
+        sample(job, boards[board], seed, sight)
     });
     let mut samples = Samples::new();
     samples.resize(boards.len(), Vec::new());

@@ -2,8 +2,8 @@
 
 use serde::Serialize;
 
+use crate::replay::cause::{Cause, PerCause};
 use crate::replay::stream::Done;
-use crate::replay::world::Cause;
 use crate::surface::flow::Excess;
 use crate::surface::skin::Surface;
 
@@ -57,10 +57,16 @@ pub struct Stall {
     pub excess_mm3: f64,
     /// Plastic too little, where there is too little, mm³.
     pub deficit_mm3: f64,
+    /// Its highest bump, if it has any, mm.
+    pub bump_mm: Option<f64>,
+    /// How many bumps it has.
+    pub bumps: u64,
     /// Height of its layer, mm.
     pub layer_height_mm: f64,
     /// Length of its blocks, mm.
     pub length_mm: f64,
+    /// Whether any of its blocks prints.
+    pub prints: bool,
     /// The block at its place.
     pub block: u64,
     /// Where its place lies, if that was worked out.
@@ -70,7 +76,7 @@ pub struct Stall {
     /// Its last block.
     pub last_block: u64,
     /// Its lost time shared among the causes, s, where that was worked out.
-    pub shares_s: Option<[f64; 6]>,
+    pub shares_s: Option<PerCause<f64>>,
 }
 
 impl Stall {
@@ -78,9 +84,7 @@ impl Stall {
     /// out, what the main loop mostly did.
     pub fn cause_name(&self) -> &'static str {
         match (self.shares_s, self.two_largest()) {
-            (Some(shares_s), Some([most, _])) if 2.0 * shares_s[most as usize] > self.lost_s => {
-                most.name()
-            }
+            (Some(shares_s), Some([most, _])) if 2.0 * shares_s[most] > self.lost_s => most.name(),
             (Some(_), _) => "mixed",
             (None, _) => self.cause.name(),
         }
@@ -89,9 +93,8 @@ impl Stall {
     /// The two causes with the largest shares, where shares were worked out.
     pub fn two_largest(&self) -> Option<[Cause; 2]> {
         let shares_s = self.shares_s?;
-        let mut order = Cause::ALL;
-        order.sort_by(|a, b| shares_s[*b as usize].total_cmp(&shares_s[*a as usize]));
-        Some([order[0], order[1]])
+        let order = shares_s.ranked();
+        Some([order[0].0, order[1].0])
     }
 }
 
@@ -121,7 +124,7 @@ struct Open {
     lost_s: f64,
     longest_gap_s: f64,
     dips: bool,
-    late_s: [f64; 6],
+    late_s: PerCause<f64>,
     /// The longest rest.
     rest: Option<Spot>,
     /// The slowest joint that is slower than the ideal's.
@@ -131,6 +134,7 @@ struct Open {
     excess_mm3: f64,
     deficit_mm3: f64,
     length_mm: f64,
+    prints: bool,
     first_block: u64,
     last_block: u64,
 }
@@ -179,7 +183,7 @@ impl StallFinder {
             lost_s: 0.0,
             longest_gap_s: 0.0,
             dips: false,
-            late_s: [0.0; 6],
+            late_s: PerCause::default(),
             rest: None,
             slowest: None,
             first: spot(
@@ -191,17 +195,19 @@ impl StallFinder {
             excess_mm3: 0.0,
             deficit_mm3: 0.0,
             length_mm: 0.0,
+            prints: false,
             first_block: done.ran.block,
             last_block: done.ran.block,
         });
         open.lost_s += lost_s;
         open.length_mm += done.length_mm;
+        open.prints |= done.place.prints();
         open.last_block = done.ran.block;
         for part in [excess.rest_mm3, excess.motion_mm3] {
             open.excess_mm3 += part.max(0.0);
             open.deficit_mm3 += (-part).max(0.0);
         }
-        open.late_s[done.ran.late_by as usize] += done.ran.late_s;
+        open.late_s[done.ran.late_by] += done.ran.late_s;
         if done.ran.gap_s > 0.0 {
             open.dwell_s += done.ran.gap_s;
             if done.ran.gap_s > open.longest_gap_s {
@@ -246,7 +252,7 @@ impl StallFinder {
         };
         let spot = open.spot();
         let cause = Cause::ALL.into_iter().fold(Cause::Depth, |most, cause| {
-            if open.late_s[cause as usize] > open.late_s[most as usize] {
+            if open.late_s[cause] > open.late_s[most] {
                 cause
             } else {
                 most
@@ -271,8 +277,11 @@ impl StallFinder {
             },
             excess_mm3: open.excess_mm3,
             deficit_mm3: open.deficit_mm3,
+            bump_mm: None,
+            bumps: 0,
             layer_height_mm: spot.layer_height_mm,
             length_mm: open.length_mm,
+            prints: open.prints,
             block: spot.block,
             surface: None,
             first_block: open.first_block,

@@ -39,8 +39,12 @@ pub struct Piece {
 /// The time around one stall.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Strip {
-    /// The stall.
-    pub stall: Stall,
+    /// The stall's number.
+    pub stall: u64,
+    /// What the stall lost, s.
+    pub lost_s: f64,
+    /// When the head was at the stall's place, s.
+    pub t_s: f64,
     /// Begin, s.
     pub from_s: f64,
     /// End, s.
@@ -258,9 +262,9 @@ impl Strips {
                 .kept
                 .iter()
                 .enumerate()
-                .min_by(|a, b| a.1.stall.lost_s.total_cmp(&b.1.stall.lost_s));
+                .min_by(|a, b| a.1.lost_s.total_cmp(&b.1.lost_s));
             match least {
-                Some((at, strip)) if stall.lost_s > WORTH * strip.stall.lost_s => {
+                Some((at, strip)) if stall.lost_s > WORTH * strip.lost_s => {
                     self.kept.swap_remove(at);
                 }
                 _ => return,
@@ -271,7 +275,9 @@ impl Strips {
             None => self.cut(moment.worst_s, moment.until_s),
         };
         self.kept.push(Strip {
-            stall,
+            stall: stall.stall,
+            lost_s: stall.lost_s,
+            t_s: stall.t_s,
             from_s: cut.from_s,
             to_s: cut.to_s,
             held: cut.held,
@@ -283,12 +289,8 @@ impl Strips {
     /// The strips kept, those of the stalls that lose most first.
     pub fn finish(mut self) -> Vec<Strip> {
         self.close();
-        self.kept.sort_by(|a, b| {
-            b.stall
-                .lost_s
-                .total_cmp(&a.stall.lost_s)
-                .then(a.stall.stall.cmp(&b.stall.stall))
-        });
+        self.kept
+            .sort_by(|a, b| b.lost_s.total_cmp(&a.lost_s).then(a.stall.cmp(&b.stall)));
         self.kept
     }
 }

@@ -2,7 +2,7 @@
 
 use crate::replay::stream::Done;
 
-use super::stalls::Stall;
+use super::stalls::{Kind, Stall};
 
 /// Segments kept of one layer; beyond it neighbours are joined.
 const SEGMENTS_MAX: usize = 150_000;
@@ -24,6 +24,19 @@ pub struct Segment {
     pub starts: bool,
 }
 
+/// Where a stall is marked on a layer.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Mark {
+    /// The stall's number.
+    pub stall: u64,
+    /// Its kind.
+    pub kind: Kind,
+    /// Its place: x, y, z; mm.
+    pub place_mm: [f64; 3],
+    /// What it lost, s.
+    pub lost_s: f64,
+}
+
 /// A layer's path, speeds and stalls.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct LayerTrace {
@@ -40,10 +53,10 @@ pub struct LayerTrace {
     keeps: bool,
     /// Its pieces.
     pub segments: Vec<Segment>,
-    /// Its stalls, or the longest of them.
-    pub stalls: Vec<Stall>,
-    /// Stalls that were left out.
-    pub stalls_left_out: u64,
+    /// Its stalls, or the longest of them, in order.
+    pub marks: Vec<Mark>,
+    /// Stalls that have no mark.
+    pub unmarked: u64,
     grain_mm: f32,
 }
 
@@ -115,19 +128,24 @@ impl LayerTrace {
         if !self.keeps {
             return;
         }
-        self.stalls.push(*stall);
-        if self.stalls.len() >= 2 * MARKS_MAX {
+        self.marks.push(Mark {
+            stall: stall.stall,
+            kind: stall.kind,
+            place_mm: stall.place_mm,
+            lost_s: stall.lost_s,
+        });
+        if self.marks.len() >= 2 * MARKS_MAX {
             self.keep_longest();
         }
     }
 
     /// Keeps the longest stalls only, in order of time.
     pub fn keep_longest(&mut self) {
-        if self.stalls.len() > MARKS_MAX {
-            self.stalls.sort_by(|a, b| b.lost_s.total_cmp(&a.lost_s));
-            self.stalls_left_out += (self.stalls.len() - MARKS_MAX) as u64;
-            self.stalls.truncate(MARKS_MAX);
-            self.stalls.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
+        if self.marks.len() > MARKS_MAX {
+            self.marks.sort_by(|a, b| b.lost_s.total_cmp(&a.lost_s));
+            self.unmarked += (self.marks.len() - MARKS_MAX) as u64;
+            self.marks.truncate(MARKS_MAX);
+            self.marks.sort_by_key(|m| m.stall);
         }
     }
 

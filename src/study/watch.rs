@@ -1,19 +1,18 @@
 //! What one replay is watched for: stalls, layers, the worst places, the layer to draw.
 
+use crate::replay::cause::{Cause, PerCause};
 use crate::replay::stream::{Done, Watcher};
-use crate::replay::world::Cause;
 
 use crate::board::types::Nozzle;
 use crate::surface::flow::Flow;
 use crate::surface::skin::{Exposure, Skin, Wanted};
 
+use super::bumps::{self, BumpFinder};
 use super::paths::Paths;
 use super::stalls::{LOST_MIN_S, Stall, StallFinder};
 use super::strips::{Strip, Strips};
 use super::trace::LayerTrace;
 
-/// How many of the worst places are told.
-pub const WORST_PLACES: usize = 5;
 /// Blocks over which the board's need is measured.
 const WINDOW_BLOCKS: usize = 64;
 
@@ -24,6 +23,8 @@ pub struct LayerSum {
     pub lost_s: f64,
     /// Stalls placed on it.
     pub stalls: u64,
+    /// Height at which it was printed last, mm.
+    pub z_mm: f64,
 }
 
 /// What a stretch of the job asks of the board, and what it gets.
@@ -48,10 +49,8 @@ pub struct Need {
 pub struct Seen {
     /// Stalls by kind: dwells, dips, drags.
     pub kinds: [u64; 3],
-    /// Lost time by cause, s, in the order of [`crate::replay::world::Cause::ALL`].
-    pub by_cause_s: [f64; 6],
-    /// The stalls that lose most, worst first.
-    pub worst: Vec<Stall>,
+    /// Lost time by cause, s.
+    pub by_cause_s: PerCause<f64>,
     /// Sums by layer.
     pub layers: Vec<LayerSum>,
     /// The stretch that loses most.
@@ -60,8 +59,10 @@ pub struct Seen {
     pub excess_mm3: f64,
     /// Plastic too little, of all stalls, mm³.
     pub deficit_mm3: f64,
-    /// The largest bump, mm, and its stall.
-    pub largest_bump: Option<(f64, Stall)>,
+    /// Bumps of all stalls.
+    pub bumps: u64,
+    /// Stalls on moves that print nothing.
+    pub idle: u64,
     /// The time around the stalls that lose most, if that was wanted; worst first.
     pub strips: Vec<Strip>,
 }
@@ -70,13 +71,6 @@ impl Seen {
     /// All stalls so far.
     pub fn stalls(&self) -> u64 {
         self.kinds.iter().sum()
-    }
-
-    /// The layer that loses most, if any loses.
-    pub fn worst_layer(&self) -> Option<u32> {
-        let layers = self.layers.iter().enumerate();
-        let most = layers.max_by(|a, b| a.1.lost_s.total_cmp(&b.1.lost_s).then(b.0.cmp(&a.0)))?;
-        (most.1.lost_s > 0.0).then_some(most.0 as u32)
     }
 
     fn layer(&mut self, layer: u32) -> &mut LayerSum {
@@ -88,11 +82,12 @@ impl Seen {
     }
 }
 
-/// Watches a replay; hands each stall on as it is found.
+/// Watches a replay; hands each bump and stall on as it is found.
 pub struct Watch<S> {
     flow: Flow,
     finder: StallFinder,
-    each_stall: S,
+    bumps: BumpFinder,
+    each: S,
     /// What it has seen so far.
     pub seen: Seen,
     /// The last blocks, and how many were weighed since the last stop.
@@ -135,13 +130,14 @@ struct Recent {
     layer: u32,
 }
 
-impl<S: FnMut(&Stall)> Watch<S> {
-    /// A watch for stalls and sums.
-    pub fn new(nozzle: &Nozzle, each_stall: S) -> Self {
+impl<S: FnMut(&bumps::Found)> Watch<S> {
+    /// A watch for stalls, bumps and sums.
+    pub fn new(nozzle: &Nozzle, each: S) -> Self {
         Watch {
             flow: Flow::new(nozzle),
             finder: StallFinder::default(),
-            each_stall,
+            bumps: BumpFinder::new(nozzle),
+            each,
             seen: Seen::default(),
             recent: [Recent::default(); WINDOW_BLOCKS],
             weighed: 0,
@@ -194,7 +190,9 @@ impl<S: FnMut(&Stall)> Watch<S> {
     /// Ends the watch; returns all that it has found.
     pub fn found(mut self) -> Found {
         let stall = self.finder.close();
-        self.take(stall);
+        self.end(stall);
+        self.bumps.finish();
+        self.settle();
         let (exposure, outer_mm3) = self.skin.take().map(Skin::finish).unzip();
         let [previous_mm3, current_mm3] = outer_mm3.unwrap_or_default();
         let previous = std::mem::take(&mut self.previous);
@@ -211,42 +209,45 @@ impl<S: FnMut(&Stall)> Watch<S> {
         }
     }
 
-    fn take(&mut self, stall: Option<Stall>) {
+    /// A stall has ended.
+    fn end(&mut self, stall: Option<Stall>) {
         let Some(stall) = stall else { return };
-        self.seen.kinds[stall.kind as usize] += 1;
-        self.seen.by_cause_s[stall.cause as usize] += stall.lost_s;
-        self.seen.layer(stall.layer).stalls += 1;
-        self.seen.excess_mm3 += stall.excess_mm3;
-        self.seen.deficit_mm3 += stall.deficit_mm3;
-        if let Some(bump_mm) = self.flow.bump_mm(stall.excess_mm3, stall.layer_height_mm)
-            && self
-                .seen
-                .largest_bump
-                .is_none_or(|(most_mm, _)| bump_mm > most_mm)
-        {
-            self.seen.largest_bump = Some((bump_mm, stall));
-        }
-        let place = self
-            .seen
-            .worst
-            .partition_point(|w| w.lost_s >= stall.lost_s);
-        if place < WORST_PLACES {
-            self.seen.worst.insert(place, stall);
-            self.seen.worst.truncate(WORST_PLACES);
-        }
-        for trace in [&mut self.current, &mut self.previous, &mut self.best] {
-            if trace.layer == stall.layer && trace.moves {
-                trace.stall(&stall);
-                break;
-            }
-        }
         if let Some(strips) = &mut self.strips {
             strips.stall(&stall);
         }
-        if let Some(skin) = &mut self.skin {
-            skin.stall(stall.block);
+        self.bumps.end(stall);
+    }
+
+    /// Hands on the stalls of which all bumps are known.
+    #[inline]
+    fn settle(&mut self) {
+        while let Some(found) = self.bumps.take() {
+            self.take(&found);
         }
-        (self.each_stall)(&stall);
+    }
+
+    #[inline(never)]
+    fn take(&mut self, found: &bumps::Found) {
+        if let bumps::Found::Stall(stall) = found {
+            self.count(stall);
+        }
+        (self.each)(found);
+    }
+
+    fn count(&mut self, stall: &Stall) {
+        self.seen.kinds[stall.kind as usize] += 1;
+        self.seen.by_cause_s[stall.cause] += stall.lost_s;
+        self.seen.layer(stall.layer).stalls += 1;
+        self.seen.excess_mm3 += stall.excess_mm3;
+        self.seen.deficit_mm3 += stall.deficit_mm3;
+        self.seen.bumps += stall.bumps;
+        self.seen.idle += u64::from(!stall.prints);
+        for trace in [&mut self.current, &mut self.previous, &mut self.best] {
+            if trace.layer == stall.layer && trace.moves {
+                trace.stall(stall);
+                break;
+            }
+        }
     }
 
     fn offer(&mut self, trace: LayerTrace, outer_mm3: f64) {
@@ -313,22 +314,31 @@ impl Need {
     }
 }
 
-impl<S: FnMut(&Stall)> Watcher for Watch<S> {
+impl<S: FnMut(&bumps::Found)> Watcher for Watch<S> {
     #[inline(always)]
     fn block(&mut self, done: &Done) {
         let excess = self.flow.block(done);
+        self.bumps.layer(done);
         let lost_s = done.lost_s();
         if lost_s > LOST_MIN_S || self.finder.is_open() {
             let ended = self.finder.block(done, &excess);
-            self.take(ended);
+            self.end(ended);
+            if self.finder.is_open() {
+                self.bumps.block(done, &excess, &self.flow);
+            }
         }
+        self.settle();
         if lost_s <= LOST_MIN_S {
-            self.seen.by_cause_s[done.ran.late_by as usize] += lost_s;
+            self.seen.by_cause_s[done.ran.late_by] += lost_s;
         }
-        self.seen.layer(done.layer).lost_s += lost_s;
+        let layer = self.seen.layer(done.layer);
+        layer.lost_s += lost_s;
+        if done.place.e_mm > 0.0 {
+            layer.z_mm = done.place.to_mm[2];
+        }
         self.weigh(done);
         if let Some(skin) = &mut self.skin {
-            skin.block(done, &excess, || self.finder.place());
+            skin.block(done, &excess);
         }
         if let Some(paths) = &mut self.paths {
             paths.block(done);
@@ -363,7 +373,8 @@ impl<S: FnMut(&Stall)> Watcher for Watch<S> {
     fn stop(&mut self, start_s: f64, end_s: f64) {
         self.flow.stop(start_s, end_s);
         let ended = self.finder.close();
-        self.take(ended);
+        self.end(ended);
+        self.settle();
         self.weighed = 0;
         self.even = 0;
         self.recent_sum = Need::default();

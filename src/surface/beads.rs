@@ -28,6 +28,18 @@ pub fn each_row([a, b]: [[f64; 2]; 2], radius: f64, mut each: impl FnMut(usize, 
     let (low, high) = (a[1].min(b[1]) - radius, a[1].max(b[1]) + radius);
     let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
     let long = (dx * dx + dy * dy).sqrt();
+    // The two sides: where each begins, between which rows it runs, and how far aside it goes a row.
+    let aside = if long > 0.0 {
+        [-dy / long * radius, dx / long * radius]
+    } else {
+        [0.0; 2]
+    };
+    let slope = dx / dy;
+    let sides = [1.0, -1.0].map(|sign| {
+        let from = [a[0] + sign * aside[0], a[1] + sign * aside[1]];
+        let ends = [from[1], from[1] + dy];
+        (from, ends[0].min(ends[1]), ends[0].max(ends[1]))
+    });
     for row in first_cell(low)..end_cell(high) {
         let y = row as f64 + 0.5;
         let (mut left, mut right) = (f64::MAX, f64::MIN);
@@ -44,12 +56,10 @@ pub fn each_row([a, b]: [[f64; 2]; 2], radius: f64, mut each: impl FnMut(usize, 
             }
         }
         if dy != 0.0 {
-            let aside = [-dy / long * radius, dx / long * radius];
-            for sign in [1.0, -1.0] {
+            for (from, top, bottom) in sides {
                 // Where the row crosses this side of the bead.
-                let part = (y - a[1] - sign * aside[1]) / dy;
-                if (0.0..=1.0).contains(&part) {
-                    widen(a[0] + sign * aside[0] + part * dx);
+                if y >= top && y <= bottom {
+                    widen(from[0] + (y - from[1]) * slope);
                 }
             }
         }

@@ -6,6 +6,7 @@
 
 use super::beads::{STRAIGHT_MAX, each_row, end_cell, first_cell, reach, straight};
 use super::joined::Sets;
+use super::limits::{Budget, DRAWN_TILES_MAX, TILES_MAX};
 
 pub use super::beads::Bead;
 
@@ -18,8 +19,6 @@ pub const OUTSIDE: Label = 1;
 
 /// Cells along a tile's side.
 pub(super) const SIDE: usize = 16;
-/// Tiles that a layer may have; larger layers get larger cells.
-const TILES_MAX: f64 = 1e6;
 
 /// A tile that no plastic touches has one label; the others have cells.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -41,7 +40,14 @@ pub(super) struct Run {
 struct Rows {
     first: u32,
     before: [u8; SIDE + 1],
+    /// The labels of its runs, each once, if there are few.
+    few: Option<([Label; FEW], u8)>,
 }
+
+/// Work on a tile with plastic, in that on a free one.
+const TILE_WORK: f64 = 40.0;
+/// Labels of a tile that are counted.
+const FEW: usize = 3;
 
 /// A layer's cells.
 #[derive(Clone, Debug)]
@@ -52,9 +58,9 @@ pub struct Grid {
     /// Tiles.
     pub(super) wide: usize,
     pub(super) high: usize,
-    tiles: Vec<Tile>,
+    pub(super) tiles: Vec<Tile>,
     /// Plastic, row by row as bits, of those tiles that have cells.
-    solid: Vec<[u16; SIDE]>,
+    pub(super) solid: Vec<[u16; SIDE]>,
     rows: Vec<Rows>,
     runs: Vec<Run>,
     /// Labels used: voids are 2 to this less one.
@@ -62,13 +68,21 @@ pub struct Grid {
 }
 
 impl Grid {
-    /// Draws the beads, on cells of `cell_mm` or larger, and labels what they leave.
-    pub fn new(beads: impl Iterator<Item = Bead> + Clone, cell_mm: f64) -> Self {
+    /// Draws the beads on cells of `cell_mm`, and labels what they leave. `None` where that would take more
+    /// tiles than a layer may have, or more work than is left.
+    pub fn new(
+        beads: impl Iterator<Item = Bead> + Clone,
+        cell_mm: f64,
+        budget: &mut Budget,
+    ) -> Option<Self> {
         let mut low = [f64::MAX; 2];
         let mut high = [f64::MIN; 2];
         let mut widest: f64 = 0.0;
+        let mut work = 0.0;
         for bead in beads.clone() {
             widest = widest.max(bead.width_mm);
+            let [x_mm, y_mm] = [0, 1].map(|k| (bead.to_mm[k] - bead.from_mm[k]).abs());
+            work += (y_mm + (x_mm + y_mm) * TILE_WORK / SIDE as f64) / cell_mm;
             for point in [bead.from_mm, bead.to_mm] {
                 for axis in 0..2 {
                     low[axis] = low[axis].min(point[axis]);
@@ -79,20 +93,17 @@ impl Grid {
         if widest == 0.0 {
             (low, high) = ([0.0; 2], [0.0; 2]);
         }
-        let size = [high[0] - low[0], high[1] - low[1]].map(|mm| mm + 2.0 * widest);
-        let least_mm = (size[0] * size[1] / TILES_MAX).sqrt();
-        let cell_mm = cell_mm
-            .max(least_mm / SIDE as f64)
-            .max(size[0].max(size[1]) / TILES_MAX / SIDE as f64);
         let tile_mm = cell_mm * SIDE as f64;
         // A rim of free tiles, so that outside is all of one piece.
         let rim_mm = widest + cell_mm;
         let first = low.map(|mm| ((mm - rim_mm) / tile_mm).floor() as i64 - 1);
         let last = high.map(|mm| ((mm + rim_mm) / tile_mm).floor() as i64 + 1);
-        let (wide, tall) = (
-            (last[0] - first[0] + 1) as usize,
-            (last[1] - first[1] + 1) as usize,
-        );
+        let spans = [0, 1].map(|k| last[k] as f64 - first[k] as f64 + 1.0);
+        let tiles = spans[0] * spans[1];
+        if !(tiles <= TILES_MAX && budget.spend(tiles + work)) {
+            return None;
+        }
+        let (wide, tall) = (spans[0] as usize, spans[1] as usize);
         let mut grid = Grid {
             first,
             cell_mm,
@@ -115,9 +126,21 @@ impl Grid {
                 ..*first
             });
             next.drain(..count);
+            if grid.solid.len() > DRAWN_TILES_MAX {
+                return None;
+            }
         }
         grid.label();
-        grid
+        Some(grid)
+    }
+
+    /// Each tile with cells, row by row: its column and row among the tiles, and the place of its cells.
+    pub(super) fn each_drawn(&self, mut each: impl FnMut(usize, usize, u32)) {
+        for (place, tile) in self.tiles.iter().enumerate() {
+            if let Tile::Cells(at) = tile {
+                each(place % self.wide, place / self.wide, *at);
+            }
+        }
     }
 
     /// Finds what hangs together: each free tile and each run of free cells is a node, joined with
@@ -149,6 +172,7 @@ impl Grid {
                     let mut rows = Rows {
                         first: first as u32,
                         before: [0; SIDE + 1],
+                        few: None,
                     };
                     let mut row_above = first;
                     for (row, solid) in solid.into_iter().enumerate() {
@@ -159,12 +183,17 @@ impl Grid {
                             let long = (free >> from).trailing_ones();
                             let cells = ((1u32 << (from + long)) - (1u32 << from)) as u16;
                             free &= !cells;
-                            let label = sets.node();
+                            // The node of what it touches above, if there is any.
+                            let mut label = None;
                             for run in &self.runs[row_above..row_first] {
                                 if run.cells & cells != 0 {
-                                    sets.join(label, run.label);
+                                    match label {
+                                        None => label = Some(run.label),
+                                        Some(label) => sets.join(label, run.label),
+                                    }
                                 }
                             }
+                            let label = label.unwrap_or_else(|| sets.node());
                             self.runs.push(Run { cells, label });
                         }
                         row_above = row_first;
@@ -209,11 +238,41 @@ impl Grid {
                     let rows = self.rows[*at as usize];
                     let first = rows.first as usize;
                     let runs = first..first + usize::from(rows.before[SIDE]);
-                    self.runs[runs].iter_mut().for_each(|r| name(&mut r.label));
+                    let mut few = [SOLID; FEW];
+                    let mut count = 0;
+                    let mut last = (Label::MAX, SOLID);
+                    for run in &mut self.runs[runs] {
+                        // Runs of one void mostly follow each other.
+                        let node = run.label;
+                        if node != last.0 {
+                            name(&mut run.label);
+                            last = (node, run.label);
+                        }
+                        run.label = last.1;
+                        if !few[..count.min(FEW)].contains(&run.label) {
+                            if let Some(place) = few.get_mut(count) {
+                                *place = run.label;
+                            }
+                            count += 1;
+                        }
+                    }
+                    self.rows[*at as usize].few = (count <= FEW).then_some((few, count as u8));
                 }
             }
         }
         self.labels_end = end;
+    }
+
+    /// Whether `good` holds for each label of a tile's free cells; false where there are many.
+    #[inline]
+    pub(super) fn all_labels(&self, tile: Tile, mut good: impl FnMut(Label) -> bool) -> bool {
+        match tile {
+            Tile::Whole(label) => good(label),
+            Tile::Cells(at) => match &self.rows[at as usize].few {
+                Some((few, count)) => few[..usize::from(*count)].iter().all(|l| good(*l)),
+                None => false,
+            },
+        }
     }
 
     /// The runs of a row of a tile with cells.
@@ -262,7 +321,7 @@ impl Grid {
     }
 
     /// A point in cells from the grid's corner.
-    fn cell(&self, at_mm: [f64; 2]) -> [f64; 2] {
+    pub(super) fn cell(&self, at_mm: [f64; 2]) -> [f64; 2] {
         [0, 1].map(|k| at_mm[k] / self.cell_mm - (self.first[k] * SIDE as i64) as f64)
     }
 
@@ -302,6 +361,7 @@ impl Grid {
                     self.rows.push(Rows {
                         first: 0,
                         before: [0; SIDE + 1],
+                        few: None,
                     });
                     self.tiles[tile] = Tile::Cells(at);
                     at

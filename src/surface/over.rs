@@ -1,139 +1,283 @@
 //! What lies over what, from layer to layer.
 
-use super::grid::{Grid, Label, OUTSIDE, Run, SIDE, SOLID, Tile};
-use super::joined::{CLEAR_MIN, Ways};
+use std::collections::BTreeMap;
+
+use super::grid::{Grid, Label, Run, SIDE, Tile};
+
+/// Cells that must be clear all around for a way through.
+const CLEAR_MIN: u32 = 4;
+
+/// Joins what lies over each other.
+pub trait Join {
+    /// Whether this layer's label and the one's below are known to hang together.
+    fn joined(&mut self, own: Label, under: Label) -> bool;
+    /// They hang together.
+    fn join(&mut self, own: Label, under: Label);
+    /// A mark of the set with which a label of this layer hangs together, or of the layer below.
+    fn set(&mut self, label: Label, below: bool) -> u32;
+}
+
+/// Ways from void to void, counted until they are open.
+struct Ways<'a, J> {
+    counts: BTreeMap<(Label, Label), u32>,
+    joins: &'a mut J,
+    /// The pair asked about last that hangs together: neighbours mostly belong together.
+    last: Option<(Label, Label)>,
+}
+
+impl<J: Join> Ways<'_, J> {
+    /// Whether these are known to hang together.
+    #[inline]
+    fn joined(&mut self, pair: (Label, Label)) -> bool {
+        if self.last == Some(pair) {
+            return true;
+        }
+        let joined = self.joins.joined(pair.0, pair.1);
+        if joined {
+            self.last = Some(pair);
+        }
+        joined
+    }
+
+    /// So many more cells are clear.
+    fn note(&mut self, pair: (Label, Label), cells: u32) {
+        let count = self.counts.entry(pair).or_insert(0);
+        if *count < CLEAR_MIN && *count + cells >= CLEAR_MIN {
+            self.joins.join(pair.0, pair.1);
+        }
+        *count += cells;
+    }
+}
+
+/// Two grids with the same cells.
+struct Pair<'a> {
+    own: &'a Grid,
+    below: &'a Grid,
+    /// Cells that must be clear on each side.
+    reach: i64,
+}
 
 impl Grid {
-    /// The one label that lies under another grid's tile, if there is but one; `scale`: the other's
-    /// cells over this one's.
-    fn whole(&self, column: i64, row: i64, scale: f64) -> Option<Label> {
-        let span = |at: i64| {
-            let (from, to) = (at as f64 * scale, (at + 1) as f64 * scale);
-            from.floor() as i64..to.ceil() as i64
+    /// Joins the labels of this layer with those of the one below where they lie over each other so that a
+    /// disc of `width_mm` would pass; plastic left out. Both have cells of one size.
+    pub fn over(&self, below: &Grid, width_mm: f64, joins: &mut impl Join) {
+        let pair = Pair {
+            own: self,
+            below,
+            reach: (width_mm / 2.0 / self.cell_mm).floor() as i64,
         };
-        let mut tiles = span(row).flat_map(|y| span(column).map(move |x| self.tile(x, y)));
-        let Some(Tile::Whole(label)) = tiles.next() else {
-            return None;
+        let mut ways = Ways {
+            counts: BTreeMap::new(),
+            joins,
+            last: None,
         };
-        tiles
-            .all(|tile| tile == Tile::Whole(label))
-            .then_some(label)
+        // The grid, then what the layer below has beyond it.
+        let ends = |grid: &Grid| {
+            let size = [grid.wide as i64, grid.high as i64];
+            [0, 1].map(|k| (grid.first[k], grid.first[k] + size[k]))
+        };
+        let [x, y] = ends(self);
+        for row in y.0..y.1 {
+            for column in x.0..x.1 {
+                pair.tile(column, row, &mut ways);
+            }
+        }
+        let [below_x, below_y] = ends(below);
+        for row in below_y.0..below_y.1 {
+            for column in below_x.0..below_x.1 {
+                let again = (x.0..x.1).contains(&column) && (y.0..y.1).contains(&row);
+                if !again {
+                    pair.tile(column, row, &mut ways);
+                }
+            }
+        }
+    }
+}
+
+impl Pair<'_> {
+    fn tile<J: Join>(&self, column: i64, row: i64, ways: &mut Ways<J>) {
+        let (own, under) = (self.own.tile(column, row), self.below.tile(column, row));
+        if let (Tile::Whole(own), Tile::Whole(under)) = (own, under) {
+            if !ways.joined((own, under)) {
+                ways.note((own, under), CLEAR_MIN);
+            }
+            return;
+        }
+        // Most tiles: all that is free hangs together already.
+        let mut set = None;
+        let joins = &mut *ways.joins;
+        let mut same = |mark: u32| *set.get_or_insert(mark) == mark && mark != u32::MAX;
+        if self.own.all_labels(own, |l| same(joins.set(l, false)))
+            && self.below.all_labels(under, |l| same(joins.set(l, true)))
+        {
+            return;
+        }
+        for line in 0..SIDE {
+            let all = |tile: Tile| {
+                [Run {
+                    cells: u16::MAX,
+                    label: tile.label(),
+                }]
+            };
+            let (own_all, under_all) = (all(own), all(under));
+            let own_runs = match own {
+                Tile::Whole(_) => &own_all[..],
+                Tile::Cells(at) => self.own.row(at, line),
+            };
+            let under_runs = match under {
+                Tile::Whole(_) => &under_all[..],
+                Tile::Cells(at) => self.below.row(at, line),
+            };
+            let at = [column * SIDE as i64, row * SIDE as i64 + line as i64];
+            for run in own_runs {
+                for other in under_runs {
+                    let both = run.cells & other.cells;
+                    let labels = (run.label, other.label);
+                    if both != 0 && !ways.joined(labels) {
+                        self.run(both, labels, at, ways);
+                    }
+                }
+            }
+        }
     }
 
-    /// Pairs of labels, this layer's and the one's below, that lie over each other so that a disc
-    /// of `width_mm` would pass; plastic left out, and outside over outside.
-    pub fn over(&self, below: &Grid, width_mm: f64) -> Vec<(Label, Label)> {
-        let scale = self.cell_mm / below.cell_mm;
-        let under = |column: i64, row: i64| {
-            if scale == 1.0 {
-                return below.lattice(column, row);
-            }
-            let at = [column, row].map(|v| ((v as f64 + 0.5) * scale).floor() as i64);
-            below.lattice(at[0], at[1])
-        };
-        let reach = (width_mm / 2.0 / self.cell_mm).floor() as i64;
-        let mut ways = Ways::default();
-        // The grid, and what the layer below has beyond it.
-        let below_tiles = |first: bool, k: usize| {
-            let at = below.first[k] as f64 / scale;
-            let tiles = [below.wide, below.high][k] as f64 / scale;
-            if first {
-                at.floor() as i64
+    /// Notes the clear cells of a run over a run; `at`: the first cell of their tile's row.
+    fn run<J: Join>(&self, both: u16, labels: (Label, Label), at: [i64; 2], ways: &mut Ways<J>) {
+        // Cells to whose sides the run goes on, as far as the tile shows it.
+        let reach = self.reach.min(SIDE as i64 - 1) as u32;
+        let wide = u64::from(both) << SIDE
+            | if both & 1 != 0 {
+                u64::from(u16::MAX)
             } else {
-                (at + tiles).ceil() as i64
+                0
             }
+            | if both >> (SIDE - 1) != 0 {
+                u64::from(u16::MAX) << (2 * SIDE)
+            } else {
+                0
+            };
+        let mut left = both & ((wide & wide << reach & wide >> reach) >> SIDE) as u16;
+        let is_pair = |x: i64, y: i64| {
+            self.own.lattice(x, y) == labels.0 && self.below.lattice(x, y) == labels.1
         };
-        let from = [0, 1].map(|k| self.first[k].min(below_tiles(true, k)));
-        let to = [
-            (self.first[0] + self.wide as i64).max(below_tiles(false, 0)),
-            (self.first[1] + self.high as i64).max(below_tiles(false, 1)),
-        ];
-        for tile_row in from[1]..to[1] {
-            for tile_column in from[0]..to[0] {
-                let own = self.tile(tile_column, tile_row);
-                let whole = match own {
-                    Tile::Whole(own) => below
-                        .whole(tile_column, tile_row, scale)
-                        .map(|other| (own, other)),
-                    Tile::Cells(_) => None,
-                };
-                if let Some(pair) = whole {
-                    if pair != (OUTSIDE, OUTSIDE) {
-                        ways.note(pair, CLEAR_MIN);
-                    }
-                    continue;
-                }
-                for row in 0..SIDE {
-                    let all = [Run {
-                        cells: u16::MAX,
-                        label: own.label(),
-                    }];
-                    let runs = match own {
-                        Tile::Whole(_) => &all[..],
-                        Tile::Cells(at) => self.row(at, row),
-                    };
-                    let row = tile_row * SIDE as i64 + row as i64;
-                    for run in runs {
-                        let test = |cells: u16, ways: &mut Ways| {
-                            let run = Run { cells, ..*run };
-                            self.over_run(run, tile_column, row, reach, &under, ways);
-                        };
-                        if scale != 1.0 {
-                            test(run.cells, &mut ways);
-                            continue;
-                        }
-                        // Run over run: most pairs are open, or outside over outside.
-                        let known = |label: Label, ways: &mut Ways| {
-                            let pair = (run.label, label);
-                            pair == (OUTSIDE, OUTSIDE) || ways.is_open(pair)
-                        };
-                        match below.tile(tile_column, tile_row) {
-                            Tile::Whole(label) if known(label, &mut ways) => {}
-                            Tile::Whole(_) => test(run.cells, &mut ways),
-                            Tile::Cells(at) => {
-                                let row = row.rem_euclid(SIDE as i64) as usize;
-                                for other in below.row(at, row) {
-                                    let both = run.cells & other.cells;
-                                    if both != 0 && !known(other.label, &mut ways) {
-                                        test(both, &mut ways);
-                                    }
-                                }
-                            }
-                        }
-                    }
+        while left != 0 {
+            let (x, y) = (at[0] + i64::from(left.trailing_zeros()), at[1]);
+            left &= left - 1;
+            let clear = is_pair(x, y - self.reach)
+                && is_pair(x, y + self.reach)
+                && is_pair(x - self.reach, y)
+                && is_pair(x + self.reach, y);
+            if clear {
+                ways.note(labels, 1);
+                if ways.joined(labels) {
+                    return;
                 }
             }
         }
-        ways.open
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::grid::{Bead, OUTSIDE};
+    use super::super::joined::Sets;
+    use super::super::limits::Budget;
+    use super::*;
+
+    /// Labels of this layer, then those below.
+    struct Plain {
+        sets: Sets,
+        own: u32,
     }
 
-    /// Notes what lies under a run of this layer.
-    fn over_run(
-        &self,
-        run: Run,
-        tile_column: i64,
-        row: i64,
-        reach: i64,
-        under: &impl Fn(i64, i64) -> Label,
-        ways: &mut Ways,
-    ) {
-        let mut left = run.cells;
-        while left != 0 {
-            let column = tile_column * SIDE as i64 + i64::from(left.trailing_zeros());
-            left &= left - 1;
-            let pair = (run.label, under(column, row));
-            if pair.1 == SOLID || pair == (OUTSIDE, OUTSIDE) || ways.is_open(pair) {
-                continue;
-            }
-            let clear = [(reach, 0), (-reach, 0), (0, reach), (0, -reach)]
-                .into_iter()
-                .all(|(x, y)| {
-                    let at = (column + x, row + y);
-                    (self.lattice(at.0, at.1), under(at.0, at.1)) == pair
-                });
-            if clear {
-                ways.note(pair, 1);
+    impl Plain {
+        fn new(own: &Grid, below: &Grid) -> Self {
+            let mut sets = Sets::default();
+            (0..own.labels_end + below.labels_end).for_each(|_| {
+                sets.node();
+            });
+            sets.join(OUTSIDE, own.labels_end + OUTSIDE);
+            let own = own.labels_end;
+            Plain { sets, own }
+        }
+    }
+
+    impl Join for Plain {
+        fn joined(&mut self, own: Label, under: Label) -> bool {
+            self.set(own, false) == self.set(under, true)
+        }
+
+        fn join(&mut self, own: Label, under: Label) {
+            self.sets.join(own, self.own + under);
+        }
+
+        fn set(&mut self, label: Label, below: bool) -> u32 {
+            self.sets.root(label + if below { self.own } else { 0 })
+        }
+    }
+
+    /// Cell by cell.
+    fn plainly(own: &Grid, below: &Grid, reach: i64) -> Plain {
+        let mut plain = Plain::new(own, below);
+        let mut counts: BTreeMap<(Label, Label), u32> = BTreeMap::new();
+        let side = SIDE as i64;
+        let ends = |k: usize, size: [usize; 2]| {
+            let to = (own.first[k] + size[0] as i64).max(below.first[k] + size[1] as i64);
+            own.first[k].min(below.first[k]) * side..to * side
+        };
+        for y in ends(1, [own.high, below.high]) {
+            for x in ends(0, [own.wide, below.wide]) {
+                let pair = |x, y| (own.lattice(x, y), below.lattice(x, y));
+                let here = pair(x, y);
+                let around = [(reach, 0), (-reach, 0), (0, reach), (0, -reach)];
+                if here.0 != SOLID_CELL
+                    && here.1 != SOLID_CELL
+                    && around.iter().all(|(dx, dy)| pair(x + dx, y + dy) == here)
+                {
+                    *counts.entry(here).or_default() += 1;
+                }
             }
         }
+        for ((own, under), count) in counts {
+            if count >= CLEAR_MIN {
+                plain.join(own, under);
+            }
+        }
+        plain
+    }
+
+    const SOLID_CELL: Label = super::super::grid::SOLID;
+
+    #[test]
+    fn ways_are_those_found_cell_by_cell() {
+        let mut state = 1u64;
+        let mut random = |most: f64| {
+            state = state
+                .wrapping_mul(6364136223846793005)
+                .wrapping_add(1442695040888963407);
+            (state >> 33) as f64 / f64::from(1u32 << 31) * most
+        };
+        let mut joined = 0;
+        for _ in 0..60 {
+            let mut layer = || {
+                let beads: Vec<Bead> = (0..24)
+                    .map(|_| Bead {
+                        from_mm: [random(16.0), random(16.0)],
+                        to_mm: [random(16.0), random(16.0)],
+                        width_mm: 0.45,
+                    })
+                    .collect();
+                Grid::new(beads.into_iter(), 0.12, &mut Budget::default()).unwrap()
+            };
+            let (own, below) = (layer(), layer());
+            let mut fast = Plain::new(&own, &below);
+            own.over(&below, 1.0, &mut fast);
+            let mut plain = plainly(&own, &below, 4);
+            for node in 0..own.labels_end + below.labels_end {
+                assert_eq!(fast.sets.root(node), plain.sets.root(node));
+                joined += u32::from(plain.sets.root(node) != node);
+            }
+        }
+        assert!(joined > 150, "{joined}");
     }
 }

@@ -1,59 +1,43 @@
-//! What is seen of a part, worked out layer by layer: its walls, the voids behind them, and which surface
-//! each stalled block faces.
+//! What is seen of a part, worked out layer by layer: what is part, its walls, the voids behind them, and
+//! what each block faces.
 
+use super::faces::{Faces, Surface};
+use super::first_layers::{self, Held};
 use super::grid::{Bead, Grid, Label, OUTSIDE, SOLID};
-use super::joined::Sets;
+use super::ground::{Ground, Laid, Shape};
+use super::islands::Islands;
+use super::layer::Layer;
+use super::left_out::{LeftOut, Why, leave_out};
+use super::limits::{Budget, HELD_BEADS_MAX, HELD_TILES_MAX};
+use super::lines::{length_mm, lines};
+use super::parts::{Part, parts};
+use super::runs::{Faced, Runs};
+use super::voids::{Voids, is_void};
+use super::walls::{Patch, SPEED_BINS, WallPoint, Walls};
 
-/// Where a piece of bead lies.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Surface {
-    /// On the outside of the part.
-    Outer,
-    /// On a hole that is open above or below: the inside of a vase or a bell.
-    Hole,
-    /// Buried.
-    Inner,
-}
+/// Width of a cell, nozzle widths.
+const CELL_NOZZLES: f64 = 0.3;
+/// A bead is asked what it faces at points this far apart, widths; an odd number of them.
+const ASK_WIDTHS: f64 = 12.0;
+/// Points of one bead that are asked at most.
+const ASK_MAX: f64 = 33.0;
 
-impl Surface {
-    /// Its name in tables.
-    pub fn name(self) -> &'static str {
-        ["outer", "hole", "inner"][self as usize]
-    }
-}
+/// A layer that falls to the height of the lowest, or at most so much above it, begins another part, mm.
+const BED_MM: f64 = 0.05;
 
-/// A point of a wall that can be seen from outside, in the order of the path.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct WallPoint {
-    /// x, mm.
-    pub x_mm: f32,
-    /// y, mm.
-    pub y_mm: f32,
-    /// z, mm.
-    pub z_mm: f32,
-    /// Whether no wall leads here from the point before.
-    pub starts: bool,
-}
-
-/// Too much plastic on a wall that is seen from outside.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Patch {
-    /// x, mm.
-    pub x_mm: f32,
-    /// y, mm.
-    pub y_mm: f32,
-    /// z, mm.
-    pub z_mm: f32,
-    /// Plastic too much, mm³.
-    pub excess_mm3: f32,
-    /// Height of the layer, mm.
-    pub layer_height_mm: f32,
-}
-
-/// Where stalled blocks lie.
+/// What is seen of a job's parts.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Exposure {
-    blocks: Vec<(u64, Surface)>,
+    /// What each block faces.
+    pub faces: Faces,
+    /// The parts on the plate, from left to right.
+    pub parts: Vec<Part>,
+    /// What was printed and is no part.
+    pub left_out: Vec<LeftOut>,
+    /// Layers whose surface is unknown, because they are too large or ask for too much work.
+    pub unknown_layers: u64,
+    /// The first of them.
+    pub first_unknown_layer: Option<u32>,
     /// The walls that are seen from outside, thinned, in the order of the path.
     pub walls: Vec<WallPoint>,
     /// Too much plastic on those walls, neighbours in one.
@@ -61,351 +45,345 @@ pub struct Exposure {
     /// Length of outer wall by replayed over ideal speed, from 0 to 1, mm; of the layers whose
     /// walls are kept.
     pub wall_mm: [f64; SPEED_BINS],
+    /// Outer wall of all parts: length of its beads times the layer's height, mm².
+    pub outer_mm2: f64,
 }
 
 impl Exposure {
-    /// Where this block lies, if it was asked about.
+    /// The part's surface on which this block lies; `None` where it is unknown or no part.
     pub fn of(&self, block: u64) -> Option<Surface> {
-        let at = self.blocks.binary_search_by_key(&block, |b| b.0).ok()?;
-        Some(self.blocks[at].1)
+        self.faces.of(block)
     }
 }
-
-/// A stalled block of the layer.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Asked {
-    /// Counted from the layer's first.
-    pub block: u32,
-    pub at_mm: [f32; 2],
-    pub width_mm: f32,
-    pub excess_mm3: f32,
-    pub layer_height_mm: f32,
-}
-
-/// A point of the path, in single precision: a micron at 10 m.
-#[derive(Clone, Copy, Debug)]
-struct Point {
-    at_mm: [f32; 2],
-    /// Width of the bead that leads here; 0: none does.
-    width_mm: f32,
-}
-
-/// A layer's beads, and its blocks that stalled.
-#[derive(Debug, Default)]
-pub(super) struct Layer {
-    /// Its number, from 0.
-    pub number: u32,
-    pub z_mm: f64,
-    pub first_block: u64,
-    path: Vec<Point>,
-    /// The class of replayed over ideal speed of each bead, where walls are wanted.
-    pub speeds: Vec<u8>,
-    pub asked: Vec<Asked>,
-    /// Blocks at which stalls are placed, in order; others among them are no harm.
-    pub places: Vec<u64>,
-}
-
-impl Layer {
-    /// Nothing printed on it yet.
-    pub fn new(number: u32, z_mm: f64, first_block: u64) -> Self {
-        Layer {
-            number,
-            z_mm,
-            first_block,
-            ..Layer::default()
-        }
-    }
-
-    /// Adds a bead.
-    pub fn bead(&mut self, from_mm: [f32; 2], to_mm: [f32; 2], width_mm: f32) {
-        if self.path.last().is_none_or(|p| p.at_mm != from_mm) {
-            self.path.push(Point {
-                at_mm: from_mm,
-                width_mm: 0.0,
-            });
-        }
-        self.path.push(Point {
-            at_mm: to_mm,
-            width_mm,
-        });
-    }
-
-    /// Width of the last bead, mm.
-    pub fn last_width_mm(&self) -> Option<f32> {
-        self.path.last().map(|p| p.width_mm)
-    }
-
-    fn beads(&self) -> impl Iterator<Item = Bead> + Clone {
-        let pairs = self.path.windows(2).filter(|pair| pair[1].width_mm > 0.0);
-        pairs.map(|pair| Bead {
-            from_mm: pair[0].at_mm.map(f64::from),
-            to_mm: pair[1].at_mm.map(f64::from),
-            width_mm: f64::from(pair[1].width_mm),
-        })
-    }
-}
-
-/// Width of a cell, nozzle widths.
-const CELL_NOZZLES: f64 = 0.3;
-/// Patches of one layer closer than this are one, mm.
-const PATCH_MM: f32 = 0.8;
-/// Patches that are kept.
-const PATCHES_MAX: usize = 400_000;
-/// A hole is seen into where a disc this wide passes from layer to layer, nozzle widths.
-const WAY_NOZZLES: f64 = 2.5;
-
-/// Wall points are about this far apart, mm.
-const WALL_STEP_MM: f64 = 0.7;
-/// Wall points that are kept; with more, layers are left out.
-const WALL_POINTS_MAX: usize = 400_000;
-
-/// Classes of speed ratio.
-pub const SPEED_BINS: usize = 10;
 
 /// All that is known of the layers so far.
 #[derive(Debug)]
 pub(super) struct Shell {
     nozzle_mm: f64,
     walls_wanted: bool,
-    /// Of the layer that is worked on.
+    whole: bool,
+    budget: Budget,
+    ground: Ground,
+    voids: Voids,
+    walls: Walls,
+    runs: Runs,
+    left_out: Vec<LeftOut>,
+    unknown_layers: u64,
+    first_unknown_layer: Option<u32>,
+    /// The first layers of a part, until it shows what stands on them.
+    held: Vec<Held>,
+    holds: bool,
+    /// Height of the last printed layer, and of the lowest, mm.
     z_mm: f64,
-    /// Length of outer wall by speed ratio, mm.
-    wall_mm: [f64; SPEED_BINS],
-    patches: Vec<Patch>,
-    patch_mm: f32,
-    /// Too much plastic on the outside of the layer that is worked on, mm³.
-    outer_mm3: f64,
-    below: Option<(Grid, Vec<u32>, f64)>,
-    /// Voids of all layers so far, joined where they lie over each other; 0 is outside.
-    voids: Sets,
-    walls: Vec<WallPoint>,
-    /// Each how many-th layer's walls are kept.
-    wall_layers: u32,
-    /// Blocks at which stalls are placed, in order, with the void that they face; `u32::MAX`: none.
-    faced: Vec<(u64, u32)>,
+    bed_z_mm: f64,
 }
 
 impl Shell {
     /// Nothing printed.
-    pub fn new(nozzle_mm: f64, walls_wanted: bool) -> Self {
+    pub fn new(nozzle_mm: f64, walls_wanted: bool, whole: bool) -> Self {
         Shell {
             nozzle_mm,
             walls_wanted,
-            z_mm: 0.0,
-            wall_mm: [0.0; SPEED_BINS],
-            patches: Vec::new(),
-            patch_mm: PATCH_MM,
-            outer_mm3: 0.0,
-            below: None,
-            voids: Sets::with_first(),
-            walls: Vec::new(),
-            wall_layers: 1,
-            faced: Vec::new(),
+            whole,
+            budget: Budget::default(),
+            ground: Ground::default(),
+            voids: Voids::new(nozzle_mm),
+            walls: Walls::new(),
+            runs: Runs::default(),
+            left_out: Vec::new(),
+            unknown_layers: 0,
+            first_unknown_layer: None,
+            held: Vec::new(),
+            holds: true,
+            z_mm: f64::MAX,
+            bed_z_mm: f64::MAX,
         }
     }
 
-    fn open_below(&mut self) {
-        if let Some((_, voids, _)) = self.below.take() {
-            for void in voids.into_iter().filter(|v| *v != u32::MAX) {
-                self.voids.join(void, 0);
-            }
-        }
+    fn grid(&mut self, beads: impl Iterator<Item = Bead> + Clone) -> Option<Grid> {
+        Grid::new(beads, CELL_NOZZLES * self.nozzle_mm, &mut self.budget)
     }
 
-    /// Works off the next layer; returns what is too much on its outside, mm³.
-    pub fn layer(&mut self, layer: &Layer) -> f64 {
-        self.outer_mm3 = 0.0;
-        self.z_mm = layer.z_mm;
-        if layer.path.is_empty() {
-            self.face(layer, |_, _| u32::MAX);
-            return 0.0;
-        }
-        let grid = Grid::new(layer.beads(), CELL_NOZZLES * self.nozzle_mm);
-        if self.walls_wanted {
-            self.keep_walls(layer, &grid);
-        }
-        // The voids' numbers over all layers, by label.
-        let mut voids = vec![u32::MAX; grid.labels_end as usize];
-        voids[OUTSIDE as usize] = 0;
-        for void in &mut voids[OUTSIDE as usize + 1..] {
-            *void = self.voids.node();
-        }
-        // Another part begins lower: nothing more comes over the one before.
-        if self
-            .below
-            .as_ref()
-            .is_some_and(|(_, _, z_mm)| self.z_mm < *z_mm)
-        {
-            self.open_below();
-        }
-        if let Some((below, below_voids, _)) = self.below.take() {
-            for (own, under) in grid.over(&below, WAY_NOZZLES * self.nozzle_mm) {
-                self.voids
-                    .join(voids[own as usize], below_voids[under as usize]);
+    /// Works off the next layer; returns what is too much on its outside, mm³: skirts and the like counted
+    /// on the first layers.
+    pub fn layer(&mut self, layer: Layer) -> f64 {
+        let prints = !layer.path.is_empty();
+        if prints {
+            if layer.z_mm < self.z_mm && layer.z_mm <= self.bed_z_mm + BED_MM {
+                // The first layer of a part.
+                self.release();
+                self.holds = true;
             }
+            self.z_mm = layer.z_mm;
+            self.bed_z_mm = self.bed_z_mm.min(layer.z_mm);
+        }
+        let held = self.look(layer);
+        let outer_mm3 = held.outer_mm3();
+        self.held.push(held);
+        let drawn = self.held.iter().filter_map(|h| h.drawn.as_ref());
+        let (printed, tiles) = drawn.fold((0, 0), |(n, tiles), g| (n + 1, tiles + g.solid.len()));
+        let beads: usize = self.held.iter().map(|h| h.layer.bead_count()).sum();
+        let enough = printed >= first_layers::HELD_MAX;
+        if !self.holds || enough || beads > HELD_BEADS_MAX || tiles > HELD_TILES_MAX {
+            self.release();
+            self.holds = false;
+        }
+        outer_mm3
+    }
+
+    /// Draws a layer, and finds its lines and what its islands stand on.
+    fn look(&mut self, layer: Layer) -> Held {
+        self.budget.earn(layer.bead_count());
+        let drawn = if layer.path.is_empty() || layer.cut {
+            None
         } else {
-            // On the bed: what is open below is seen when the part is taken off.
-            for void in &voids[OUTSIDE as usize + 1..] {
-                self.voids.join(*void, 0);
-            }
-        }
-        let mut seen = None;
-        self.face(layer, |shell, asked| {
-            let at_mm = asked.at_mm.map(f64::from);
-            let faced: Label = grid.faces(at_mm, f64::from(asked.width_mm), &mut seen);
-            if faced == OUTSIDE {
-                shell.patch(asked);
-            }
-            if faced == SOLID {
-                u32::MAX
-            } else {
-                voids[faced as usize]
-            }
-        });
-        self.below = Some((grid, voids, self.z_mm));
-        self.outer_mm3
-    }
-
-    /// Finds the void that each stalled block faces, and keeps it where a stall is placed.
-    fn face(&mut self, layer: &Layer, mut void: impl FnMut(&mut Self, &Asked) -> u32) {
-        let mut places = layer.places.iter().peekable();
-        for asked in &layer.asked {
-            let void = void(self, asked);
-            let block = layer.first_block + u64::from(asked.block);
-            while places.next_if(|p| **p < block).is_some() {}
-            if places.peek() == Some(&&block) {
-                self.faced.push((block, void));
-            }
-        }
-    }
-
-    fn keep_walls(&mut self, layer: &Layer, grid: &Grid) {
-        if !layer.number.is_multiple_of(self.wall_layers) {
-            return;
-        }
-        let apart = |a: [f64; 2], b: [f64; 2]| {
-            let (dx, dy) = (a[0] - b[0], a[1] - b[1]);
-            (dx * dx + dy * dy).sqrt()
+            self.grid(layer.beads()).filter(|g| self.ground.fits(g))
         };
-        // Where the wall has got to, and whether that point is kept already.
-        let mut end: Option<([f64; 2], bool)> = None;
-        let mut seen = None;
-        for (bead, speed) in layer.beads().zip(&layer.speeds) {
-            let bin = usize::from(*speed);
-            let (from, to) = (bead.from_mm, bead.to_mm);
-            let joined = end.is_some_and(|(p, _)| apart(p, from) < WALL_STEP_MM);
-            if !joined {
-                self.end_wall(&mut end);
+        let Some(grid) = drawn else {
+            return Held::blank(layer);
+        };
+        let islands = Islands::new(&grid);
+        let lines = lines(&layer, &grid, &islands);
+        let mut shapes = vec![Shape::default(); islands.count];
+        for line in &lines {
+            shapes[line.island as usize].add(line, &layer);
+        }
+        let laid = Laid {
+            number: layer.number,
+            z_mm: layer.z_mm,
+            height_mm: layer.height_mm,
+            bed: self.held.iter().all(|h| h.drawn.is_none()) && self.holds,
+            whole: self.whole,
+        };
+        let columns = self.ground.lay(&grid, &islands, &shapes, &laid);
+        Held::new(layer, lines, grid, columns)
+    }
+
+    /// Works off what is held.
+    fn release(&mut self) {
+        let mut held = std::mem::take(&mut self.held);
+        if self.holds && !self.whole {
+            first_layers::sift(&mut held, &mut self.ground, &mut self.left_out);
+        }
+        for held in held {
+            self.settle(held);
+        }
+    }
+
+    fn settle(&mut self, mut held: Held) {
+        let Some(grid) = held.drawn.take() else {
+            let unknown = !held.layer.path.is_empty();
+            if unknown {
+                self.is_unknown(&held.layer);
             }
-            let steps = (apart(from, to) / WALL_STEP_MM).floor().max(1.0);
-            let step_mm = apart(from, to) / steps;
-            for step in usize::from(joined)..=steps as usize {
-                let along = step as f64 / steps;
-                let at = [0, 1].map(|k| from[k] + (to[k] - from[k]) * along);
-                let near = self.walls.last().is_some_and(|w| {
-                    apart(at, [f64::from(w.x_mm), f64::from(w.y_mm)]) < WALL_STEP_MM
-                });
-                if end.is_some() && near {
-                    end = Some((at, false));
-                    self.wall_mm[bin] += step_mm;
-                } else if grid.faces(at, bead.width_mm, &mut seen) == OUTSIDE {
-                    self.keep(at, end.is_none());
-                    if end.is_some() {
-                        self.wall_mm[bin] += step_mm;
-                    }
-                    end = Some((at, true));
+            let nothing: &[Faced] = &[];
+            self.runs.layer(&held.layer, unknown.then_some(nothing));
+            return;
+        };
+        let loops = !self.whole && self.leave_open_lines(&mut held);
+        let kept = held.lines.iter().filter(|l| l.out.is_none()).count();
+        let grid = if kept == 0 || kept == held.lines.len() {
+            Some(grid)
+        } else {
+            let (layer, lines) = (&held.layer, &held.lines);
+            let kept = lines.iter().filter(|l| l.out.is_none());
+            self.grid(kept.flat_map(|l| layer.beads_of(&l.chain)))
+        };
+        let mut faced = vec![Faced::LEFT_OUT; held.layer.bead_count()];
+        match grid {
+            None => {
+                self.is_unknown(&held.layer);
+                faced.fill(Faced::UNKNOWN);
+            }
+            Some(_) if kept == 0 => {}
+            Some(grid) => self.face(&held, grid, loops, &mut faced),
+        }
+        self.runs.layer(&held.layer, Some(&faced));
+        if self.runs.are_many() {
+            let (voids, ground) = (&mut self.voids, &mut self.ground);
+            self.runs.merge(|v| voids.root(v), |c| ground.root(c));
+        }
+    }
+
+    fn is_unknown(&mut self, layer: &Layer) {
+        self.unknown_layers += 1;
+        self.first_unknown_layer.get_or_insert(layer.number);
+    }
+
+    /// Leaves out islands without loops, where others have loops; returns whether any has.
+    fn leave_open_lines(&mut self, held: &mut Held) -> bool {
+        let number = held.layer.number;
+        let mut has_loops = vec![false; held.columns.len()];
+        for line in &mut held.lines {
+            if line.out.is_none() {
+                line.out = self
+                    .ground
+                    .column(held.columns[line.island as usize])
+                    .left_out;
+            }
+            has_loops[line.island as usize] |= line.closed && line.out.is_none();
+        }
+        if !has_loops.contains(&true) {
+            return false;
+        }
+        for line in held.lines.iter_mut().filter(|l| l.out.is_none()) {
+            if !has_loops[line.island as usize] {
+                line.out = Some(Why::OpenColumn);
+                let column = self.ground.column(held.columns[line.island as usize]);
+                if column.loops {
+                    leave_out(&mut self.left_out, Why::OpenLine, 1, [number, number]);
                 } else {
-                    self.end_wall(&mut end);
+                    column.left_out = Some(Why::OpenColumn);
                 }
             }
         }
-        self.end_wall(&mut end);
-        if self.walls.len() > WALL_POINTS_MAX {
-            // Every other layer of those kept.
-            self.wall_layers *= 2;
-            let mut keeps = false;
-            let mut z_mm = f32::NAN;
-            self.walls.retain(|w| {
-                if w.z_mm != z_mm {
-                    z_mm = w.z_mm;
-                    keeps = !keeps;
-                }
-                keeps
-            });
-        }
+        true
     }
 
-    /// Keeps what is too much on the outside; neighbours in one.
-    fn patch(&mut self, asked: &Asked) {
-        self.outer_mm3 += f64::from(asked.excess_mm3);
-        if asked.excess_mm3 <= 0.0 || !self.walls_wanted {
-            return;
-        }
-        let patch = Patch {
-            x_mm: asked.at_mm[0],
-            y_mm: asked.at_mm[1],
-            z_mm: self.z_mm as f32,
-            excess_mm3: asked.excess_mm3,
-            layer_height_mm: asked.layer_height_mm,
-        };
-        self.add(patch);
-        if self.patches.len() > PATCHES_MAX {
-            self.patch_mm *= 2.0;
-            for patch in std::mem::take(&mut self.patches) {
-                self.add(patch);
+    /// Works out what the beads of a layer face.
+    fn face(&mut self, held: &Held, grid: Grid, loops: bool, faced: &mut [Faced]) {
+        let layer = &held.layer;
+        let voids = self.voids.layer(&grid, layer.z_mm);
+        let mut open_lines = 0;
+        let mut seen = None;
+        for line in held.lines.iter().filter(|l| l.out.is_none()) {
+            let column = held.columns[line.island as usize];
+            let no_wall = loops && !line.closed;
+            let mut outer_mm2 = 0.0;
+            let mut was_wall = false;
+            for (k, bead) in layer.beads_of(&line.chain).enumerate() {
+                let (label, outer) = ask(&grid, &bead, &mut seen);
+                let own = &mut faced[line.chain.first_bead + k];
+                *own = match label {
+                    OUTSIDE if no_wall => Faced::LEFT_OUT,
+                    OUTSIDE => Faced::outer(column),
+                    void if is_void(void) => {
+                        let void = voids[void as usize];
+                        if self.voids.is_open(void) {
+                            Faced::hole(column)
+                        } else {
+                            Faced::void(void, column)
+                        }
+                    }
+                    _ => Faced::inner(column),
+                };
+                was_wall |= label == OUTSIDE;
+                outer_mm2 += outer * length_mm(&bead) * layer.height_mm;
+            }
+            if no_wall {
+                open_lines += u64::from(was_wall);
+            } else {
+                self.ground.column(column).outer_mm2 += outer_mm2;
             }
         }
-    }
-
-    fn add(&mut self, patch: Patch) {
-        match self.patches.last_mut() {
-            Some(last)
-                if last.z_mm == patch.z_mm
-                    && (last.x_mm - patch.x_mm).hypot(last.y_mm - patch.y_mm) < self.patch_mm =>
-            {
-                last.excess_mm3 += patch.excess_mm3;
-            }
-            _ => self.patches.push(patch),
+        if open_lines > 0 {
+            let layers = [layer.number; 2];
+            leave_out(&mut self.left_out, Why::OpenLine, open_lines, layers);
         }
+        if self.walls_wanted {
+            self.keep_walls(held, &grid, loops, faced);
+        }
+        self.voids.lies_below(grid, voids, layer.z_mm);
     }
 
-    fn keep(&mut self, [x_mm, y_mm]: [f64; 2], starts: bool) {
-        self.walls.push(WallPoint {
-            x_mm: x_mm as f32,
-            y_mm: y_mm as f32,
-            z_mm: self.z_mm as f32,
-            starts,
+    fn keep_walls(&mut self, held: &Held, grid: &Grid, loops: bool, faced: &[Faced]) {
+        let layer = &held.layer;
+        let walls = held
+            .lines
+            .iter()
+            .filter(|l| l.out.is_none() && (l.closed || !loops));
+        let beads = walls.flat_map(|line| {
+            let column = held.columns[line.island as usize];
+            let beads = layer.beads_of(&line.chain).enumerate();
+            beads.map(move |(k, bead)| {
+                let speed = layer.speeds.get(line.chain.first_bead + k);
+                (bead, column, speed.copied().unwrap_or(SPEED_BINS as u8 - 1))
+            })
         });
-    }
-
-    /// Ends a wall where it has got to.
-    fn end_wall(&mut self, end: &mut Option<([f64; 2], bool)>) {
-        if let Some((at, false)) = end.take() {
-            self.keep(at, false);
+        self.walls.layer(layer.number, layer.z_mm, beads, grid);
+        for asked in &layer.asked {
+            if let Some(column) = faced.get(asked.bead as usize).and_then(Faced::outer_of) {
+                self.walls.patch(asked, layer.z_mm, layer.height_mm, column);
+            }
         }
     }
 
     /// Ends the job: what is open above is seen.
     pub fn finish(mut self) -> Exposure {
-        self.open_below();
-        let faced = std::mem::take(&mut self.faced);
-        let blocks = faced
-            .into_iter()
-            .map(|(block, void)| {
-                let surface = match void {
-                    0 => Surface::Outer,
-                    u32::MAX => Surface::Inner,
-                    void if self.voids.root(void) == 0 => Surface::Hole,
-                    _ => Surface::Inner,
-                };
-                (block, surface)
-            })
-            .collect();
+        self.release();
+        self.voids.end();
+        let mut columns = Vec::new();
+        for root in self.ground.roots() {
+            let column = *self.ground.column(root);
+            let roofed = !self.whole && column.ends_below_roof();
+            let why = if roofed {
+                Some(Why::BelowRoof)
+            } else {
+                column.left_out
+            };
+            match why {
+                // Told already.
+                Some(Why::NothingStandsOn) => {}
+                Some(why) => {
+                    let layers = [column.first_layer, column.last_layer];
+                    leave_out(&mut self.left_out, why, 1, layers);
+                }
+                None => columns.push(root),
+            }
+        }
+        let (parts, of) = parts(&columns, &mut self.ground);
+        let part = |ground: &mut Ground, node: u32| of.get(&ground.root(node)).copied();
+        self.left_out.sort_by_key(|l| l.why);
+        let ground = &mut self.ground;
+        self.walls.finish(|node| Some(part(ground, node)? as u32));
+        let faces = self.runs.finish(&mut self.voids, |node| part(ground, node));
         Exposure {
-            blocks,
-            walls: self.walls,
-            patches: self.patches,
-            wall_mm: self.wall_mm,
+            faces,
+            outer_mm2: parts.iter().map(|p| p.outer_mm2).sum(),
+            parts,
+            left_out: self.left_out,
+            unknown_layers: self.unknown_layers,
+            first_unknown_layer: self.first_unknown_layer,
+            walls: self.walls.points,
+            patches: self.walls.patches,
+            wall_mm: self.walls.length_mm,
         }
     }
+}
+
+/// What a bead faces at most of its points, and the share of them that are outside.
+fn ask(grid: &Grid, bead: &Bead, seen: &mut Option<[f64; 2]>) -> (Label, f64) {
+    let pieces = (length_mm(bead) / (ASK_WIDTHS * bead.width_mm)).clamp(0.0, ASK_MAX);
+    // Odd: one more than twice the half.
+    let half = (pieces / 2.0).ceil() as u32;
+    let count = 2 * half + 1;
+    let at = |k: u32| {
+        let along = (f64::from(k) + 0.5) / f64::from(count);
+        [0, 1].map(|i| bead.from_mm[i] + along * (bead.to_mm[i] - bead.from_mm[i]))
+    };
+    if half == 0 {
+        let label = grid.faces(at(0), bead.width_mm, seen);
+        return (label, f64::from(u8::from(label == OUTSIDE)));
+    }
+    let (mut outside, mut void) = (0, 0);
+    let mut some_void = SOLID;
+    for k in 0..count {
+        match grid.faces(at(k), bead.width_mm, seen) {
+            OUTSIDE => outside += 1,
+            SOLID => {}
+            label => {
+                void += 1;
+                some_void = label;
+            }
+        }
+    }
+    // The middle one, by how much is seen of it.
+    let label = if outside > half {
+        OUTSIDE
+    } else if outside + void > half {
+        some_void
+    } else {
+        SOLID
+    };
+    (label, f64::from(outside) / f64::from(count))
 }

@@ -1,25 +1,31 @@
-//! Which stalled blocks lie on a surface that can be seen: gathers the printed path, layer by layer, and
-//! has each layer worked off when it ends, at once or on a thread of its own.
+//! What is seen of a job: gathers the printed path, layer by layer, and has each layer worked off when it ends,
+//! at once or on a thread of its own.
 
 use std::io;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::thread::{Builder, JoinHandle};
 
 use crate::board::types::Nozzle;
+use crate::motion::path::Place;
 use crate::replay::stream::Done;
 
 use super::flow::Excess;
-use super::shell::{Asked, Layer, Shell};
+use super::layer::{Asked, Layer};
+use super::shell::Shell;
 
-pub use super::shell::{Exposure, Patch, SPEED_BINS, Surface, WallPoint};
+pub use super::faces::{Face, Faces, Surface};
+pub use super::left_out::{LeftOut, Why};
+pub use super::parts::Part;
+pub use super::shell::Exposure;
+pub use super::walls::{Patch, SPEED_BINS, WallPoint};
 
 /// What is wanted of a surface.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Wanted {
     /// Its walls, and what is too much on them, for pictures.
     pub walls: bool,
-    /// Stalls of which it is told at most where they lie.
-    pub stalls_max: usize,
+    /// All that is printed is part: skirts, purge lines and supports too.
+    pub whole: bool,
     /// Layers are worked off on another thread, where the system gives one.
     pub aside: bool,
 }
@@ -34,8 +40,8 @@ pub struct Skin {
     nozzle_mm: f64,
     walls: bool,
     layer: Layer,
-    /// Stalls that may still be asked about.
-    stalls_left: usize,
+    /// Blocks so far.
+    blocks: u64,
     worker: Worker,
     /// Too much plastic on the outside of the layer before the one that ended last, mm³.
     outer_mm3: f64,
@@ -52,7 +58,7 @@ impl Worker {
     /// Takes a layer; returns what the one before it has too much on its outside, mm³.
     fn layer(&mut self, layer: Layer) -> f64 {
         match self {
-            Worker::Here { shell, last_mm3 } => std::mem::replace(last_mm3, shell.layer(&layer)),
+            Worker::Here { shell, last_mm3 } => std::mem::replace(last_mm3, shell.layer(layer)),
             Worker::Aside(aside) => {
                 let before_mm3 = aside.wait();
                 aside.busy = aside.layers.send(layer).is_ok();
@@ -89,7 +95,7 @@ impl Aside {
         let (done, outer_mm3) = sync_channel(1);
         let thread = Builder::new().name("surface".to_string()).spawn(move || {
             for layer in todo {
-                if done.send(shell.layer(&layer)).is_err() {
+                if done.send(shell.layer(layer)).is_err() {
                     break;
                 }
             }
@@ -128,7 +134,7 @@ fn flat(at_mm: [f64; 3]) -> [f32; 2] {
 impl Skin {
     /// Nothing printed.
     pub fn new(nozzle: &Nozzle, wanted: &Wanted) -> Self {
-        let shell = || Shell::new(nozzle.nozzle_mm, wanted.walls);
+        let shell = || Shell::new(nozzle.nozzle_mm, wanted.walls, wanted.whole);
         let here = || Worker::Here {
             shell: Box::new(shell()),
             last_mm3: 0.0,
@@ -139,59 +145,73 @@ impl Skin {
             nozzle_mm: nozzle.nozzle_mm,
             walls: wanted.walls,
             layer: Layer::default(),
-            stalls_left: wanted.stalls_max,
+            blocks: 0,
             worker: thread.map_or_else(here, Worker::Aside),
             outer_mm3: 0.0,
         }
     }
 
-    /// A stall's place is this block: where it lies is wanted. Stalls come in order, each before its layer
-    /// ends.
-    pub fn stall(&mut self, block: u64) {
-        if let Some(left) = self.stalls_left.checked_sub(1) {
-            self.stalls_left = left;
-            self.layer.places.push(block);
+    /// The next block of a replay, with what it leaves too much.
+    pub fn block(&mut self, done: &Done, excess: &Excess) {
+        let class = (done.speed_ratio() * SPEED_BINS as f64) as usize;
+        self.step(
+            done.ran.block,
+            &done.place,
+            done.layer,
+            done.layer_height_mm,
+            class.min(SPEED_BINS - 1) as u8,
+        );
+        if done.lost_s() > LOST_MIN_S {
+            self.too_much(&done.place, excess);
         }
     }
 
-    /// The next block, with what it leaves too much; `open`: the place of the stall that is open, asked
-    /// for where a layer ends.
-    pub fn block(&mut self, done: &Done, excess: &Excess, open: impl FnOnce() -> Option<u64>) {
-        if done.layer != self.layer.number {
-            if self.stalls_left > 0 {
-                self.layer.places.extend(open());
-            }
-            self.end_layer(done.layer, done.ran.block);
+    /// The next block of a job that is not replayed.
+    pub fn trace(&mut self, block: u64, place: &Place, layer: u32, layer_height_mm: f64) {
+        self.step(block, place, layer, layer_height_mm, SPEED_BINS as u8 - 1);
+    }
+
+    #[inline]
+    fn step(&mut self, block: u64, place: &Place, layer: u32, layer_height_mm: f64, speed: u8) {
+        debug_assert_eq!(block, self.blocks, "blocks come in order, from 0");
+        self.blocks += 1;
+        if layer != self.layer.number {
+            self.end_layer(layer);
         }
-        let (from, to) = (done.place.from_mm, done.place.to_mm);
+        self.layer.blocks += 1;
+        let (from, to) = (place.from_mm, place.to_mm);
         let (dx, dy) = (to[0] - from[0], to[1] - from[1]);
         let plane = (dx * dx + dy * dy).sqrt();
-        if done.place.e_mm > 0.0 && plane > 0.0 {
-            let width_mm = self.width_mm(done, plane);
+        if place.e_mm > 0.0 && plane > 0.0 {
+            let width_mm = self.width_mm(place.e_mm / plane, layer_height_mm);
             self.layer.z_mm = to[2];
+            self.layer.height_mm = layer_height_mm;
             self.layer.bead(flat(from), flat(to), width_mm as f32);
             if self.walls {
-                let class = (done.speed_ratio() * SPEED_BINS as f64) as usize;
-                self.layer.speeds.push(class.min(SPEED_BINS - 1) as u8);
+                self.layer.speeds.push(speed);
             }
         }
-        if done.lost_s() > LOST_MIN_S {
-            let last_mm = self.layer.last_width_mm();
-            let excess_mm3 = excess.rest_mm3.max(0.0) + excess.motion_mm3.max(0.0);
-            self.layer.asked.push(Asked {
-                block: (done.ran.block - self.layer.first_block) as u32,
-                at_mm: flat(from),
-                width_mm: last_mm.unwrap_or(self.nozzle_mm as f32),
-                excess_mm3: excess_mm3 as f32,
-                layer_height_mm: done.layer_height_mm as f32,
-            });
+    }
+
+    /// The newest block leaves too much.
+    fn too_much(&mut self, place: &Place, excess: &Excess) {
+        let excess_mm3 = excess.rest_mm3.max(0.0) + excess.motion_mm3.max(0.0);
+        if excess_mm3 <= 0.0 {
+            return;
         }
+        let last_mm = self.layer.last_width_mm();
+        self.layer.asked.push(Asked {
+            bead: self.layer.bead_count().saturating_sub(1) as u32,
+            at_mm: flat(place.from_mm),
+            width_mm: last_mm.unwrap_or(self.nozzle_mm as f32),
+            excess_mm3: excess_mm3 as f32,
+        });
     }
 
     /// Width of a bead with round ends: its section is (w - h) h + π h²/4.
-    fn width_mm(&self, done: &Done, plane_mm: f64) -> f64 {
-        let section_mm2 = self.filament_mm2 * done.place.e_mm / plane_mm;
-        let h = done.layer_height_mm;
+    fn width_mm(&self, e_mm_a_mm: f64, layer_height_mm: f64) -> f64 {
+        let section_mm2 = self.filament_mm2 * e_mm_a_mm;
+        let h = layer_height_mm;
         let width = if h > 0.0 {
             section_mm2 / h + h * (1.0 - std::f64::consts::FRAC_PI_4)
         } else {
@@ -200,8 +220,8 @@ impl Skin {
         width.clamp(0.5 * self.nozzle_mm, 3.0 * self.nozzle_mm)
     }
 
-    fn end_layer(&mut self, next: u32, first_block: u64) {
-        let begun = Layer::new(next, self.layer.z_mm, first_block);
+    fn end_layer(&mut self, next: u32) {
+        let begun = Layer::new(next, self.layer.z_mm);
         let ended = std::mem::replace(&mut self.layer, begun);
         self.outer_mm3 = self.worker.layer(ended);
     }
@@ -213,7 +233,7 @@ impl Skin {
 
     /// Ends the job. Also tells what is too much on the outside of the last two layers, mm³.
     pub fn finish(mut self) -> (Exposure, [f64; 2]) {
-        self.end_layer(self.layer.number, 0);
+        self.end_layer(self.layer.number);
         let (shell, last_mm3) = self.worker.finish();
         (shell.finish(), [self.outer_mm3, last_mm3])
     }

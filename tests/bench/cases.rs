@@ -183,7 +183,7 @@ fn replayed(path: &Path, board: &Board, case: &Case) {
     if walls || matches!(case.work, Surface) {
         let wanted = Wanted {
             walls,
-            stalls_max: 15_000,
+            whole: false,
             aside: case.threads > 1,
         };
         watch = watch.with_surface(&board.nozzle, &wanted);

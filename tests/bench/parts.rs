@@ -54,7 +54,7 @@ fn parts(c: &mut Criterion) {
     });
     let wanted = Wanted {
         walls: true,
-        stalls_max: usize::MAX,
+        whole: false,
         aside: false,
     };
     let replayed = |surface: bool| {

@@ -1,16 +1,19 @@
 """A slow, plain second implementation of Headstall's model, to compare blocks.csv with.
 
-Usage: oracle.py JOB BOARD.toml OUT.csv
+Usage: oracle.py JOB BOARD.toml BLOCKS.csv [BUMPS.csv]
 
 Written from the text of the model alone, in the most obvious way: the look-ahead is worked out
-anew over all waiting blocks at each insertion, the ideal over whole stretches between stops. Fixed
-durations only; chances 0 or 1. Plain jobs: no checksums, no odd lines.
+anew over all waiting blocks at each insertion, the ideal over whole stretches between stops, the bumps
+from whole lists of samples and all their pairs (`bumps.py`). Fixed durations only; chances 0 or 1.
+Plain jobs: no checksums, no odd lines.
 """
 import csv
 import math
 import re
 import sys
 import tomllib
+
+import bumps
 
 INF = math.inf
 
@@ -36,7 +39,7 @@ def read_job(path, board):
     unit = 1.0
     plane = "xy"
     feed, factor, flow = 25.0, 1.0, 1.0
-    lay = dict(n=-1, z=None, pitch=None)
+    layers = Layers()
     lines, offset, taken = [], 0, 0
     chord_mm = motion.get("arc_chord_mm", 1.0)
     prev = None
@@ -139,20 +142,7 @@ def read_job(path, board):
                     line["blocks"].append(blk)
                     prev = blk
             moved_xy = turning or abs(stop["x"] - start["x"]) > 1e-9 or abs(stop["y"] - start["y"]) > 1e-9
-            if de > 1e-9 and moved_xy:
-                z0, z1 = start["z"], stop["z"]
-                if lay["n"] < 0:
-                    lay.update(n=0, z=z1, pitch=z1)
-                elif abs(z1 - z0) <= 1e-6:
-                    if abs(z1 - lay["z"]) > 1e-3:
-                        rise = z1 - lay["z"]
-                        lay["n"] += 1
-                        if rise > 0.05:
-                            lay["pitch"] = rise
-                        lay["z"] = z1
-                elif z1 > z0 and z1 >= lay["z"] + lay["pitch"] - 1e-6:
-                    lay["n"] += 1
-                    lay["z"] = z1
+            layers.line(start["z"], stop["z"], de > 1e-9 and moved_xy)
         elif code == "G20":
             unit = 25.4
         elif code == "G21":
@@ -218,9 +208,55 @@ def read_job(path, board):
         elif code == "M221":
             if val.get("S", 0) > 0:
                 flow = val["S"] / 100.0
-        line["layer"] = max(0, lay["n"])
+        line["layer"], line["height"] = layers.number, layers.height
         lines.append(line)
     return lines
+
+
+class Layers:
+    """Section 1, third edition."""
+
+    def __init__(self):
+        self.number, self.begun = 0, False
+        self.z = self.first_z = self.height = 0.0
+        self.learnt = None              # the last rise > 0.05 with which a flat line began a layer
+        self.printed = 0                # lines that have printed on the layer
+        self.by_printing = False        # whether the last line that changed Z printed
+
+    def line(self, z0, z1, prints):
+        """A line that moves from z0 to z1."""
+        if prints:
+            if self.may_begin(z0, z1):
+                self.begin(z0, z1)
+            elif self.begun:
+                self.printed += 1
+        if abs(z1 - z0) > 1e-6:
+            self.by_printing = prints
+
+    def may_begin(self, z0, z1):
+        if z1 <= 1e-6 or z0 - z1 > 1e-6:
+            return False
+        if not self.begun:
+            return True
+        flat = abs(z1 - z0) <= 1e-6
+        if flat and not self.by_printing:
+            return abs(z1 - self.z) > 1e-3
+        pitch = self.first_z if self.learnt is None else self.learnt
+        return z1 - self.z >= pitch - 1e-6
+
+    def begin(self, z0, z1):
+        flat = abs(z1 - z0) <= 1e-6
+        rise = z1 - self.z
+        primer = self.begun and self.number == 0 and (z1 < self.z or self.printed == 1)
+        if not self.begun or primer:
+            self.first_z = self.height = z1
+        else:
+            self.number += 1
+            if rise > 0:
+                self.height = rise
+            if flat and rise > 0.05:
+                self.learnt = rise
+        self.begun, self.z, self.printed = True, z1, 1
 
 
 def make_block(p, q, de, feed, lim, board, prev):
@@ -298,7 +334,8 @@ def ideal(lines):
             b["cap"] = 0.0 if i == 0 else corner_cap(stretch[i - 1], b, stretch[i - 1]["v"], b["v"])
         entries = sweep(stretch, 0.0)
         for b, v0, v1 in zip(stretch, entries, entries[1:] + [0.0]):
-            b["ideal"] = profile(b["L"], b["v"], b["a"], v0, v1)[1]
+            peak, b["ideal"] = profile(b["L"], b["v"], b["a"], v0, v1)
+            b["ideal_v"] = (v0, peak, v1)
         stretch.clear()
 
     total = 0.0
@@ -692,6 +729,8 @@ def main():
             lost += lose
             w.writerow([k, line["number"], line["layer"], p["x"], p["y"], p["z"], q["x"], q["y"], q["z"], b["de"], b["L"],
                         d["vn"], d["v0"], d["peak"], d["v1"], d["start"], d["end"], d["gap"], b["ideal"], lose, d["queued"]])
+    if len(sys.argv) > 4:
+        bumps.write(sys.argv[4], bumps.passages(lines, r.done), board.get("nozzle", {}))
     total = ideal_s + lost + r.start_up + r.stop_wait
     assert abs(total - replay_s) < 1e-7, (total, replay_s, r.start_up, r.stop_wait)
     print(f"replay_s {replay_s!r} ideal_s {ideal_s!r} lost_s {lost!r} start_up_s {r.start_up!r} blocks {len(flat)}")

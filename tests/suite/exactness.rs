@@ -11,8 +11,8 @@ use headstall::motion::ideal::Ideal;
 use headstall::motion::lookahead::{Course, Joint, Square, Window};
 use headstall::motion::path::Block;
 use headstall::motion::trapezoid::Trapezoid;
+use headstall::replay::cause::{Causes, Setup};
 use headstall::replay::controller;
-use headstall::replay::removal::{Causes, Setup};
 use headstall::replay::source::{Planned, Source};
 use headstall::replay::store::Reading;
 use headstall::replay::stream::{self, Done, ReplayError, Watcher, replay};
@@ -389,7 +389,7 @@ proptest! {
     fn surfaces_aside(job in any_job(), text in any_board(), seed in 0..99u64) {
         let board = profile::parse(&text, "any.toml", &[]).unwrap();
         let found = |aside: bool| {
-            let wanted = Wanted { walls: true, stalls_max: usize::MAX, aside };
+            let wanted = Wanted { walls: true, whole: false, aside };
             let watch = Watch::new(&board.nozzle, |_| {}).with_trace(None);
             let mut watch = watch.with_surface(&board.nozzle, &wanted);
             let done = replay(job.as_bytes(), &board, seed, &mut watch);

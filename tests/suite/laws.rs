@@ -3,11 +3,11 @@
 use headstall::board::profile;
 use headstall::board::types::Board;
 use headstall::job::reader::JobReader;
-use headstall::replay::removal::Causes;
+use headstall::replay::cause::Causes;
 use headstall::replay::stream::{Done, replay};
 use headstall::replay::world::Cause;
 use headstall::report::tables;
-use headstall::study::compare::has_draws;
+use headstall::study::sample::has_draws;
 use headstall::study::watch::Watch;
 use proptest::prelude::*;
 use proptest::test_runner::FileFailurePersistence;
@@ -311,7 +311,7 @@ fn the_main_loop_is_blamed_for_what_it_does() {
         let done = replay(job.as_bytes(), &board, 0, &mut watch).unwrap();
         let (seen, _) = watch.finish();
         assert!(done.lost_s > 1.0);
-        let own_s = seen.by_cause_s[cause as usize];
+        let own_s = seen.by_cause_s[cause];
         assert!(own_s > 0.9 * done.lost_s, "{:?}", seen.by_cause_s);
     }
 }

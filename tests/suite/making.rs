@@ -4,6 +4,10 @@ use headstall::board::profile;
 use headstall::board::types::Board;
 use headstall::replay::stream::{Done, Watcher, replay};
 use headstall::replay::world::Totals;
+use headstall::study::bumps::Found;
+use headstall::study::stalls::Stall;
+use headstall::study::watch::Watch;
+use headstall::surface::bump::Bump;
 
 /// A card board on which nothing costs time and nothing is limited: what a test is not about.
 pub const FREE: &str = r#"name = "free"
@@ -82,4 +86,17 @@ pub fn close(found: f64, expected: f64, relative: f64) {
         off <= relative * expected.abs().max(1.0),
         "{found} against {expected}, off by {off:e}"
     );
+}
+
+/// The stalls and bumps of a replay.
+pub fn found(job: &str, board: &Board, seed: u64) -> (Vec<Stall>, Vec<Bump>) {
+    let (mut stalls, mut bumps) = (Vec::new(), Vec::new());
+    let mut watch = Watch::new(&board.nozzle, |found: &Found| match found {
+        Found::Stall(stall) => stalls.push(*stall),
+        Found::Bump(bump) => bumps.push(*bump),
+    });
+    let done = replay(job.as_bytes(), board, seed, &mut watch);
+    done.unwrap_or_else(|e| panic!("{e:?}"));
+    watch.finish();
+    (stalls, bumps)
 }

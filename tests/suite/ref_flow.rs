@@ -197,11 +197,3 @@ fn plastic_is_conserved() {
     assert!(followed.flow.now_mm3_s().abs() < 1e-9);
     assert!(run(&job, &board).lost_s > 0.5);
 }
-
-/// Bead w x h with round ends: 0.45 x 0.20 -> 0.08142 mm² (computed); filament 2.40528 mm².
-#[test]
-fn a_bump_on_a_bead() {
-    let flow = Flow::new(&board(&["nozzle.nozzle_mm=0.4"]).nozzle);
-    close(flow.bump_mm(0.008, 0.2).unwrap(), 0.1, 1e-12);
-    assert_eq!(flow.bump_mm(0.008, 0.0), None);
-}

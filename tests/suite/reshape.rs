@@ -6,21 +6,22 @@ use headstall::board::profile;
 use headstall::job::reader::{JobReader, Step};
 use headstall::job::state::{Act, Move};
 use headstall::motion::path::Block;
+use headstall::replay::cause::{Causes, Setup};
 use headstall::replay::controller;
-use headstall::replay::removal::{Causes, Setup};
 use headstall::replay::source::Planned;
 use headstall::replay::store::Reading;
 use headstall::replay::stream::replay;
 use headstall::replay::world::{Cause, Line, Ran, World};
 use headstall::study::causes::{self, Span};
-use headstall::study::compare::{Case, Sample, has_draws, is_firm, outcomes, runs_needed, sample};
-use headstall::study::remedies;
+use headstall::study::compare::{Case, is_firm, outcomes, runs_needed};
+use headstall::study::cures;
 use headstall::study::reshape::{Reshape, reshape};
+use headstall::study::sample::{Sample, has_draws, sample};
 use headstall::study::watch::Watch;
 use proptest::prelude::*;
 
 use super::laws::{any_board, any_job};
-use super::making::{board, board_from, run};
+use super::making::{board, board_from, found, run};
 
 fn steps(job: &str) -> Vec<Step> {
     let mut reader = JobReader::new(job.as_bytes());
@@ -143,24 +144,24 @@ proptest! {
     #[test]
     fn shares_add_up_by_place_and_by_cause(text in any_board(), job in any_job(), seed in 0..4u64) {
         let board = profile::parse(&text, "any.toml", &[]).unwrap();
-        let mut stalls = Vec::new();
-        let mut watch = Watch::new(&board.nozzle, |s| stalls.push(*s));
+        let mut watch = Watch::new(&board.nozzle, |_| {});
         let done = replay(job.as_bytes(), &board, seed, &mut watch).unwrap();
         watch.finish();
+        let (stalls, _) = found(&job, &board, seed);
         let kept = Planned::new(JobReader::new(job.as_bytes()), &board).store().unwrap();
         let spans: Vec<Span> = stalls.iter().map(|s| Span { first: s.first_block, last: s.last_block }).collect();
         let shares = causes::shares(&kept, &board, seed, &spans, 2, &|_| {}).unwrap();
         let allowed = 1e-9 * done.lost_s.max(1.0);
         for (stall, shares_s) in stalls.iter().zip(&shares.spans_s) {
-            let sum: f64 = shares_s.iter().sum();
+            let sum: f64 = shares_s.sum();
             prop_assert!((sum - stall.lost_s).abs() <= allowed, "{sum} {}", stall.lost_s);
         }
-        let total: f64 = shares.total_s.iter().sum();
+        let total: f64 = shares.total_s.sum();
         prop_assert!((total - done.lost_s).abs() <= allowed, "{total} {}", done.lost_s);
         // A cause that the board lacks gets exactly nothing.
         for cause in Cause::ALL {
             if !Causes::of(&board).has(cause) {
-                prop_assert_eq!(shares.total_s[cause as usize], 0.0);
+                prop_assert_eq!(shares.total_s[cause], 0.0);
             }
         }
         // One thread or two: the same bits.
@@ -174,12 +175,12 @@ proptest! {
         let done = replay(job.as_bytes(), &board, seed, &mut watch).unwrap();
         let (seen, _) = watch.finish();
         let kept = Planned::new(JobReader::new(job.as_bytes()), &board).store().unwrap();
-        let again = sample(&kept, &board, seed).unwrap();
+        let again = sample(&kept, &board, seed, None).unwrap();
         prop_assert_eq!(again.lost_s.to_bits(), done.lost_s.to_bits());
         prop_assert_eq!(again.replay_s.to_bits(), done.totals.replay_s.to_bits());
         prop_assert_eq!(again.kinds, seen.kinds);
         // Two boards that differ in nothing have the same luck: the difference is exactly 0.
-        prop_assert_eq!(sample(&kept, &board.clone(), seed).unwrap(), again);
+        prop_assert_eq!(sample(&kept, &board.clone(), seed, None).unwrap(), again);
         let (lines, blocks) = (kept.line_count(), kept.block_count());
         prop_assert!(kept.memory_bytes() <= 8 * lines + 40 * blocks + 64 * (2 + lines / 3) + 64 * 40);
     }
@@ -220,7 +221,7 @@ fn the_empty_and_the_full_set() {
     let nothing = Setup::only(&board, Causes::default());
     let totals = controller::run(&nothing, 0, &mut silent).unwrap();
     super::making::close(totals.replay_s, whole.ideal_s, 1e-9);
-    let save = shares.total_s[Cause::Save as usize];
+    let save = shares.total_s[Cause::Save];
     assert!(
         whole.lost_s > 1.0 && save > 0.15 * whole.lost_s,
         "{:?} {}",
@@ -249,7 +250,7 @@ fn causes_that_only_bite_together() {
     let shares = causes::shares(&kept, &board, 0, &[], 2, &|_| {})
         .unwrap()
         .total_s;
-    let [link, _, _, _, compute, _] = shares;
+    let (link, compute) = (shares[Cause::Link], shares[Cause::Compute]);
     assert!(link > 0.0 && compute > 0.0, "{shares:?}");
     let lone = |sets: &[&str]| {
         let mut all = vec![
@@ -363,7 +364,7 @@ fn remedies_cure() {
         );
     }
     let all = steps(&job);
-    let cures = remedies::cures(&all, &board, 0, 2, &|_| {}).unwrap();
+    let cures = cures::cures(&all, &board, 0, 2, &|_| {}).unwrap();
     assert!(cures.before.stalls() > 10, "{:?}", cures.before);
     let named = |what: &str| {
         let found = cures
@@ -378,7 +379,7 @@ fn remedies_cure() {
         slow.sample.lost_s <= 0.02 * cures.before.lost_s
             && slow.sample.replay_s > cures.before.replay_s
     );
-    let share = |t: &remedies::Tried| {
+    let share = |t: &cures::Tried| {
         t.sample.lost_s / cures.before.lost_s
             + t.sample.stalls() as f64 / cures.before.stalls() as f64
     };
@@ -389,7 +390,7 @@ fn remedies_cure() {
             .all(|p| share(&p[0]) <= share(&p[1]) + 1e-12)
     );
     if let Some(set) = &cures.set {
-        let quick = |t: &&remedies::Tried| t.sample.replay_s <= 1.1 * cures.before.replay_s;
+        let quick = |t: &&cures::Tried| t.sample.replay_s <= 1.1 * cures.before.replay_s;
         let least = cures
             .single
             .iter()

@@ -1,8 +1,8 @@
 //! A job kept in memory: what is read is what was put in, in eight bytes a line where it fits.
 
 use headstall::job::reader::JobReader;
-use headstall::motion::path::Block;
-use headstall::replay::source::Planned;
+use headstall::motion::path::{Block, Place};
+use headstall::replay::source::{Footprint, Planned, Sink};
 use headstall::replay::store::StoredJob;
 use headstall::replay::stream::replay_source;
 use headstall::replay::world::{Line, Work};
@@ -79,18 +79,29 @@ fn lines_come_back_as_they_went_in() {
             steps: 1.0,
         }
     };
+    let foot = Footprint {
+        place: Place::default(),
+        line: 0,
+        layer: 0,
+        layer_height_mm: 0.2,
+        bytes: 0.0,
+    };
     let mut job = StoredJob::default();
     for (line, _) in &lines {
-        let count = match line.work {
-            Work::Blocks { count, .. } => count,
-            _ => 0,
-        };
-        job.push(line, (0..count).map(|_| block()));
+        if let Work::Blocks { count, .. } = line.work {
+            for _ in 0..count {
+                job.block(&block(), foot);
+            }
+        }
+        job.line(line);
     }
     let odd = lines.iter().filter(|(_, fits)| !fits).count();
     assert_eq!(
         job.memory_bytes(),
-        8 * lines.len() + size_of::<Line>() * odd + size_of::<Block>() * job.block_count()
+        8 * lines.len()
+            + size_of::<Line>() * odd
+            + (size_of::<Block>() + 8) * job.block_count()
+            + 16
     );
 
     let mut next = 1;

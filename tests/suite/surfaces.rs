@@ -2,13 +2,17 @@
 
 use headstall::board::profile;
 use headstall::board::types::Board;
+use headstall::job::reader::JobReader;
+use headstall::replay::source::Planned;
 use headstall::replay::stream::{Done, Watcher, replay};
 use headstall::report::wall::{Across, Bump, Caption};
 use headstall::report::{part, wall};
-use headstall::study::stalls::Stall;
+use headstall::study::bumps::Found;
 use headstall::study::watch::Watch;
+use headstall::surface::faces;
 use headstall::surface::flow::Flow;
 use headstall::surface::grid::{Bead, Grid, OUTSIDE, SOLID};
+use headstall::surface::limits::Budget;
 use headstall::surface::skin::{Exposure, Skin, Surface, Wanted};
 use proptest::prelude::*;
 use roxmltree::Document;
@@ -51,9 +55,13 @@ fn length(b: &Bead) -> f64 {
     (b.to_mm[0] - b.from_mm[0]).hypot(b.to_mm[1] - b.from_mm[1])
 }
 
+fn drawn(beads: impl Iterator<Item = Bead> + Clone) -> Grid {
+    Grid::new(beads, 0.12, &mut Budget::default()).unwrap()
+}
+
 /// Length of path that faces outside, and that faces a void; by points 0.05 mm apart.
 fn facing(beads: &[Bead]) -> [f64; 2] {
-    let grid = Grid::new(beads.iter().copied(), 0.12);
+    let grid = drawn(beads.iter().copied());
     let mut lengths = [0.0; 2];
     let mut seen = None;
     for bead in beads {
@@ -158,7 +166,7 @@ fn gaps() {
             to_mm: [0.0; 2],
             width_mm: W,
         };
-        Grid::new(beads.iter().copied().chain([dot]), 0.12).faces([0.0; 2], W, &mut None)
+        drawn(beads.iter().copied().chain([dot])).faces([0.0; 2], W, &mut None)
     };
     assert_eq!(inside(&open(2.0)), OUTSIDE);
     assert_ne!(inside(&ring(0.0, 0.0, 8.0)), OUTSIDE);
@@ -241,8 +249,7 @@ impl Follow {
 impl Watcher for Follow {
     fn block(&mut self, done: &Done) {
         let excess = self.flow.block(done);
-        self.skin.block(done, &excess, || None);
-        self.skin.stall(done.ran.block);
+        self.skin.block(done, &excess);
         if done.lost_s() > 1e-4 && done.place.e_mm > 0.0 {
             self.blocks
                 .push((done.ran.block, done.layer, done.place.from_mm));
@@ -256,33 +263,35 @@ impl Watcher for Follow {
 
 const WANTED: Wanted = Wanted {
     walls: true,
-    stalls_max: usize::MAX,
+    whole: false,
     aside: true,
 };
 
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(96))]
 
-    /// Only the blocks at which stalls are placed are remembered, over layers too; they are told what they
-    /// were if all were.
+    /// What a block faces is a matter of the job: a replay on any board with any seed, a pass that stores the job
+    /// and one that only reads it tell the same.
     #[test]
-    fn stalls_lie_where_their_blocks_do(job in any_job(), text in any_board(), seed in 0..99u64) {
+    fn faces_are_those_of_the_job(job in any_job(), text in any_board(), seed in 0..99u64) {
         let board = profile::parse(&text, "any.toml", &[]).unwrap();
-        let mut stalls = Vec::new();
-        let mut watch = Watch::new(&board.nozzle, |s: &Stall| stalls.push(s.block));
+        let planned = || Planned::new(JobReader::new(job.as_bytes()), &board);
+        let mut watch = Watch::new(&board.nozzle, |_: &Found| {});
         watch = watch.with_surface(&board.nozzle, &WANTED);
-        let mut all = Follow::new(&board);
-        if replay(job.as_bytes(), &board, seed, &mut watch).is_err() {
+        let Ok(done) = replay(job.as_bytes(), &board, seed, &mut watch) else {
             return Ok(());
-        }
-        prop_assert!(replay(job.as_bytes(), &board, seed, &mut all).is_ok());
+        };
         let told = watch.found().exposure.unwrap();
-        let (expected, _) = all.skin.finish();
-        for block in stalls {
-            prop_assert!(told.of(block).is_some());
-            prop_assert_eq!(told.of(block), expected.of(block));
-        }
-        prop_assert_eq!(told.walls, expected.walls);
+        prop_assert_eq!(told.faces.block_count(), done.totals.blocks);
+        let alone = Wanted { walls: false, ..WANTED };
+        let (stored, of_store) = faces::store(&mut planned(), &board.nozzle, &alone).unwrap();
+        let of_source = faces::faces(&mut planned(), &board.nozzle, &alone).unwrap();
+        prop_assert_eq!(stored.block_count() as u64, done.totals.blocks);
+        prop_assert_eq!(&told.faces, &of_store.faces);
+        prop_assert_eq!(&of_store, &of_source);
+        prop_assert_eq!(told.outer_mm2, of_store.outer_mm2);
+        prop_assert_eq!(&told.left_out, &of_store.left_out);
+        prop_assert!(told.walls.iter().all(|w| (w.part as usize) < told.parts.len()));
     }
 }
 
@@ -394,7 +403,6 @@ fn bumps_in_holes_are_told_not_drawn() {
         place_mm: [x, 0.0, 0.2],
         bump_mm: 0.3,
         outer,
-        stretch: false,
     };
     let bumps = [bump(9.0, true), bump(8.6, false), bump(-8.6, false)];
     let caption = Caption {
@@ -430,7 +438,6 @@ fn pictures_of_the_part() {
             place_mm: *place_mm,
             bump_mm: 0.1 + k as f64 * 0.01,
             outer: true,
-            stretch: false,
         })
         .collect();
     assert!(bumps.len() > 10);

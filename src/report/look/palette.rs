@@ -4,6 +4,8 @@
 //! Mixed in OKLab (B. Ottosson, "A perceptual color space for image processing", 2020; the
 //! matrices are from memory), in which equal steps look equal.
 
+use crate::replay::cause::Cause;
+
 /// Text and marks.
 pub const INK: &str = "#1d2430";
 /// Text of less weight.
@@ -71,23 +73,16 @@ fn srgb([l, a, b]: [f64; 3]) -> [u8; 3] {
     })
 }
 
-/// Lightness, chroma and hue of the six causes: lightness differs from each to the next, so that
-/// neighbours in a bar stay apart in grey too.
-const CAUSES: [[f64; 3]; 6] = [
-    [0.55, 0.12, 250.0],
-    [0.80, 0.10, 90.0],
-    [0.42, 0.14, 20.0],
-    [0.86, 0.05, 160.0],
-    [0.66, 0.13, 50.0],
-    [0.35, 0.05, 280.0],
-];
-
 /// The colour of a cause, by its place in the order of causes.
 pub fn cause(index: usize) -> String {
-    hex(srgb(lab(CAUSES[index])))
+    hex(srgb(lab(Cause::ALL[index].about().colour)))
 }
 
 /// An ink that reads on that colour.
 pub fn cause_ink(index: usize) -> &'static str {
-    if CAUSES[index][0] > 0.6 { INK } else { CARD }
+    if Cause::ALL[index].about().colour[0] > 0.6 {
+        INK
+    } else {
+        CARD
+    }
 }

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::palette::{CARD, INK, INK_FAINT, INK_SOFT};
-use crate::report::words::wrap_evenly;
+use crate::report::text::wrap_evenly;
 
 /// Type that every system has.
 pub const FONT: &str = "system-ui,-apple-system,'Segoe UI','DejaVu Sans',Arial,sans-serif";

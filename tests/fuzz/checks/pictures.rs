@@ -1,110 +1,53 @@
 //! Boards and jobs into the pictures: valid XML without NaN, small.
-use headstall::replay::stream::replay;
-use headstall::report::advice;
-use headstall::report::map::{self, MapText};
-use headstall::report::page::{self, Page};
-use headstall::report::summary::{Question, Summary};
-use headstall::report::wall::{Across, Bump, Caption};
-use headstall::report::{part, queue, speed, wall};
-use headstall::study::paths::Paths;
-use headstall::study::stalls::Stall;
-use headstall::study::watch::Watch;
-use headstall::surface::flow::Flow;
-use headstall::surface::skin::Wanted;
+
+use headstall::answer::job::Job;
+use headstall::answer::replay::{ReplayQuestion, replay};
+use headstall::report::pictures;
+use headstall::report::summary::Summary;
+use headstall::report::wall::Across;
 
 use super::shared;
 
-const WANTED: Wanted = Wanted {
-    walls: true,
-    stalls_max: 10_000,
-    aside: false,
-};
-
 /// The check.
 pub fn check(bytes: &[u8]) {
-    let Some((board, job)) = shared::board(bytes) else {
+    let Some((board, text)) = shared::board(bytes) else {
         return;
     };
-    let mut stalls = Vec::new();
-    let mut watch = Watch::new(&board.nozzle, |s: &Stall| stalls.push(*s))
-        .with_trace(None)
-        .with_surface(&board.nozzle, &WANTED)
-        .with_strips(8)
-        .with_paths(Paths::with_room(2_000));
-    let Ok(done) = replay(job, &board, 3, &mut watch) else {
-        return;
-    };
-    let found = watch.found();
-    let (Some(exposure), Some(paths)) = (&found.exposure, found.paths) else {
-        return;
-    };
-    let name = String::from_utf8_lossy(&job[..job.len().min(200)]).into_owned();
-    let bumps: Vec<Bump> = stalls.iter().map(|s| Bump::new(s, s.excess_mm3)).collect();
-    let question = Question {
-        job: &name,
-        board: &board,
-        board_name: "fuzz",
-        set: &[],
+    let name = String::from_utf8_lossy(&text[..text.len().min(200)]).into_owned();
+    let question = ReplayQuestion {
         seed: 3,
+        pictures: true,
+        ..ReplayQuestion::of(&board)
     };
-    let summary = Summary::new(&question, &done, &found.seen, None);
-    let text = MapText {
-        verdict: summary.verdict.clone(),
-        job: name.clone(),
-        board: board.name.clone(),
-        layers: summary.layers,
+    let mut job = Job::in_memory(name, text);
+    let Ok(answer) = replay(&mut job, &question, &(), &mut ()) else {
+        return;
     };
-    let room = board.queue.blocks;
-    let mut pictures = vec![
-        map::svg(&found.trace, &text),
-        queue::svg(found.seen.strips.first(), room, &name, &board.name),
-    ];
-    let lost_s: Vec<f64> = found.seen.layers.iter().map(|l| l.lost_s).collect();
+    let summary = Summary::of(&answer, &[]);
+    let Some(drawing) = &answer.drawing else {
+        return;
+    };
     for across in [Across::Angle, Across::Length] {
-        let caption = Caption {
-            verdict: summary.verdict.clone(),
-            job: name.clone(),
-            board: "b".into(),
-            visible_mm: 0.1,
-            across,
-        };
-        pictures.push(wall::svg(
-            &exposure.walls,
-            &exposure.patches,
-            &bumps,
-            &caption,
-        ));
-        pictures.push(part::svg(&exposure.walls, &bumps, &caption));
-        pictures.push(speed::svg(&exposure.wall_mm, &lost_s, &caption));
+        let drawn = pictures::pictures(&answer, &summary, drawing, across);
+        for (_, svg) in &drawn {
+            assert!(svg.len() < 2_000_000);
+            well_formed(svg);
+        }
+        let html = pictures::page(&answer, &summary, drawing, &drawn, "name = \"fuzz\"", None);
+        // Whatever the job says, the page has its own two scripts and no other.
+        assert_eq!(html.matches("<script").count(), 2);
+        assert!(html.len() < 5_000_000);
     }
-    for svg in pictures {
-        assert!(svg.len() < 2_000_000);
-        let xml = roxmltree::Document::parse(&svg).unwrap();
-        for node in xml
-            .descendants()
-            .filter(|n| !n.has_tag_name("title") && !n.has_tag_name("desc"))
-        {
-            for attribute in node.attributes() {
-                let value = attribute.value();
-                assert!(!value.contains("NaN") && !value.contains("inf"), "{value}");
-            }
+}
+
+/// An SVG is XML, and no attribute holds what is no number.
+fn well_formed(svg: &str) {
+    let xml = roxmltree::Document::parse(svg).unwrap();
+    let is_text = |n: &roxmltree::Node| n.has_tag_name("title") || n.has_tag_name("desc");
+    for node in xml.descendants().filter(|n| !is_text(n)) {
+        for attribute in node.attributes() {
+            let value = attribute.value();
+            assert!(!value.contains("NaN") && !value.contains("inf"), "{value}");
         }
     }
-    let (layers, within_mm) = paths.finish(page::paths_fit);
-    let html = page::html(&Page {
-        summary: &summary,
-        ideas: &advice::ideas(&summary, &board),
-        board_text: "name = \"fuzz\"",
-        queue_blocks: room,
-        flow: &Flow::new(&board.nozzle),
-        stalls: &stalls,
-        strips: &found.seen.strips,
-        layers: &layers,
-        within_mm,
-        pictures: &[],
-        comparison: None,
-    });
-    // Whatever the job says, the page has its own two scripts and no other.
-    assert_eq!(html.matches("<script").count(), 2);
-    assert!(html.len() < 5_000_000);
 }

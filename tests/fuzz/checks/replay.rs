@@ -2,7 +2,7 @@
 use headstall::job::reader::JobReader;
 use headstall::replay::source::Planned;
 use headstall::replay::stream::{Done, Watcher, replay, replay_source};
-use headstall::study::compare::sample;
+use headstall::study::sample::sample;
 use headstall::study::watch::Watch;
 
 use super::shared;
@@ -49,7 +49,7 @@ pub fn check(bytes: &[u8]) {
         "{t:?}"
     );
     if let Some(kept) = &done.kept {
-        let again = sample(kept, &board, 3).unwrap();
+        let again = sample(kept, &board, 3, None).unwrap();
         assert_eq!(again.replay_s, t.replay_s);
     }
     let mut nobody = Watch::new(&board.nozzle, |_| {});

@@ -1,0 +1,199 @@
+//! The bumps of one replay: all of them, or, where there are too many to be held, the highest; and which can be
+//! seen, ranked once for everybody.
+
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+
+use crate::surface::bump::Bump;
+use crate::surface::skin::{Exposure, Surface};
+
+use super::progress::Listener;
+
+/// Bumps that are listed where not all can be: the highest.
+const HIGHEST: usize = 1_000;
+/// Bumps that are counted where not all can be listed, at 24 bytes each.
+const COUNTED_MAX: usize = 4_000_000;
+
+/// What a layer's visible bumps come to.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct LayerBumps {
+    /// How many there are.
+    pub count: u64,
+    /// Their heights, added up, mm.
+    pub height_mm: f64,
+}
+
+/// Bumps, each in one place.
+#[derive(Clone, Debug, Default)]
+pub struct BumpBook {
+    list: Vec<Bump>,
+    complete: bool,
+    /// Bumps on surfaces that can be seen, by their place in the list, the highest first.
+    ranked: Vec<usize>,
+    visible: u64,
+    uncounted: u64,
+    by_layer: BTreeMap<u32, LayerBumps>,
+}
+
+impl BumpBook {
+    /// All bumps in the order of the path; where there were too many, the highest.
+    pub fn list(&self) -> &[Bump] {
+        &self.list
+    }
+
+    /// Whether [`BumpBook::list`] has all of them.
+    pub fn is_complete(&self) -> bool {
+        self.complete
+    }
+
+    /// Bumps on surfaces that can be seen, the highest first.
+    pub fn ranked(&self) -> impl Iterator<Item = &Bump> {
+        self.ranked.iter().map(|at| &self.list[*at])
+    }
+
+    /// How many bumps are visible: on a surface that can be seen, and high enough.
+    pub fn visible(&self) -> u64 {
+        self.visible
+    }
+
+    /// How many bumps were too many to be counted, whether visible or not.
+    pub fn uncounted(&self) -> u64 {
+        self.uncounted
+    }
+
+    /// Visible bumps by layer; layers without any are left out.
+    pub fn by_layer(&self) -> &BTreeMap<u32, LayerBumps> {
+        &self.by_layer
+    }
+
+    /// The layer with most visible bumps; among equals the one with the highest sum of heights.
+    pub fn worst_layer(&self) -> Option<u32> {
+        let most = self.by_layer.iter().max_by(|a, b| {
+            let by_height = a.1.height_mm.total_cmp(&b.1.height_mm);
+            a.1.count.cmp(&b.1.count).then(by_height).then(b.0.cmp(a.0))
+        });
+        most.map(|(layer, _)| *layer)
+    }
+}
+
+/// Whether what lies there can be seen.
+fn is_seen(surface: Option<Surface>) -> bool {
+    matches!(surface, Some(Surface::Outer | Surface::Hole))
+}
+
+/// What is kept of a bump that is only counted.
+#[derive(Clone, Copy, Debug)]
+struct Counted {
+    block: u64,
+    layer: u32,
+    height_mm: f64,
+}
+
+/// Fills a book as bumps come.
+pub(super) struct Collecting<'l> {
+    list: Vec<Bump>,
+    counted: Vec<Counted>,
+    uncounted: u64,
+    most: usize,
+    complete: bool,
+    beyond: &'l RefCell<&'l mut dyn Listener>,
+}
+
+impl<'l> Collecting<'l> {
+    /// An empty book for at most `most` bumps; with more, `beyond` hears of each.
+    pub fn new(most: usize, beyond: &'l RefCell<&'l mut dyn Listener>) -> Self {
+        Collecting {
+            list: Vec::new(),
+            counted: Vec::new(),
+            uncounted: 0,
+            most,
+            complete: true,
+            beyond,
+        }
+    }
+
+    /// Takes the next bump.
+    pub fn take(&mut self, bump: &Bump) {
+        if self.complete && self.list.len() >= self.most {
+            self.complete = false;
+            for bump in std::mem::take(&mut self.list) {
+                self.spill(bump);
+            }
+        }
+        if self.complete {
+            self.list.push(*bump);
+        } else {
+            self.spill(*bump);
+        }
+    }
+
+    fn spill(&mut self, bump: Bump) {
+        self.beyond.borrow_mut().bump(&bump);
+        if self.counted.len() < COUNTED_MAX {
+            self.counted.push(Counted {
+                block: bump.block,
+                layer: bump.layer,
+                height_mm: bump.height_mm,
+            });
+        } else {
+            self.uncounted += 1;
+        }
+        self.list.push(bump);
+        if self.list.len() >= 20 * HIGHEST {
+            keep_highest(&mut self.list);
+        }
+    }
+
+    /// The book. With `exposure`, what each bump lies on is known, and what is visible from this height on, mm.
+    pub fn finish(mut self, exposure: Option<&Exposure>, visible_mm: f64) -> BumpBook {
+        if !self.complete {
+            keep_highest(&mut self.list);
+            self.list.sort_by_key(|b| b.bump);
+        }
+        let mut book = BumpBook {
+            list: self.list,
+            complete: self.complete,
+            uncounted: self.uncounted,
+            ..BumpBook::default()
+        };
+        let Some(exposure) = exposure else {
+            return book;
+        };
+        for bump in &mut book.list {
+            bump.surface = exposure.of(bump.block);
+        }
+        let mut count = |surface, layer, height_mm| {
+            if is_seen(surface) && height_mm >= visible_mm {
+                book.visible += 1;
+                let sums = book.by_layer.entry(layer).or_default();
+                sums.count += 1;
+                sums.height_mm += height_mm;
+            }
+        };
+        if self.complete {
+            for bump in &book.list {
+                count(bump.surface, bump.layer, bump.height_mm);
+            }
+        } else {
+            for bump in &self.counted {
+                count(exposure.of(bump.block), bump.layer, bump.height_mm);
+            }
+        }
+        let heights = |at: &usize| book.list[*at].height_mm;
+        let mut ranked: Vec<usize> = (0..book.list.len())
+            .filter(|at| is_seen(book.list[*at].surface))
+            .collect();
+        ranked.sort_by(|a, b| heights(b).total_cmp(&heights(a)).then(a.cmp(b)));
+        book.ranked = ranked;
+        book
+    }
+}
+
+fn keep_highest(bumps: &mut Vec<Bump>) {
+    bumps.sort_by(|a, b| {
+        b.height_mm
+            .total_cmp(&a.height_mm)
+            .then(a.bump.cmp(&b.bump))
+    });
+    bumps.truncate(HIGHEST);
+}

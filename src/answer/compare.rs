@@ -1,0 +1,254 @@
+//! The question of `compare`: how do jobs fare under several settings, with the same luck?
+
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use crate::board::types::Board;
+use crate::replay::cause::PerCause;
+use crate::study::causes;
+use crate::study::compare::{self, Case, Outcome, Samples};
+use crate::study::facts::{JobFacts, facts};
+use crate::study::sample::has_draws;
+
+use super::job::Job;
+use super::progress::{Progress, Task};
+use super::replay::UNASKED_WORK;
+use super::shelf::{ShelvedJob, same_blocks};
+use super::trouble::Trouble;
+
+/// Numbers of runs after which it is asked whether the answer is firm.
+const RUNS_BETWEEN_CHECKS: [usize; 7] = [6, 10, 15, 20, 30, 40, 80];
+
+/// A board under a setting.
+#[derive(Clone, Debug)]
+pub struct Setting {
+    /// What it is called.
+    pub name: String,
+    /// The board.
+    pub board: Board,
+}
+
+/// Whether each job has to be read more than once to compare these settings.
+pub fn reads_again(settings: &[Setting]) -> bool {
+    settings
+        .iter()
+        .any(|s| !same_blocks(&s.board, &settings[0].board))
+}
+
+/// What is asked.
+#[derive(Clone, Debug)]
+pub struct CompareQuestion<'a> {
+    /// The settings, at least one; the others are compared with the first.
+    pub settings: &'a [Setting],
+    /// The first seed; run `k` has seed + k, the same for all settings.
+    pub seed: u64,
+    /// Most runs of a setting with draws.
+    pub runs_max: usize,
+    /// Whether causes are worked out in full, however long that takes.
+    pub causes: bool,
+    /// Threads that may be used.
+    pub threads: usize,
+}
+
+/// A job, and what it asks of any board.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ComparedJob {
+    /// Its name.
+    pub name: String,
+    /// The job in a few numbers.
+    pub facts: JobFacts,
+}
+
+/// One job under one setting.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ComparedCase {
+    /// Number of the job.
+    pub job: usize,
+    /// Number of the setting.
+    pub setting: usize,
+    /// What its runs came to.
+    pub outcome: Outcome,
+    /// Lost time by cause in the first run, s, where it was worked out.
+    pub by_cause_s: Option<PerCause<f64>>,
+}
+
+/// The answer.
+#[derive(Clone, Debug)]
+pub struct CompareAnswer {
+    /// The settings.
+    pub settings: Vec<Setting>,
+    /// The jobs.
+    pub jobs: Vec<ComparedJob>,
+    /// Each job under each setting, job by job.
+    pub cases: Vec<ComparedCase>,
+    /// The first seed.
+    pub seed: u64,
+    /// Runs made of each setting with draws.
+    pub runs: usize,
+    /// Whether more runs would hardly change the answer.
+    pub firm: bool,
+    /// About how many runs a firm answer needs, where there are too few and that can be told.
+    pub runs_needed: Option<usize>,
+}
+
+/// Answers the question.
+///
+/// # Panics
+/// If there is no setting.
+pub fn compare(
+    jobs: Vec<Job>,
+    question: &CompareQuestion,
+    progress: &dyn Progress,
+) -> Result<CompareAnswer, Trouble> {
+    let settings = question.settings;
+    let mut shelf: Vec<ShelvedJob> = jobs.into_iter().map(ShelvedJob::new).collect();
+    let mut jobs = Vec::new();
+    for shelved in &mut shelf {
+        jobs.push(ComparedJob {
+            facts: facts(shelved.planned_for(&settings[0].board)?),
+            name: shelved.job.name.clone(),
+        });
+    }
+    let cases: Vec<Case> = (0..shelf.len() * settings.len())
+        .map(|i| Case {
+            board: &settings[i % settings.len()].board,
+            first: i - i % settings.len(),
+        })
+        .collect();
+    let mut grid = Grid {
+        question,
+        shelf,
+        cases: &cases,
+        progress,
+    };
+    let (samples, firm) = grid.sampled()?;
+    let outcomes = compare::outcomes(&cases, &samples);
+    let by_cause_s = grid.shares(&jobs)?;
+    let runs_needed = compare::runs_needed(&cases, &outcomes);
+    let case =
+        |(i, (outcome, by_cause_s)): (usize, (Outcome, Option<PerCause<f64>>))| ComparedCase {
+            job: i / settings.len(),
+            setting: i % settings.len(),
+            outcome,
+            by_cause_s,
+        };
+    Ok(CompareAnswer {
+        settings: settings.to_vec(),
+        jobs,
+        cases: outcomes
+            .into_iter()
+            .zip(by_cause_s)
+            .enumerate()
+            .map(case)
+            .collect(),
+        seed: question.seed,
+        runs: samples.iter().map(Vec::len).max().unwrap_or(0),
+        firm,
+        runs_needed,
+    })
+}
+
+/// All jobs under all settings, job by job.
+struct Grid<'a> {
+    question: &'a CompareQuestion<'a>,
+    shelf: Vec<ShelvedJob>,
+    cases: &'a [Case<'a>],
+    progress: &'a dyn Progress,
+}
+
+/// Cases that one stored job serves: the job, a board that has its limits, the cases.
+type Batch<'a> = (usize, &'a Board, Vec<usize>);
+
+impl<'a> Grid<'a> {
+    /// Those of `wanted`, job by job and limits by limits.
+    fn batches(&self, wanted: &[usize]) -> Vec<Batch<'a>> {
+        let settings = self.question.settings.len();
+        let mut batches: Vec<Batch> = Vec::new();
+        for case in wanted {
+            let (job, board) = (case / settings, self.cases[*case].board);
+            match batches
+                .iter_mut()
+                .find(|b| b.0 == job && same_blocks(b.1, board))
+            {
+                Some(batch) => batch.2.push(*case),
+                None => batches.push((job, board, vec![*case])),
+            }
+        }
+        batches
+    }
+
+    /// Runs until the answer is firm, or until there are as many as asked for.
+    fn sampled(&mut self) -> Result<(Samples, bool), Trouble> {
+        let cases = self.cases;
+        let mut samples: Samples = vec![Vec::new(); cases.len()];
+        let most = if cases.iter().any(|c| has_draws(c.board)) {
+            self.question.runs_max
+        } else {
+            1
+        };
+        let checks = RUNS_BETWEEN_CHECKS.into_iter().filter(|n| *n < most);
+        for runs in checks.chain([most]) {
+            self.add_runs(&mut samples, runs)?;
+            if compare::is_firm(cases, &compare::outcomes(cases, &samples)) {
+                return Ok((samples, true));
+            }
+        }
+        Ok((samples, false))
+    }
+
+    /// Adds runs until each case has so many.
+    fn add_runs(&mut self, samples: &mut Samples, runs: usize) -> Result<(), Trouble> {
+        let seed = |k: usize| self.question.seed.wrapping_add(k as u64);
+        let seeds: Vec<u64> = (samples[0].len()..runs).map(seed).collect();
+        let wanted: Vec<usize> = (0..samples.len())
+            .filter(|i| compare::wants_more(self.cases[*i].board, &samples[*i]))
+            .collect();
+        let drawn = wanted.iter().filter(|i| has_draws(self.cases[**i].board));
+        let total = (wanted.len() + drawn.count() * (seeds.len() - 1)) as u64;
+        let done = AtomicU64::new(0);
+        let (progress, threads) = (self.progress, self.question.threads);
+        let each = |_| {
+            let done = done.fetch_add(1, Ordering::Relaxed) + 1;
+            progress.at(Task::Comparing, done, Some(total));
+        };
+        for (job, limits, batch) in self.batches(&wanted) {
+            let stored = self.shelf[job].planned_for(limits)?;
+            let boards: Vec<&Board> = batch.iter().map(|i| self.cases[*i].board).collect();
+            let found = compare::samples(stored, &boards, &seeds, None, threads, &each)
+                .map_err(Trouble::board)?;
+            for (i, found) in batch.into_iter().zip(found) {
+                samples[i].extend(found);
+            }
+        }
+        for of_case in samples {
+            // Without draws all are alike.
+            let same = of_case[0];
+            of_case.resize(runs, same);
+        }
+        Ok(())
+    }
+
+    /// Lost time by cause of each case, under the first seed, where that doesn't take too long.
+    fn shares(&mut self, jobs: &[ComparedJob]) -> Result<Vec<Option<PerCause<f64>>>, Trouble> {
+        let (count, settings) = (self.cases.len(), self.question.settings.len());
+        let work =
+            |i: usize| jobs[i / settings].facts.lines * causes::replay_count(self.cases[i].board);
+        if !self.question.causes && (0..count).map(work).sum::<usize>() > 4 * UNASKED_WORK {
+            return Ok(vec![None; count]);
+        }
+        let (seed, threads) = (self.question.seed, self.question.threads);
+        let mut all = vec![None; count];
+        let mut done = 0;
+        for (job, limits, batch) in self.batches(&Vec::from_iter(0..count)) {
+            let stored = self.shelf[job].planned_for(limits)?;
+            for i in batch {
+                self.progress.at(Task::Causes, done, Some(count as u64));
+                done += 1;
+                let board = self.cases[i].board;
+                let shares = causes::shares(stored, board, seed, &[], threads, &|_| {})
+                    .map_err(Trouble::board)?;
+                all[i] = Some(shares.total_s);
+            }
+        }
+        Ok(all)
+    }
+}

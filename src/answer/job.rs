@@ -1,0 +1,69 @@
+//! The job that a question is about: a name, and bytes that can be read, perhaps more than once.
+
+use std::fmt;
+use std::io::{self, Cursor, Read};
+use std::sync::Arc;
+
+use crate::board::types::Board;
+use crate::job::reader::JobReader;
+use crate::replay::source::Planned;
+use crate::replay::store::StoredJob;
+
+use super::trouble::Trouble;
+
+/// Bytes of a job on their way in.
+pub type JobBytes = Box<dyn Read + Send>;
+
+/// A job: its name, and how its bytes are had.
+pub struct Job {
+    /// The name that answers use.
+    pub name: String,
+    /// Its length where that is known beforehand, bytes.
+    pub bytes: Option<u64>,
+    open: Box<dyn FnMut() -> io::Result<JobBytes> + Send>,
+}
+
+impl fmt::Debug for Job {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "Job({}, {:?} bytes)", self.name, self.bytes)
+    }
+}
+
+impl Job {
+    /// A job that `open` gives from its beginning each time it is called. A source that can be read only once
+    /// may refuse the second call.
+    pub fn new(
+        name: impl Into<String>,
+        bytes: Option<u64>,
+        open: impl FnMut() -> io::Result<JobBytes> + Send + 'static,
+    ) -> Self {
+        Job {
+            name: name.into(),
+            bytes,
+            open: Box::new(open),
+        }
+    }
+
+    /// A job in memory.
+    pub fn in_memory(name: impl Into<String>, text: impl Into<Arc<[u8]>>) -> Self {
+        let text: Arc<[u8]> = text.into();
+        let bytes = text.len() as u64;
+        Job::new(name, Some(bytes), move || {
+            Ok(Box::new(Cursor::new(text.clone())))
+        })
+    }
+
+    /// A reader of its lines, from the beginning.
+    pub fn read(&mut self) -> Result<JobReader<JobBytes>, Trouble> {
+        match (self.open)() {
+            Ok(bytes) => Ok(JobReader::new(bytes)),
+            Err(e) => Err(Trouble::job(&self.name, &format!("cannot be read: {e}"))),
+        }
+    }
+
+    /// The whole job in memory, planned under a board's limits and waits.
+    pub fn stored(&mut self, board: &Board) -> Result<StoredJob, Trouble> {
+        let mut planned = Planned::new(self.read()?, board);
+        planned.store().map_err(|e| Trouble::job(&self.name, &e))
+    }
+}

@@ -1,0 +1,495 @@
+//! The question of `replay`: does this job stutter on this board, where, and because of what?
+
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+use std::io::Read;
+
+use crate::board::types::Board;
+use crate::job::reader::JobReader;
+use crate::replay::cause::{Cause, PerCause};
+use crate::replay::source::Planned;
+use crate::replay::store::StoredJob;
+use crate::replay::stream::{self, Done, ReplayError, Replayed, Watcher};
+use crate::replay::world::Totals;
+use crate::study::bumps::Found as Event;
+use crate::study::causes::{self, Shares};
+use crate::study::paths::Paths;
+use crate::study::sample::{Sight, has_draws};
+use crate::study::strips::Strip;
+use crate::study::trace::LayerTrace;
+use crate::study::watch::{Found, LayerSum, Need, Watch};
+use crate::surface::bump::Bump;
+use crate::surface::skin::{Exposure, Wanted};
+
+use super::bumps::{self, BumpBook};
+use super::job::{Job, JobBytes};
+use super::luck::Luck;
+use super::progress::{Listener, Progress, Task};
+use super::stall_book::{self, StallBook};
+use super::trouble::Trouble;
+use super::warnings::{Warning, warnings};
+
+/// Lines and chores that are replayed to work the causes out unasked: some seconds of work.
+pub(super) const UNASKED_WORK: usize = 16_000_000;
+/// Of a job whose length is not known, so many blocks are kept for the causes: a few MB.
+const STREAM_BLOCKS_MAX: usize = 50_000;
+/// Of a file so many blocks are kept for runs with other luck: some 90 MB.
+const LUCK_BLOCKS_MAX: usize = 1_500_000;
+/// Of a job whose length is not known, so many stalls are held.
+const STREAM_STALLS_MAX: usize = 15_000;
+/// Stalls whose strips of time are kept: those that lose most.
+const STRIPS_MAX: usize = 200;
+
+/// How much work an answer is worth.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Effort {
+    /// In constant memory: no causes worked out, no surfaces.
+    Quick,
+    /// Surfaces, and causes where they take some seconds.
+    #[default]
+    Usual,
+    /// Causes worked out in full, however long that takes.
+    Full,
+}
+
+/// What is asked.
+#[derive(Clone, Debug)]
+pub struct ReplayQuestion<'a> {
+    /// The board.
+    pub board: &'a Board,
+    /// Seed of all draws.
+    pub seed: u64,
+    /// How much work the answer is worth.
+    pub effort: Effort,
+    /// Whether what pictures are drawn from is wanted.
+    pub pictures: bool,
+    /// The layer to draw, from 0; `None`: the worst.
+    pub layer: Option<u32>,
+    /// Height from which a bump counts as visible, mm: an assumption, no source.
+    pub visible_mm: f64,
+    /// Runs with other seeds where the board has draws and the job can be kept, the shown run included.
+    pub runs: usize,
+    /// Threads that may be used.
+    pub threads: usize,
+}
+
+impl<'a> ReplayQuestion<'a> {
+    /// The usual question about a board: seed 0, 20 runs, no pictures, bumps visible from 0.1 mm, one thread.
+    pub fn of(board: &'a Board) -> Self {
+        ReplayQuestion {
+            board,
+            seed: 0,
+            effort: Effort::Usual,
+            pictures: false,
+            layer: None,
+            visible_mm: 0.1,
+            runs: 20,
+            threads: 1,
+        }
+    }
+}
+
+/// How lost time was attributed to causes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Attribution {
+    /// Shapley values: exact.
+    Shapley,
+    /// By what the main loop mostly did meanwhile: an approximation.
+    MainLoop,
+}
+
+/// The job as it was read.
+#[derive(Clone, Debug, PartialEq)]
+pub struct JobRead {
+    /// Its name.
+    pub name: String,
+    /// Lines of the file.
+    pub lines: u64,
+    /// Lines that bear a command.
+    pub commands: u64,
+    /// Bytes of the file.
+    pub bytes: u64,
+    /// Layers found.
+    pub layers: u32,
+    /// Whether anything is extruded.
+    pub extrudes: bool,
+    /// Commands that have no effect here beyond the time to decode them, with their counts.
+    pub other_commands: BTreeMap<String, u64>,
+}
+
+/// What the pictures of a replay are drawn from.
+#[derive(Clone, Debug)]
+pub struct Drawing {
+    /// The path of the layer asked for, or of the worst.
+    pub trace: LayerTrace,
+    /// The path of all layers.
+    pub paths: Paths,
+    /// Outer walls, and what is too much on them.
+    pub exposure: Exposure,
+    /// The time around the stalls that lose most, the largest first.
+    pub strips: Vec<Strip>,
+}
+
+/// The answer. Times in s, lengths in mm, plastic in mm³.
+#[derive(Clone, Debug)]
+pub struct ReplayAnswer {
+    /// The job.
+    pub job: JobRead,
+    /// The board.
+    pub board: Board,
+    /// Seed of all draws.
+    pub seed: u64,
+    /// Height from which a bump counts as visible, mm.
+    pub visible_mm: f64,
+    /// Sums of the replay.
+    pub totals: Totals,
+    /// The ideal's duration, commanded stops included, s.
+    pub ideal_s: f64,
+    /// Sum of the blocks' lost time, s.
+    pub lost_s: f64,
+    /// Stalls by kind: dwells, dips, drags.
+    pub kinds: [u64; 3],
+    /// The stalls.
+    pub stalls: StallBook,
+    /// Lost time by cause, s.
+    pub by_cause_s: PerCause<f64>,
+    /// How it was attributed.
+    pub attribution: Attribution,
+    /// Surplus of plastic, of all stalls, mm³.
+    pub excess_mm3: f64,
+    /// Lack of plastic, of all stalls, mm³.
+    pub deficit_mm3: f64,
+    /// Stalls on the outside, in open holes, inside; where worked out.
+    pub surfaces: Option<[u64; 3]>,
+    /// Outer wall of all parts, mm²; where worked out.
+    pub outer_mm2: Option<f64>,
+    /// The bumps; which of them can be seen is known where `surfaces` is.
+    pub bumps: BumpBook,
+    /// The runs with other seeds; `None` where there were none: the board has no draws, or the job is too long
+    /// to be kept.
+    pub luck: Option<Luck>,
+    /// Whether another seed could give another answer.
+    pub has_draws: bool,
+    /// Stalls on moves that print nothing.
+    pub idle_stalls: u64,
+    /// Sums by layer.
+    pub layers: Vec<LayerSum>,
+    /// The stretch that loses most.
+    pub need: Need,
+    /// What gives cause to doubt.
+    pub warnings: Vec<Warning>,
+    /// What the pictures are drawn from, if that was wanted.
+    pub drawing: Option<Drawing>,
+}
+
+impl ReplayAnswer {
+    /// All stalls.
+    pub fn stall_count(&self) -> u64 {
+        self.kinds.iter().sum()
+    }
+
+    /// How many bumps will be seen; `None` where that was not worked out.
+    pub fn visible_count(&self) -> Option<u64> {
+        self.surfaces.map(|_| self.bumps.visible())
+    }
+
+    /// Bumps that will be seen, the highest first; where there are very many, the highest of them.
+    pub fn visible_bumps(&self) -> impl Iterator<Item = &Bump> {
+        self.bumps
+            .ranked()
+            .take_while(|b| b.height_mm >= self.visible_mm)
+    }
+
+    /// The highest bump on a surface that can be seen.
+    pub fn highest_bump(&self) -> Option<&Bump> {
+        self.bumps.ranked().next()
+    }
+
+    /// The layer that suffers most: the one with most visible bumps; where there are none, the one that loses
+    /// most time.
+    pub fn worst_layer(&self) -> Option<u32> {
+        if let Some(layer) = self.bumps.worst_layer() {
+            return Some(layer);
+        }
+        let layers = self.layers.iter().enumerate();
+        let most = layers.max_by(|a, b| a.1.lost_s.total_cmp(&b.1.lost_s).then(b.0.cmp(&a.0)))?;
+        (most.1.lost_s > 0.0).then_some(most.0 as u32)
+    }
+}
+
+/// Everything that hears of the replay.
+struct Hearers<'l, S> {
+    watch: Watch<S>,
+    listener: &'l RefCell<&'l mut dyn Listener>,
+    wants_blocks: bool,
+    progress: &'l dyn Progress,
+    bytes: Option<u64>,
+}
+
+impl<S: FnMut(&Event)> Watcher for Hearers<'_, S> {
+    fn block(&mut self, done: &Done) {
+        if self.wants_blocks {
+            self.listener.borrow_mut().block(done);
+        }
+        self.watch.block(done);
+    }
+
+    fn stop(&mut self, start_s: f64, end_s: f64) {
+        self.watch.stop(start_s, end_s);
+    }
+
+    #[inline]
+    fn spent(&mut self, on: Cause, from_s: f64, to_s: f64) {
+        self.watch.spent(on, from_s, to_s);
+    }
+
+    #[inline]
+    fn inserted(&mut self, at_s: f64) {
+        self.watch.inserted(at_s);
+    }
+
+    fn progress(&mut self, bytes: u64) {
+        self.progress.at(Task::Replaying, bytes, self.bytes);
+    }
+}
+
+/// One pass over the job, and what it left.
+struct Pass {
+    replayed: Replayed<Planned<JobReader<JobBytes>>>,
+    found: Found,
+    stalls: StallBook,
+    bumps: BumpBook,
+}
+
+/// Answers the question: one pass over the job, in memory that does not grow with it beyond some limits, then
+/// the causes from what was kept.
+pub fn replay(
+    job: &mut Job,
+    question: &ReplayQuestion,
+    progress: &dyn Progress,
+    listener: &mut dyn Listener,
+) -> Result<ReplayAnswer, Trouble> {
+    let pass = pass(job, question, progress, listener)?;
+    let layers = pass.replayed.source.steps.layers().count().max(1);
+    if let Some(layer) = question.layer
+        && layer >= layers
+    {
+        return Err(Trouble::Layer { layer, layers });
+    }
+    let shares = shares(&pass, question, progress)?;
+    let luck = luck(&pass, question, progress)?;
+    Ok(ReplayAnswer {
+        luck,
+        ..answered(job, question, pass, shares)
+    })
+}
+
+fn pass<'l>(
+    job: &mut Job,
+    question: &ReplayQuestion,
+    progress: &'l dyn Progress,
+    listener: &'l mut dyn Listener,
+) -> Result<Pass, Trouble> {
+    let board = question.board;
+    let keep_blocks_max = keep_blocks_max(question, job.bytes);
+    let held_max = match (question.effort, job.bytes) {
+        (Effort::Usual, None) => keep_blocks_max.min(STREAM_STALLS_MAX),
+        (Effort::Usual, Some(_)) => unasked_max(board),
+        (Effort::Quick | Effort::Full, _) => keep_blocks_max,
+    };
+    let wants_blocks = listener.wants_blocks();
+    // Blocks and stalls come from two places.
+    let listener: RefCell<&mut dyn Listener> = RefCell::new(listener);
+    let mut stalls = stall_book::Collecting::new(held_max, &listener);
+    let mut bumps = bumps::Collecting::new(held_max, &listener);
+    let mut watch = Watch::new(&board.nozzle, |event: &Event| match event {
+        Event::Stall(stall) => stalls.take(stall),
+        Event::Bump(bump) => bumps.take(bump),
+    });
+    let draws = question.pictures && question.effort != Effort::Quick;
+    if draws {
+        watch = watch
+            .with_trace(question.layer)
+            .with_strips(STRIPS_MAX)
+            .with_paths(Paths::default());
+    }
+    if question.effort != Effort::Quick {
+        let wanted = Wanted {
+            walls: draws,
+            whole: false,
+            aside: question.threads > 1,
+        };
+        watch = watch.with_surface(&board.nozzle, &wanted);
+    }
+    let mut hearers = Hearers {
+        watch,
+        listener: &listener,
+        wants_blocks,
+        progress,
+        bytes: job.bytes,
+    };
+    let source = Planned::new(job.read()?, board);
+    let replay = if question.threads > 1 {
+        stream::replay_ahead
+    } else {
+        stream::replay_source
+    };
+    let replayed = replay(source, board, question.seed, &mut hearers, keep_blocks_max);
+    let replayed = replayed.map_err(|e| match e {
+        ReplayError::Job(e) => Trouble::job(&job.name, &e),
+        ReplayError::Board(e) => Trouble::board(e),
+    })?;
+    let found = hearers.watch.found();
+    Ok(Pass {
+        replayed,
+        stalls: stalls.finish(),
+        bumps: bumps.finish(found.exposure.as_ref(), question.visible_mm),
+        found,
+    })
+}
+
+/// Lines and chores of a replay up to which the causes are worked out unasked.
+fn unasked_max(board: &Board) -> usize {
+    UNASKED_WORK / causes::replay_count(board)
+}
+
+/// Blocks and lines up to which the job is kept for the causes.
+fn keep_blocks_max(question: &ReplayQuestion, bytes: Option<u64>) -> usize {
+    let most = match question.runs {
+        0 | 1 => unasked_max(question.board),
+        _ => unasked_max(question.board).max(LUCK_BLOCKS_MAX),
+    };
+    match (question.effort, bytes) {
+        (Effort::Full, _) => usize::MAX,
+        (Effort::Quick, _) => 0,
+        (Effort::Usual, Some(_)) => most,
+        (Effort::Usual, None) => most.min(STREAM_BLOCKS_MAX),
+    }
+}
+
+/// The causes' shares, where they are asked for or quickly had.
+fn shares(
+    pass: &Pass,
+    question: &ReplayQuestion,
+    progress: &dyn Progress,
+) -> Result<Option<Shares>, Trouble> {
+    let Some(kept) = &pass.replayed.kept else {
+        return Ok(None);
+    };
+    let board = question.board;
+    let chores = usize::try_from(pass.replayed.totals.chores).unwrap_or(usize::MAX);
+    let is_short = StoredJob::line_count(kept).saturating_add(chores) <= unasked_max(board);
+    if pass.found.seen.stalls() == 0 || (question.effort != Effort::Full && !is_short) {
+        return Ok(None);
+    }
+    let total = causes::replay_count(board) as u64;
+    let each = |done: usize| progress.at(Task::Causes, done as u64, Some(total));
+    let spans = pass.stalls.spans();
+    let (seed, threads) = (question.seed, question.threads);
+    let shares = causes::shares(kept, board, seed, &spans, threads, &each);
+    shares.map(Some).map_err(Trouble::board)
+}
+
+/// Runs with other seeds, where those could differ and the job was kept.
+fn luck(
+    pass: &Pass,
+    question: &ReplayQuestion,
+    progress: &dyn Progress,
+) -> Result<Option<Luck>, Trouble> {
+    let (Some(kept), Some(exposure)) = (&pass.replayed.kept, &pass.found.exposure) else {
+        return Ok(None);
+    };
+    if question.runs < 2 || !has_draws(question.board) {
+        return Ok(None);
+    }
+    let seed = |k: usize| question.seed.wrapping_add(k as u64);
+    let seeds: Vec<u64> = (0..question.runs).map(seed).collect();
+    let sight = Sight {
+        facing: &|block| exposure.of(block),
+        visible_mm: question.visible_mm,
+    };
+    let (board, threads) = (question.board, question.threads);
+    Luck::of(kept, board, &seeds, sight, threads, progress).map(Some)
+}
+
+fn answered(
+    job: &Job,
+    question: &ReplayQuestion,
+    pass: Pass,
+    shares: Option<Shares>,
+) -> ReplayAnswer {
+    let Pass {
+        replayed,
+        found,
+        mut stalls,
+        bumps,
+    } = pass;
+    let Found {
+        seen,
+        trace,
+        exposure,
+        paths,
+    } = found;
+    if let Some(shares) = &shares
+        && stalls.is_complete()
+    {
+        stalls.share(shares);
+    }
+    let mut surfaces = None;
+    if let Some(exposure) = exposure.as_ref().filter(|_| stalls.is_complete()) {
+        let mut counts = [0; 3];
+        stalls.each(|stall| {
+            stall.surface = exposure.of(stall.block);
+            if let Some(surface) = stall.surface {
+                counts[surface as usize] += 1;
+            }
+        });
+        surfaces = Some(counts);
+    }
+    let reader = &replayed.source.steps;
+    ReplayAnswer {
+        job: job_read(&job.name, reader),
+        board: question.board.clone(),
+        seed: question.seed,
+        visible_mm: question.visible_mm,
+        totals: replayed.totals,
+        ideal_s: replayed.ideal_s,
+        lost_s: replayed.lost_s,
+        kinds: seen.kinds,
+        by_cause_s: shares.as_ref().map_or(seen.by_cause_s, |s| s.total_s),
+        attribution: match shares {
+            Some(_) => Attribution::Shapley,
+            None => Attribution::MainLoop,
+        },
+        excess_mm3: seen.excess_mm3,
+        deficit_mm3: seen.deficit_mm3,
+        surfaces,
+        outer_mm2: None,
+        bumps,
+        luck: None,
+        has_draws: has_draws(question.board),
+        idle_stalls: seen.idle,
+        need: seen.need,
+        warnings: warnings(question.board, reader),
+        stalls,
+        drawing: exposure.zip(paths).map(|(exposure, paths)| Drawing {
+            trace,
+            paths,
+            exposure,
+            strips: seen.strips,
+        }),
+        layers: seen.layers,
+    }
+}
+
+fn job_read<R: Read>(name: &str, reader: &JobReader<R>) -> JobRead {
+    JobRead {
+        name: name.to_string(),
+        lines: reader.line_count(),
+        commands: reader.command_count(),
+        bytes: reader.byte_count(),
+        layers: reader.layers().count(),
+        extrudes: reader.extruded(),
+        other_commands: reader.notices().others().clone(),
+    }
+}

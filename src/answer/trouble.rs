@@ -1,0 +1,58 @@
+//! Why a question has no answer.
+
+use std::fmt;
+
+/// Why a question has no answer.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Trouble {
+    /// A job cannot be used.
+    Job {
+        /// Its name.
+        job: String,
+        /// Why not.
+        why: String,
+    },
+    /// A replay gets nowhere on the board.
+    Board {
+        /// Why not.
+        why: String,
+    },
+    /// The job lacks the layer asked for.
+    Layer {
+        /// The layer, from 0.
+        layer: u32,
+        /// How many layers there are.
+        layers: u32,
+    },
+}
+
+impl Trouble {
+    /// A job that cannot be used.
+    pub(crate) fn job(job: &str, why: &dyn fmt::Display) -> Self {
+        Trouble::Job {
+            job: job.to_string(),
+            why: why.to_string(),
+        }
+    }
+
+    /// A board on which a replay gets nowhere.
+    pub(crate) fn board(why: impl fmt::Display) -> Self {
+        Trouble::Board {
+            why: why.to_string(),
+        }
+    }
+}
+
+impl fmt::Display for Trouble {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Trouble::Job { job, why } => write!(f, "{job}: {why}"),
+            Trouble::Board { why } => f.write_str(why),
+            Trouble::Layer { layer, layers } => {
+                write!(f, "layer {layer}: the job has layers 0 to {}", layers - 1)
+            }
+        }
+    }
+}
+
+impl std::error::Error for Trouble {}

@@ -1,0 +1,88 @@
+//! What gives cause to doubt an answer: oddities of the job, and combinations of board keys.
+
+use std::io::Read;
+
+use serde::Serialize;
+
+use crate::board::types::{Board, Link, ReplyWhen};
+use crate::job::notices::Kind as NoticeKind;
+use crate::job::reader::JobReader;
+
+/// Something that the reader or the board gives cause to doubt.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Warning {
+    /// Of what kind.
+    pub kind: String,
+    /// How often.
+    pub count: u64,
+    /// The first line concerned, from 1; 0: none.
+    pub line: u64,
+    /// Byte offset of the first place.
+    pub byte: u64,
+    /// The first line concerned, shortened.
+    pub text: String,
+    /// What is odd, and what was done about it.
+    pub message: String,
+}
+
+/// All warnings of a job that was read and of the board that it ran on.
+pub(super) fn warnings<R: Read>(board: &Board, reader: &JobReader<R>) -> Vec<Warning> {
+    let mut all: Vec<Warning> = reader
+        .notices()
+        .list()
+        .filter(|n| n.kind != NoticeKind::NothingExtruded)
+        .map(|n| Warning {
+            kind: serde_json::to_value(n.kind)
+                .ok()
+                .and_then(|v| v.as_str().map(String::from))
+                .unwrap_or_default(),
+            count: n.count,
+            line: n.line,
+            byte: n.byte,
+            text: n.text.clone(),
+            message: n.kind.message().to_string(),
+        })
+        .collect();
+    if reader.notices().has(NoticeKind::NothingExtruded) {
+        all.push(plain(
+            "nothing_extruded",
+            NoticeKind::NothingExtruded.message(),
+        ));
+    }
+    all.extend(of_board(board));
+    all
+}
+
+fn of_board(board: &Board) -> Vec<Warning> {
+    let queue = &board.queue;
+    let mut all = Vec::new();
+    if queue.restart_blocks > 1 && queue.restart_wait_s == 0.0 {
+        all.push(plain(
+            "restart",
+            "the board waits for restart_blocks however long that takes (restart_wait_ms = 0): \
+             on a slow link each rest lasts until they are there",
+        ));
+    }
+    if let Link::Serial(serial) = &board.link
+        && serial.in_flight > queue.lines + 1
+        && matches!(serial.reply_when, ReplyWhen::Finished)
+    {
+        all.push(plain(
+            "in_flight",
+            "the host has more lines in flight than the command queue holds; the others wait in \
+             the line's buffer, which this model takes to be large enough",
+        ));
+    }
+    all
+}
+
+fn plain(kind: &str, message: &str) -> Warning {
+    Warning {
+        kind: kind.to_string(),
+        count: 1,
+        line: 0,
+        byte: 0,
+        text: String::new(),
+        message: message.to_string(),
+    }
+}

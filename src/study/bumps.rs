@@ -1,0 +1,170 @@
+//! Bumps, stall by stall, in the order of the path (model section 10).
+//!
+//! A stall's bumps depend on the height of the layer it begins on. That of layer 0 is known for good only
+//! when layer 1 begins, as a primer line may come first; stalls that begin on it are held until then.
+
+use std::collections::VecDeque;
+
+use crate::board::types::Nozzle;
+use crate::replay::stream::Done;
+use crate::surface::bump::{Bump, Surplus};
+use crate::surface::flow::{Excess, Flow};
+
+use super::stalls::Stall;
+
+/// What was found, in order: a stall's bumps, then the stall.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Found {
+    /// A bump.
+    Bump(Bump),
+    /// A stall that has ended, with the number of its bumps and the highest.
+    Stall(Stall),
+}
+
+/// The surplus of a stall, and its bumps so far.
+#[derive(Clone, Debug)]
+struct Open {
+    surplus: Surplus,
+    /// The height of the layer it begins on, mm; `None`: that of layer 0.
+    layer_height_mm: Option<f64>,
+    bumps: u64,
+    highest_mm: f64,
+}
+
+/// Finds the bumps of each stall.
+#[derive(Clone, Debug)]
+pub struct BumpFinder {
+    nozzle: Nozzle,
+    /// Height of layer 0 as far as is known, mm.
+    first_layer_mm: f64,
+    /// Whether that may change.
+    on_first_layer: bool,
+    open: Option<Box<Open>>,
+    held: VecDeque<(Stall, Option<Box<Open>>)>,
+    /// Bumps, and stalls of which all bumps are known.
+    bumps: u64,
+    stalls: u64,
+    found: VecDeque<Found>,
+}
+
+impl BumpFinder {
+    /// Nothing found.
+    pub fn new(nozzle: &Nozzle) -> Self {
+        BumpFinder {
+            nozzle: *nozzle,
+            first_layer_mm: 0.0,
+            on_first_layer: true,
+            open: None,
+            held: VecDeque::new(),
+            bumps: 0,
+            stalls: 0,
+            found: VecDeque::new(),
+        }
+    }
+
+    /// Hears of every block of the job, before [`BumpFinder::block`] does.
+    #[inline]
+    pub fn layer(&mut self, done: &Done) {
+        if self.on_first_layer {
+            self.first_layer(done);
+        }
+    }
+
+    fn first_layer(&mut self, done: &Done) {
+        if done.layer == 0 {
+            self.first_layer_mm = done.layer_height_mm;
+        } else {
+            self.release();
+        }
+    }
+
+    /// Layer 0's height is known for good.
+    fn release(&mut self) {
+        self.on_first_layer = false;
+        for (stall, open) in std::mem::take(&mut self.held) {
+            self.settle(stall, open);
+        }
+    }
+
+    /// Takes the next block of the stall that is open; `flow` has just taken it, and `excess` is what it said.
+    pub fn block(&mut self, done: &Done, excess: &Excess, flow: &Flow) {
+        if self.nozzle.lag_s == 0.0 {
+            return;
+        }
+        let open = self.open.get_or_insert_with(|| {
+            let layer_height_mm = (done.layer > 0).then_some(done.layer_height_mm);
+            Box::new(Open {
+                surplus: Surplus::new(&self.nozzle, layer_height_mm),
+                layer_height_mm,
+                bumps: 0,
+                highest_mm: 0.0,
+            })
+        });
+        open.surplus.block(done, excess, flow);
+        if open.surplus.is_full() && self.held.is_empty() {
+            let height_mm = open.layer_height_mm.unwrap_or(self.first_layer_mm);
+            let mut told = Vec::new();
+            open.surplus.settle(height_mm, |bump| told.push(bump));
+            for bump in told {
+                self.tell(bump);
+            }
+        }
+    }
+
+    /// Tells a bump of the stall that is open.
+    fn tell(&mut self, mut bump: Bump) {
+        let Some(open) = &mut self.open else { return };
+        open.bumps += 1;
+        open.highest_mm = open.highest_mm.max(bump.height_mm);
+        bump.bump = self.bumps;
+        bump.stall = self.stalls;
+        self.bumps += 1;
+        self.found.push_back(Found::Bump(bump));
+    }
+
+    /// The stall that was open has ended.
+    pub fn end(&mut self, stall: Stall) {
+        let mut open = self.open.take();
+        if let Some(open) = &mut open {
+            open.surplus.end();
+        }
+        if self.on_first_layer {
+            self.held.push_back((stall, open));
+        } else {
+            self.settle(stall, open);
+        }
+    }
+
+    /// Tells the bumps that are left of a stall, and the stall.
+    fn settle(&mut self, mut stall: Stall, open: Option<Box<Open>>) {
+        let going_on = std::mem::replace(&mut self.open, open);
+        if let Some(open) = &mut self.open {
+            let height_mm = open.layer_height_mm.unwrap_or(self.first_layer_mm);
+            let mut told = Vec::new();
+            open.surplus.settle(height_mm, |bump| told.push(bump));
+            told.extend(open.surplus.take_last());
+            for bump in told {
+                self.tell(bump);
+            }
+        }
+        if let Some(open) = std::mem::replace(&mut self.open, going_on)
+            && open.bumps > 0
+        {
+            stall.bumps = open.bumps;
+            stall.bump_mm = Some(open.highest_mm);
+        }
+        self.stalls += 1;
+        self.found.push_back(Found::Stall(stall));
+    }
+
+    /// The job has ended.
+    pub fn finish(&mut self) {
+        self.release();
+    }
+
+    /// The next of what was found.
+    #[inline]
+    pub fn take(&mut self) -> Option<Found> {
+        self.found.pop_front()
+    }
+}

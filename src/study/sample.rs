@@ -1,0 +1,161 @@
+//! One replay of a stored job in a few numbers: stalls, lost time, visible bumps.
+
+use crate::board::types::{Board, Link, Span};
+use crate::replay::duties::Restless;
+use crate::replay::store::StoredJob;
+use crate::replay::stream::{Done, ReplayError, Watcher, replay_source};
+use crate::surface::flow::{Excess, Flow};
+use crate::surface::skin::Surface;
+
+use super::bumps::{BumpFinder, Found};
+use super::stalls::{LOST_MIN_S, Stall, StallFinder};
+
+/// Which bumps count as visible.
+#[derive(Clone, Copy)]
+pub struct Sight<'a> {
+    /// What each block of the job faces, by its number.
+    pub facing: &'a (dyn Fn(u64) -> Option<Surface> + Sync),
+    /// Height from which a bump counts as visible, mm.
+    pub visible_mm: f64,
+}
+
+/// What one replay came to.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Sample {
+    /// Stalls by kind: dwells, dips, drags.
+    pub kinds: [u64; 3],
+    /// Lost time, s.
+    pub lost_s: f64,
+    /// The replay's duration, s.
+    pub replay_s: f64,
+    /// Visible bumps; 0 where they were not looked for.
+    pub visible: u64,
+    /// Height of the highest bump on a surface that can be seen, mm.
+    pub highest_mm: f64,
+}
+
+impl Sample {
+    /// All stalls.
+    pub fn stalls(&self) -> u64 {
+        self.kinds.iter().sum()
+    }
+}
+
+/// Looks for bumps.
+struct Looking<'a> {
+    sight: Sight<'a>,
+    flow: Flow,
+    bumps: BumpFinder,
+}
+
+/// Counts stalls and bumps.
+struct Count<'a> {
+    finder: StallFinder,
+    looking: Option<Looking<'a>>,
+    sample: Sample,
+}
+
+impl Count<'_> {
+    fn end(&mut self, stall: Option<Stall>) {
+        let Some(stall) = stall else { return };
+        self.sample.kinds[stall.kind as usize] += 1;
+        if let Some(looking) = &mut self.looking {
+            looking.bumps.end(stall);
+        }
+    }
+
+    fn take_bumps(&mut self) {
+        let Some(looking) = &mut self.looking else {
+            return;
+        };
+        while let Some(found) = looking.bumps.take() {
+            if let Found::Bump(bump) = found
+                && matches!(
+                    (looking.sight.facing)(bump.block),
+                    Some(Surface::Outer | Surface::Hole)
+                )
+            {
+                self.sample.visible += u64::from(bump.height_mm >= looking.sight.visible_mm);
+                self.sample.highest_mm = self.sample.highest_mm.max(bump.height_mm);
+            }
+        }
+    }
+}
+
+impl Watcher for Count<'_> {
+    fn block(&mut self, done: &Done) {
+        let mut excess = Excess::default();
+        if let Some(looking) = &mut self.looking {
+            excess = looking.flow.block(done);
+            looking.bumps.layer(done);
+        }
+        if done.lost_s() > LOST_MIN_S || self.finder.is_open() {
+            let ended = self.finder.block(done, &excess);
+            self.end(ended);
+            if let Some(looking) = &mut self.looking
+                && self.finder.is_open()
+            {
+                looking.bumps.block(done, &excess, &looking.flow);
+            }
+        }
+        self.take_bumps();
+    }
+
+    fn stop(&mut self, start_s: f64, end_s: f64) {
+        if let Some(looking) = &mut self.looking {
+            looking.flow.stop(start_s, end_s);
+        }
+        let ended = self.finder.close();
+        self.end(ended);
+        self.take_bumps();
+    }
+}
+
+/// Replays a stored job once; visible bumps are counted where `sight` says which those are.
+pub fn sample(
+    job: &StoredJob,
+    board: &Board,
+    seed: u64,
+    sight: Option<Sight>,
+) -> Result<Sample, Restless> {
+    let mut count = Count {
+        finder: StallFinder::default(),
+        looking: sight.map(|sight| Looking {
+            sight,
+            flow: Flow::new(&board.nozzle),
+            bumps: BumpFinder::new(&board.nozzle),
+        }),
+        sample: Sample::default(),
+    };
+    let done = match replay_source(job.read(), board, seed, &mut count, 0) {
+        Ok(done) => done,
+        Err(ReplayError::Board(error)) => return Err(error),
+        Err(ReplayError::Job(error)) => unreachable!("a stored job was read before: {error}"),
+    };
+    let last = count.finder.close();
+    count.end(last);
+    if let Some(looking) = &mut count.looking {
+        looking.bumps.finish();
+    }
+    count.take_bumps();
+    Ok(Sample {
+        lost_s: done.lost_s,
+        replay_s: done.totals.replay_s,
+        ..count.sample
+    })
+}
+
+/// Whether two seeds can give two answers on this board.
+pub fn has_draws(board: &Board) -> bool {
+    let chance = |c: f64| c > 0.0 && c < 1.0;
+    let link = match &board.link {
+        Link::Card(c) => {
+            c.sector.is_drawn()
+                || chance(c.hiccup_chance)
+                || (c.hiccup_chance > 0.0 && c.hiccup.is_drawn())
+        }
+        Link::Serial(s) => s.reply.is_drawn() || chance(s.resend_chance),
+    };
+    let drawn = |span: &Span| span.is_drawn();
+    link || drawn(&board.save.hold) || board.chores.iter().any(|c| drawn(&c.work))
+}

@@ -1,0 +1,378 @@
+//! Bumps: where a stall lays more than its ideal, and how far the edge moves out to hold it (model section 10).
+//!
+//! X(s) is the surplus laid since the stall began, over the path. It is sampled at steps of at most a quarter
+//! of the nozzle. Where X is least between two rises the stall is cut into pieces, so a piece rises and then
+//! falls; only pairs of samples on the rise can be its bump. Of those, the pair with the largest growth lies
+//! on the upper concave hull of (stretch, surplus), whatever the bead's width w: growth g solves
+//! surplus = h l g + pi/2 (h g² + w h g), and a line of slope h g touches the hull at the best pair. Width is
+//! known only when the stall has ended; until then each piece keeps its hull, a few pairs.
+//!
+//! What is kept: the samples and blocks of the last four nozzle widths, and some 80 bytes for each pair that
+//! may turn out to be a bump, at most [`CANDIDATES_MAX`] of them. A stall with more (some hundred thousand
+//! bumps in a row) has its oldest settled with the width as it is by then.
+
+use std::collections::VecDeque;
+use std::f64::consts::PI;
+
+use crate::board::types::Nozzle;
+use crate::motion::trapezoid::Trapezoid;
+use crate::replay::stream::Done;
+
+use super::flow::{Excess, Flow};
+use super::hull::{Hull, Pair};
+use super::skin::Surface;
+
+/// A stretch may be this many nozzle widths long.
+const REACH_NOZZLES: f64 = 4.0;
+/// Within so many nozzle widths bumps are one.
+const JOINED_NOZZLES: f64 = 2.0;
+/// Samples a nozzle width, at least.
+const SAMPLES_A_NOZZLE: f64 = 4.0;
+/// A stretch that is longer by less is not, mm.
+const SLACK_MM: f64 = 1e-12;
+/// A bump below this is none, mm.
+pub const HEIGHT_MIN_MM: f64 = 0.01;
+/// Pairs that are kept until their stall has ended.
+pub const CANDIDATES_MAX: usize = 1 << 18;
+/// Blocks of more samples than this are looked at for stretches on which nothing changes.
+const LONG_SAMPLES: f64 = 64.0;
+
+/// A bump.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bump {
+    /// Its number, from 0, in the order of the path.
+    pub bump: u64,
+    /// The stall that left it.
+    pub stall: u64,
+    /// The file's line at its place, from 1.
+    pub line: u64,
+    /// The layer there, from 0.
+    pub layer: u32,
+    /// The block there; where one ends and the next begins, the one that ends.
+    pub block: u64,
+    /// Its place, the middle of its stretch: x, y, z; mm.
+    pub place_mm: [f64; 3],
+    /// When the head gets there, s.
+    pub t_s: f64,
+    /// How far the edge moves out, mm.
+    pub height_mm: f64,
+    /// Plastic that its stretch holds more than the ideal's, mm³.
+    pub surplus_mm3: f64,
+    /// Length of the stretch on which it was laid, mm.
+    pub stretch_mm: f64,
+    /// Where its middle lies on the path, from the start of the stall, mm.
+    pub middle_mm: f64,
+    /// What its place faces, if that was worked out.
+    pub surface: Option<Surface>,
+}
+
+/// How far the edge of a bead `w_mm` wide moves out, mm, where `a_mm2` more was laid along `l_mm` of it:
+/// half a stadium (Steiner's formula for a parallel body), l r + pi r²/2 = l w/2 + pi w²/8 + a, less w/2.
+pub fn growth_mm(a_mm2: f64, l_mm: f64, w_mm: f64) -> f64 {
+    let held_mm2 = l_mm * w_mm / 2.0 + PI * w_mm * w_mm / 8.0 + a_mm2;
+    ((l_mm * l_mm + 2.0 * PI * held_mm2).sqrt() - l_mm) / PI - w_mm / 2.0
+}
+
+/// Where a pair's middle lies.
+#[derive(Clone, Copy, Debug)]
+struct Spot {
+    line: u64,
+    block: u64,
+    layer: u32,
+    place_mm: [f64; 3],
+    t_s: f64,
+}
+
+/// A pair of samples that may be its piece's bump.
+#[derive(Clone, Copy, Debug)]
+struct Candidate {
+    pair: Pair,
+    spot: Spot,
+    /// The first of its piece.
+    first: bool,
+}
+
+/// A block that a middle may lie in.
+#[derive(Clone, Copy, Debug)]
+struct Near {
+    from_s_mm: f64,
+    to_s_mm: f64,
+    line: u64,
+    layer: u32,
+    block: u64,
+    from_mm: [f64; 3],
+    to_mm: [f64; 3],
+    profile: Trapezoid,
+    start_s: f64,
+    rest_s: f64,
+}
+
+impl Near {
+    fn spot(&self, middle_mm: f64) -> Spot {
+        let span_mm = self.to_s_mm - self.from_s_mm;
+        let part = if span_mm > 0.0 {
+            (middle_mm - self.from_s_mm) / span_mm
+        } else {
+            0.0
+        };
+        let place = |k: usize| self.from_mm[k] + (self.to_mm[k] - self.from_mm[k]) * part;
+        Spot {
+            line: self.line,
+            block: self.block,
+            layer: self.layer,
+            place_mm: std::array::from_fn(place),
+            t_s: if part > 0.0 {
+                self.start_s + self.profile.time_s(middle_mm - self.from_s_mm)
+            } else {
+                self.start_s - self.rest_s
+            },
+        }
+    }
+}
+
+/// A sample of X: where on the path, mm, and how much, mm³.
+#[derive(Clone, Copy, Debug, Default)]
+struct Sample {
+    s_mm: f64,
+    x_mm3: f64,
+}
+
+/// The surplus of one stall, block by block.
+#[derive(Clone, Debug)]
+pub struct Surplus {
+    nozzle_mm: f64,
+    filament_mm2: f64,
+    /// The height that a bead is squeezed to, where it is known for good, mm.
+    height_mm: Option<f64>,
+    /// What was commanded and how far it was printed so far.
+    printed_e_mm: f64,
+    printed_mm: f64,
+    last: Sample,
+    /// The rise that is going on, from where X is least, as far back as a stretch may be long.
+    rise: VecDeque<Sample>,
+    near: VecDeque<Near>,
+    hull: Hull,
+    candidates: Vec<Candidate>,
+    /// The last bump of those settled: one that follows may be one with it.
+    kept: Option<Bump>,
+}
+
+impl Surplus {
+    /// Of a stall that begins; on a layer of this height, mm, where that is known for good.
+    pub fn new(nozzle: &Nozzle, layer_height_mm: Option<f64>) -> Self {
+        let mut rise = VecDeque::new();
+        rise.push_back(Sample::default());
+        Surplus {
+            nozzle_mm: nozzle.nozzle_mm,
+            filament_mm2: PI * nozzle.filament_mm * nozzle.filament_mm / 4.0,
+            height_mm: layer_height_mm
+                .map(|mm| mm.min(nozzle.nozzle_mm))
+                .filter(|mm| *mm > 0.0),
+            printed_e_mm: 0.0,
+            printed_mm: 0.0,
+            last: Sample::default(),
+            rise,
+            near: VecDeque::new(),
+            hull: Hull::default(),
+            candidates: Vec::new(),
+            kept: None,
+        }
+    }
+
+    /// Takes the stall's next block; `flow` has just taken it, and `excess` is what it said.
+    pub fn block(&mut self, done: &Done, excess: &Excess, flow: &Flow) {
+        let length_mm = if done.place.moves() {
+            done.length_mm
+        } else {
+            0.0
+        };
+        let from = self.last;
+        self.forget();
+        if length_mm > 0.0 || self.near.is_empty() {
+            self.near.push_back(Near {
+                from_s_mm: from.s_mm,
+                to_s_mm: from.s_mm + length_mm,
+                line: done.line,
+                layer: done.layer,
+                block: done.ran.block,
+                from_mm: done.place.from_mm,
+                to_mm: done.place.to_mm,
+                profile: done.ran.profile,
+                start_s: done.ran.start_s,
+                rest_s: flow.rest_s(),
+            });
+        }
+        if done.place.prints() {
+            self.printed_e_mm += done.place.e_mm;
+            self.printed_mm += length_mm;
+        }
+        let begun_mm3 = from.x_mm3 + excess.rest_mm3;
+        if excess.rest_mm3 != 0.0 {
+            self.sample(from.s_mm, begun_mm3);
+        }
+        let pieces = (length_mm / (self.nozzle_mm / SAMPLES_A_NOZZLE))
+            .ceil()
+            .max(1.0);
+        if pieces > 1.0 {
+            let passing = flow.passing(done);
+            let mut piece = 1.0;
+            while piece < pieces {
+                let at_mm = length_mm * piece / pieces;
+                let x_mm3 = begun_mm3 + passing.surplus_mm3(at_mm);
+                let level = pieces > LONG_SAMPLES && x_mm3 == self.last.x_mm3;
+                self.sample(from.s_mm + at_mm, x_mm3);
+                piece += 1.0;
+                if level && let Some(until_mm) = passing.level_until_mm(at_mm) {
+                    piece = piece.max((until_mm / length_mm * pieces).floor() - 1.0);
+                }
+            }
+        }
+        self.sample(from.s_mm + length_mm, begun_mm3 + excess.motion_mm3);
+    }
+
+    /// Takes the next sample.
+    #[inline]
+    fn sample(&mut self, s_mm: f64, x_mm3: f64) {
+        let rises = x_mm3 > self.last.x_mm3;
+        self.last = Sample { s_mm, x_mm3 };
+        if !rises {
+            if self.rise.len() > 1 {
+                self.end_piece();
+            }
+            self.rise.clear();
+        }
+        let reach_mm = REACH_NOZZLES * self.nozzle_mm + SLACK_MM;
+        while self
+            .rise
+            .front()
+            .is_some_and(|first| s_mm - first.s_mm > reach_mm)
+        {
+            self.rise.pop_front();
+        }
+        for from in self.rise.iter().rev() {
+            self.hull.offer(Pair {
+                from_mm: from.s_mm,
+                to_mm: s_mm,
+                surplus_mm3: x_mm3 - from.x_mm3,
+            });
+        }
+        self.rise.push_back(self.last);
+    }
+
+    /// Lets go the blocks that no middle will lie in.
+    #[inline]
+    fn forget(&mut self) {
+        let first_mm = self.rise.front().map_or(self.last.s_mm, |first| first.s_mm);
+        let pairs = self.hull.pairs().iter();
+        let first_mm = pairs.map(|pair| pair.from_mm).fold(first_mm, f64::min);
+        while self
+            .near
+            .front()
+            .is_some_and(|near| near.to_s_mm < first_mm)
+        {
+            self.near.pop_front();
+        }
+    }
+
+    /// The rise is over: keeps the pairs that may be its bump.
+    #[inline(never)]
+    fn end_piece(&mut self) {
+        if let Some(h_mm) = self.height_mm {
+            // A bead of no width at all grows most.
+            let most_mm = |pair: &Pair| growth_mm(pair.surplus_mm3 / h_mm, pair.stretch_mm(), 0.0);
+            self.hull
+                .narrow(h_mm * HEIGHT_MIN_MM, |pair| h_mm * most_mm(pair));
+        }
+        let mut first = true;
+        for pair in self.hull.drain() {
+            let middle_mm = pair.middle_mm();
+            let near = self.near.iter().find(|near| middle_mm <= near.to_s_mm);
+            let Some(near) = near.or(self.near.back()) else {
+                continue;
+            };
+            self.candidates.push(Candidate {
+                pair,
+                spot: near.spot(middle_mm),
+                first,
+            });
+            first = false;
+        }
+    }
+
+    /// Whether so much is kept that the oldest pieces should be settled.
+    pub fn is_full(&self) -> bool {
+        self.candidates.len() >= CANDIDATES_MAX
+    }
+
+    /// Ends the stall; nothing but what its bumps depend on is kept.
+    pub fn end(&mut self) {
+        if self.rise.len() > 1 {
+            self.end_piece();
+        }
+        self.rise = VecDeque::new();
+        self.near = VecDeque::new();
+    }
+
+    /// Settles the pieces that have ended, on a layer of this height, mm: tells their bumps in order, but the
+    /// last, with which one that follows may be one.
+    pub fn settle(&mut self, layer_height_mm: f64, mut tell: impl FnMut(Bump)) {
+        let h_mm = layer_height_mm.min(self.nozzle_mm);
+        let candidates = std::mem::take(&mut self.candidates);
+        if h_mm <= 0.0 {
+            return;
+        }
+        let w_mm = if self.printed_mm > 0.0 {
+            self.filament_mm2 * self.printed_e_mm / self.printed_mm / h_mm
+        } else {
+            self.nozzle_mm
+        };
+        for piece in candidates.chunk_by(|_, next| !next.first) {
+            let mut best: Option<(f64, &Candidate)> = None;
+            for candidate in piece {
+                let Pair { surplus_mm3, .. } = candidate.pair;
+                let mm = growth_mm(surplus_mm3 / h_mm, candidate.pair.stretch_mm(), w_mm);
+                if best.is_none_or(|(most_mm, _)| mm > most_mm) {
+                    best = Some((mm, candidate));
+                }
+            }
+            let Some((height_mm, Candidate { pair, spot, .. })) = best else {
+                continue;
+            };
+            if height_mm < HEIGHT_MIN_MM {
+                continue;
+            }
+            let bump = Bump {
+                bump: 0,
+                stall: 0,
+                line: spot.line,
+                layer: spot.layer,
+                block: spot.block,
+                place_mm: spot.place_mm,
+                t_s: spot.t_s,
+                height_mm,
+                surplus_mm3: pair.surplus_mm3,
+                stretch_mm: pair.stretch_mm(),
+                middle_mm: pair.middle_mm(),
+                surface: None,
+            };
+            let joined_mm = JOINED_NOZZLES * self.nozzle_mm;
+            match &mut self.kept {
+                Some(kept) if bump.middle_mm - kept.middle_mm <= joined_mm => {
+                    if bump.height_mm > kept.height_mm {
+                        *kept = bump;
+                    }
+                }
+                kept => {
+                    if let Some(kept) = kept.replace(bump) {
+                        tell(kept);
+                    }
+                }
+            }
+        }
+    }
+
+    /// The last bump, when all are settled.
+    pub fn take_last(&mut self) -> Option<Bump> {
+        self.kept.take()
+    }
+}

@@ -1,0 +1,133 @@
+//! The pairs of samples that may be a piece's bump: the upper concave hull of (stretch, surplus).
+
+/// Two samples of X, by where they lie on the path.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pair {
+    /// The earlier, mm along the path.
+    pub from_mm: f64,
+    /// The later.
+    pub to_mm: f64,
+    /// Surplus laid between them, mm³.
+    pub surplus_mm3: f64,
+}
+
+impl Pair {
+    /// Length of the stretch, mm.
+    pub fn stretch_mm(&self) -> f64 {
+        self.to_mm - self.from_mm
+    }
+
+    /// Half way along it, mm.
+    pub fn middle_mm(&self) -> f64 {
+        (self.from_mm + self.to_mm) / 2.0
+    }
+}
+
+/// Pairs by stretch, each with more surplus than those before it, by ever less a mm.
+#[derive(Clone, Debug, Default)]
+pub struct Hull {
+    pairs: Vec<Pair>,
+}
+
+/// Whether `b` lies on or below the line from `a` to `c`.
+fn below(a: &Pair, b: &Pair, c: &Pair) -> bool {
+    let (l, m) = (a.stretch_mm(), a.surplus_mm3);
+    (b.surplus_mm3 - m) * (c.stretch_mm() - l) <= (c.surplus_mm3 - m) * (b.stretch_mm() - l)
+}
+
+impl Hull {
+    /// Takes a pair, if it lies outside.
+    pub fn offer(&mut self, pair: Pair) {
+        let stretch_mm = pair.stretch_mm();
+        let place = self
+            .pairs
+            .iter()
+            .position(|p| p.stretch_mm() > stretch_mm)
+            .unwrap_or(self.pairs.len());
+        if let Some(shorter) = place.checked_sub(1).map(|k| &self.pairs[k]) {
+            let longer = self.pairs.get(place);
+            if shorter.surplus_mm3 >= pair.surplus_mm3
+                || longer.is_some_and(|longer| below(shorter, &pair, longer))
+            {
+                return;
+            }
+        }
+        // Those that are longer, or as long, and hold no more; then those that the new one leaves inside.
+        let mut end = place;
+        while self
+            .pairs
+            .get(end)
+            .is_some_and(|p| p.surplus_mm3 <= pair.surplus_mm3)
+        {
+            end += 1;
+        }
+        while end + 1 < self.pairs.len() && below(&pair, &self.pairs[end], &self.pairs[end + 1]) {
+            end += 1;
+        }
+        let mut begin = place;
+        if begin > 0 && self.pairs[begin - 1].stretch_mm() == stretch_mm {
+            begin -= 1;
+        }
+        while begin > 1 && below(&self.pairs[begin - 2], &self.pairs[begin - 1], &pair) {
+            begin -= 1;
+        }
+        self.pairs.splice(begin..end, [pair]);
+    }
+
+    /// Leaves out pairs that are the best for no price of a mm in question: one from `least` up to what the
+    /// pair itself can bear, `most`. A pair is better than the next where the price is above the slope between.
+    pub fn narrow(&mut self, least: f64, most: impl Fn(&Pair) -> f64) {
+        let slope = |a: &Pair, b: &Pair| {
+            (b.surplus_mm3 - a.surplus_mm3) / (b.stretch_mm() - a.stretch_mm())
+        };
+        let dear = self
+            .pairs
+            .windows(2)
+            .position(|two| slope(&two[0], &two[1]) < least);
+        if let Some(last) = dear {
+            self.pairs.truncate(last + 1);
+        }
+        let cheap = self.pairs.windows(2);
+        let cheap = cheap
+            .take_while(|two| slope(&two[0], &two[1]) > most(&two[0]))
+            .count();
+        self.pairs.drain(..cheap);
+        self.pairs.retain(|pair| most(pair) >= least);
+    }
+
+    /// The pairs, the shortest first; behind it the hull is empty.
+    pub fn drain(&mut self) -> std::vec::Drain<'_, Pair> {
+        self.pairs.drain(..)
+    }
+
+    /// The pairs so far.
+    pub fn pairs(&self) -> &[Pair] {
+        &self.pairs
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// For any price of a mm of stretch, the best of the hull is the best of all; nothing on it is needless.
+        #[test]
+        fn holds_the_best(pairs in prop::collection::vec((0..20u8, 0..30u8), 1..60), price in 0.0..20.0f64) {
+            let pairs: Vec<Pair> = pairs.iter().map(|&(l, m)| Pair {
+                from_mm: 0.0, to_mm: f64::from(l), surplus_mm3: f64::from(m) }).collect();
+            let mut hull = Hull::default();
+            pairs.iter().for_each(|p| hull.offer(*p));
+            let best = |of: &[Pair]| of.iter().map(|p| p.surplus_mm3 - price * p.stretch_mm())
+                .fold(f64::NEG_INFINITY, f64::max);
+            prop_assert_eq!(best(hull.pairs()), best(&pairs));
+            for three in hull.pairs().windows(3) {
+                prop_assert!(!below(&three[0], &three[1], &three[2]));
+            }
+            for two in hull.pairs().windows(2) {
+                prop_assert!(two[0].stretch_mm() < two[1].stretch_mm() && two[0].surplus_mm3 < two[1].surplus_mm3);
+            }
+        }
+    }
+}
