@@ -137,6 +137,7 @@ pub mod study {
         mod pen;
         pub mod planes;
         pub mod problem;
+        mod quantiles;
         mod rests;
         pub mod search;
         pub mod sound;

@@ -3,8 +3,8 @@
 use std::fs;
 use std::path::Path;
 use std::process::ExitCode;
-use std::sync::Mutex;
 
+use headstall::answer::progress::{Progress, Task};
 use headstall::board::profile;
 use headstall::board::types::Board;
 use headstall::job::reader::Step;
@@ -21,10 +21,9 @@ use super::args;
 use super::failure::Failure;
 use super::inputs;
 use super::one_file::OneFile;
-use super::progress::Bar;
+use super::progress::Bars;
 use super::recording::{self, Recording};
-use super::replay::threads;
-use super::terminal::print;
+use super::terminal::{print, threads};
 
 /// Largest coupon, and largest list of times, bytes.
 const COUPON_BYTES_MAX: u64 = 64 << 20;
@@ -258,12 +257,8 @@ fn fit(
         threads: threads(),
         ..Effort::default()
     };
-    let bar = Mutex::new(Bar::new("fitting"));
-    let each = |done: usize| {
-        if let Ok(mut bar) = bar.lock() {
-            bar.at(done as u64, Some(REPLAYS));
-        }
-    };
+    let bars = Bars::default();
+    let each = |done: usize| bars.at(Task::Fitting, done as u64, Some(REPLAYS));
     fitting::fit(&read.coupon, &read.board, rate_is_free, readings, effort, &each).map_err(|no| {
         Failure::Unusable(match no {
             NoFit::Board(e) => format!("--board {}: {e}", args.on.board),
@@ -276,19 +271,16 @@ fn fit(
 }
 
 fn job(path: &Path) -> Result<(String, Vec<Step>), Failure> {
-    let job = inputs::job(path)?;
+    let mut job = inputs::job(path, false)?;
+    let mut reader = job.read().map_err(|t| inputs::failure(t, ""))?;
     let steps =
-        forward::steps(job.source).map_err(|e| Failure::Unusable(format!("{}: {e}", job.name)))?;
+        forward::read(&mut reader).map_err(|e| Failure::Unusable(format!("{}: {e}", job.name)))?;
     Ok((path.display().to_string(), steps))
 }
 
 fn loss(name: &str, steps: &[Step], board: &Board) -> Result<JobLoss, Failure> {
-    let bar = Mutex::new(Bar::new("replaying"));
-    let each = |done: usize| {
-        if let Ok(mut bar) = bar.lock() {
-            bar.at(done as u64, Some(fitting::DRAWS as u64));
-        }
-    };
+    let bars = Bars::default();
+    let each = |done: usize| bars.at(Task::Luck, done as u64, Some(fitting::DRAWS as u64));
     let [lost_s, low, high] = fitting::lost_s(steps, board, threads(), &each).ok_or_else(|| {
         Failure::Unusable(format!("{name}: cannot be replayed on the fitted board"))
     })?;

@@ -7,7 +7,7 @@ use crate::study::fit::fitting::Fit;
 use crate::study::fit::keys::Key;
 
 use super::fit::{comment, short};
-use super::words::wrap;
+use super::text::wrap;
 
 /// Significant digits of values that were fitted, and of those that were not.
 const DIGITS: [usize; 2] = [5, 12];

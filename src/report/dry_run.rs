@@ -3,7 +3,7 @@
 use crate::study::fit::coupon::{LinkKind, Plan};
 
 use super::numbers::time;
-use super::words::wrap;
+use super::text::wrap;
 
 /// Widest comment line, so that no controller's line buffer overflows.
 const COLUMNS: usize = 58;

@@ -9,7 +9,7 @@ use crate::study::fit::fitting::{Fit, Found, Residual, State};
 use crate::study::fit::keys::Key;
 
 use super::numbers::{count, time};
-use super::words::wrap;
+use super::text::wrap;
 
 const COLUMNS: usize = 80;
 

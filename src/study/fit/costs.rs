@@ -2,8 +2,8 @@
 
 use crate::board::types::{Board, Link, SaveWhen};
 
-use super::fitting::middle;
 use super::keys::{self, Key, mean_s};
+use super::quantiles::middle;
 
 /// Bytes of a typical short move, `G1 X123.45` and the like.
 const LINE_BYTES: f64 = 12.0;

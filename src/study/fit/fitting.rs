@@ -10,7 +10,8 @@ use super::dice::Dice;
 use super::forward::{self, Coupon};
 use super::keys::{self, Key};
 use super::problem::{Forward, Problem, Reading, Role, Unknown};
-use super::search::{Effort, Posterior, quantile, search};
+use super::quantiles::{middle, quantile};
+use super::search::{Effort, Posterior, search};
 
 /// Degrees of freedom of the readings' errors.
 const FREEDOM: f64 = 4.0;
@@ -275,11 +276,6 @@ fn told(model: &Model, posterior: &Posterior, residuals: Vec<Residual>, seed: u6
         replays: posterior.replays,
         rounds: posterior.rounds,
     }
-}
-
-/// Median and 95 % interval.
-pub fn middle(mut values: Vec<f64>) -> [f64; 3] {
-    [0.5, 0.025, 0.975].map(|share| quantile(&mut values, share))
 }
 
 fn found(model: &Model, posterior: &Posterior, even: &Board) -> Vec<Found> {

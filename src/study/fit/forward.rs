@@ -7,9 +7,9 @@ use crate::board::types::Board;
 use crate::job::reader::{JobError, JobReader, Step};
 use crate::job::state::{Act, Stop};
 use crate::motion::path::Block;
+use crate::replay::cause::{Causes, Setup};
 use crate::replay::controller;
 use crate::replay::duties::Restless;
-use crate::replay::removal::{Causes, Setup};
 use crate::replay::source::{Footprint, Planned, Sink, Source};
 use crate::replay::stream::{Done, ReplayError, Watcher, replay_source};
 use crate::replay::world::{Line, Ran, World};
@@ -43,7 +43,11 @@ pub struct Took {
 
 /// Reads a whole job into memory.
 pub fn steps<R: Read>(input: R) -> Result<Vec<Step>, JobError> {
-    let mut reader = JobReader::new(input);
+    read(&mut JobReader::new(input))
+}
+
+/// What is left in a reader.
+pub fn read<R: Read>(reader: &mut JobReader<R>) -> Result<Vec<Step>, JobError> {
     let mut steps = Vec::new();
     while let Some(step) = reader.next_step()? {
         steps.push(*step);

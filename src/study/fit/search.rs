@@ -10,7 +10,8 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use super::dice::Dice;
 use super::planes::{Planes, effective, spread};
-use super::problem::{Doubt, Forward, Problem, Room};
+use super::problem::{Doubt, Forward, Problem, Role, Room};
+use super::quantiles::quantile;
 use super::walkers::walk;
 use crate::study::parallel;
 
@@ -296,7 +297,7 @@ impl<F: Forward> Search<'_, F> {
             self.problem.readings.iter().map(|r| {
                 planes.residual[r.section] / (r.sigma_s.powi(2) + self.doubt.luck[r.section])
             });
-        median(ratios.collect())
+        quantile(&mut ratios.collect::<Vec<f64>>(), 0.5)
     }
 
     fn conclude(
@@ -306,14 +307,13 @@ impl<F: Forward> Search<'_, F> {
         variances: Vec<f64>,
         rounds: usize,
     ) -> Option<Posterior> {
-        use super::problem::Role;
         let unknowns = &self.problem.unknowns;
         let column = |k: usize| samples.iter().map(move |s| s[k]);
         let learnt: Vec<bool> = (0..unknowns.len())
             .map(|k| deviation(column(k).collect()) < LEARNT * unknowns[k].sd)
             .collect();
         let pulls: Vec<f64> = (0..unknowns.len())
-            .map(|k| median(column(k).collect()).abs() / unknowns[k].sd)
+            .map(|k| quantile(&mut column(k).collect::<Vec<f64>>(), 0.5).abs() / unknowns[k].sd)
             .collect();
         let point =
             |search: &mut Self, may: &[bool]| search.point(&samples, &planes, &variances, may);
@@ -416,22 +416,6 @@ fn is_settled(course: &[(f64, f64)]) -> bool {
     let fell = then[earlier - 1].0 - now[3].0;
     let least = |part: &[(f64, f64)]| part.iter().map(|c| c.1).fold(f64::INFINITY, f64::min);
     fell < 1.0 && (now[3].1 < 0.4 || least(then) < 1.15 * least(now))
-}
-
-fn median(mut values: Vec<f64>) -> f64 {
-    quantile(&mut values, 0.5)
-}
-
-/// A quantile, linear between order statistics.
-///
-/// # Panics
-/// If there are no values.
-pub fn quantile(values: &mut [f64], share: f64) -> f64 {
-    values.sort_by(f64::total_cmp);
-    let at = share * (values.len() - 1) as f64;
-    let (low, part) = (at.floor() as usize, at.fract());
-    let high = (low + 1).min(values.len() - 1);
-    values[low] + part * (values[high] - values[low])
 }
 
 fn deviation(values: Vec<f64>) -> f64 {

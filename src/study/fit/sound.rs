@@ -222,7 +222,7 @@ fn measured(rests: &[Rest], sections: usize, loudness: Loudness) -> Result<Heard
 }
 
 fn median(values: &[f64]) -> f64 {
-    super::search::quantile(&mut values.to_vec(), 0.5)
+    super::quantiles::quantile(&mut values.to_vec(), 0.5)
 }
 
 /// A low quantile of each band over 25 s.
