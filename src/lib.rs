@@ -106,11 +106,11 @@ pub mod surface {
     mod islands;
     mod joined;
     mod layer;
-    mod left_out;
+    pub mod left_out;
     pub mod limits;
     mod lines;
     mod over;
-    mod parts;
+    pub mod parts;
     mod runs;
     mod shell;
     pub mod skin;

@@ -7,7 +7,7 @@ use crate::replay::cause::PerCause;
 use crate::study::causes;
 use crate::study::compare::{self, Case, Outcome, Samples};
 use crate::study::facts::{JobFacts, facts};
-use crate::study::sample::has_draws;
+use crate::study::sample::{Sight, has_draws};
 
 use super::job::Job;
 use super::progress::{Progress, Task};
@@ -45,6 +45,8 @@ pub struct CompareQuestion<'a> {
     pub runs_max: usize,
     /// Whether causes are worked out in full, however long that takes.
     pub causes: bool,
+    /// Height from which a bump counts as visible, mm.
+    pub visible_mm: f64,
     /// Threads that may be used.
     pub threads: usize,
 }
@@ -104,8 +106,12 @@ pub fn compare(
     let mut jobs = Vec::new();
     for shelved in &mut shelf {
         jobs.push(ComparedJob {
-            facts: facts(shelved.planned_for(&settings[0].board)?),
             name: shelved.job.name.clone(),
+            facts: facts(
+                &shelved
+                    .planned_for(&settings[0].board, question.threads)?
+                    .stored,
+            ),
         });
     }
     let cases: Vec<Case> = (0..shelf.len() * settings.len())
@@ -211,9 +217,13 @@ impl<'a> Grid<'a> {
             progress.at(Task::Comparing, done, Some(total));
         };
         for (job, limits, batch) in self.batches(&wanted) {
-            let stored = self.shelf[job].planned_for(limits)?;
+            let kept = self.shelf[job].planned_for(limits, threads)?;
             let boards: Vec<&Board> = batch.iter().map(|i| self.cases[*i].board).collect();
-            let found = compare::samples(stored, &boards, &seeds, None, threads, &each)
+            let sight = Some(Sight {
+                facing: &|block| kept.faces.of(block),
+                visible_mm: self.question.visible_mm,
+            });
+            let found = compare::samples(&kept.stored, &boards, &seeds, sight, threads, &each)
                 .map_err(Trouble::board)?;
             for (i, found) in batch.into_iter().zip(found) {
                 samples[i].extend(found);
@@ -239,7 +249,7 @@ impl<'a> Grid<'a> {
         let mut all = vec![None; count];
         let mut done = 0;
         for (job, limits, batch) in self.batches(&Vec::from_iter(0..count)) {
-            let stored = self.shelf[job].planned_for(limits)?;
+            let stored = &self.shelf[job].planned_for(limits, threads)?.stored;
             for i in batch {
                 self.progress.at(Task::Causes, done, Some(count as u64));
                 done += 1;

@@ -4,10 +4,7 @@ use std::fmt;
 use std::io::{self, Cursor, Read};
 use std::sync::Arc;
 
-use crate::board::types::Board;
 use crate::job::reader::JobReader;
-use crate::replay::source::Planned;
-use crate::replay::store::StoredJob;
 
 use super::trouble::Trouble;
 
@@ -59,11 +56,5 @@ impl Job {
             Ok(bytes) => Ok(JobReader::new(bytes)),
             Err(e) => Err(Trouble::job(&self.name, &format!("cannot be read: {e}"))),
         }
-    }
-
-    /// The whole job in memory, planned under a board's limits and waits.
-    pub fn stored(&mut self, board: &Board) -> Result<StoredJob, Trouble> {
-        let mut planned = Planned::new(self.read()?, board);
-        planned.store().map_err(|e| Trouble::job(&self.name, &e))
     }
 }

@@ -2,7 +2,7 @@
 
 use crate::board::types::Board;
 use crate::job::reader::Step;
-use crate::study::cures::{self, Cures};
+use crate::study::cures::{self, Cures, Trial};
 use crate::study::remedy;
 
 use super::job::Job;
@@ -14,8 +14,10 @@ use super::trouble::Trouble;
 pub struct RemediesQuestion<'a> {
     /// The board.
     pub board: &'a Board,
-    /// Seed of all draws.
+    /// The first seed.
     pub seed: u64,
+    /// Height from which a bump counts as visible, mm.
+    pub visible_mm: f64,
     /// Threads that may be used.
     pub threads: usize,
 }
@@ -42,6 +44,7 @@ pub fn remedies(
     let RemediesQuestion {
         board,
         seed,
+        visible_mm,
         threads,
     } = *question;
     let mut reader = job.read()?;
@@ -54,7 +57,14 @@ pub fn remedies(
     }
     let total = remedy::list(board).len() as u64;
     let each = |done: usize| progress.at(Task::Trying, done as u64, Some(total));
-    let cures = cures::cures(&steps, board, seed, threads, &each).map_err(Trouble::board)?;
+    let trial = Trial {
+        steps: &steps,
+        board,
+        seed,
+        visible_mm,
+        threads,
+    };
+    let cures = cures::cures(&trial, &each).map_err(Trouble::board)?;
     Ok(RemediesAnswer {
         job: job.name.clone(),
         board: board.name.clone(),

@@ -19,6 +19,7 @@ use crate::study::strips::Strip;
 use crate::study::trace::LayerTrace;
 use crate::study::watch::{Found, LayerSum, Need, Watch};
 use crate::surface::bump::Bump;
+use crate::surface::left_out::LeftOut;
 use crate::surface::skin::{Exposure, Wanted};
 
 use super::bumps::{self, BumpBook};
@@ -67,6 +68,8 @@ pub struct ReplayQuestion<'a> {
     pub layer: Option<u32>,
     /// Height from which a bump counts as visible, mm: an assumption, no source.
     pub visible_mm: f64,
+    /// Whether all that is printed counts as part: skirts, purge lines and supports too.
+    pub whole: bool,
     /// Runs with other seeds where the board has draws and the job can be kept, the shown run included.
     pub runs: usize,
     /// Threads that may be used.
@@ -83,6 +86,7 @@ impl<'a> ReplayQuestion<'a> {
             pictures: false,
             layer: None,
             visible_mm: 0.1,
+            whole: false,
             runs: 20,
             threads: 1,
         }
@@ -163,6 +167,8 @@ pub struct ReplayAnswer {
     pub surfaces: Option<[u64; 3]>,
     /// Outer wall of all parts, mm²; where worked out.
     pub outer_mm2: Option<f64>,
+    /// What was printed and is no part.
+    pub left_out: Vec<LeftOut>,
     /// The bumps; which of them can be seen is known where `surfaces` is.
     pub bumps: BumpBook,
     /// The runs with other seeds; `None` where there were none: the board has no draws, or the job is too long
@@ -316,7 +322,7 @@ fn pass<'l>(
     if question.effort != Effort::Quick {
         let wanted = Wanted {
             walls: draws,
-            whole: false,
+            whole: question.whole,
             aside: question.threads > 1,
         };
         watch = watch.with_surface(&board.nozzle, &wanted);
@@ -447,6 +453,7 @@ fn answered(
         surfaces = Some(counts);
     }
     let reader = &replayed.source.steps;
+    let warnings = warnings(question.board, reader, exposure.as_ref(), &bumps);
     ReplayAnswer {
         job: job_read(&job.name, reader),
         board: question.board.clone(),
@@ -464,13 +471,14 @@ fn answered(
         excess_mm3: seen.excess_mm3,
         deficit_mm3: seen.deficit_mm3,
         surfaces,
-        outer_mm2: None,
+        outer_mm2: exposure.as_ref().map(|e| e.outer_mm2),
+        left_out: exposure.as_ref().map_or(Vec::new(), |e| e.left_out.clone()),
         bumps,
         luck: None,
         has_draws: has_draws(question.board),
         idle_stalls: seen.idle,
         need: seen.need,
-        warnings: warnings(question.board, reader),
+        warnings,
         stalls,
         drawing: exposure.zip(paths).map(|(exposure, paths)| Drawing {
             trace,

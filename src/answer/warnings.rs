@@ -7,6 +7,9 @@ use serde::Serialize;
 use crate::board::types::{Board, Link, ReplyWhen};
 use crate::job::notices::Kind as NoticeKind;
 use crate::job::reader::JobReader;
+use crate::surface::skin::Exposure;
+
+use super::bumps::BumpBook;
 
 /// Something that the reader or the board gives cause to doubt.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -26,7 +29,12 @@ pub struct Warning {
 }
 
 /// All warnings of a job that was read and of the board that it ran on.
-pub(super) fn warnings<R: Read>(board: &Board, reader: &JobReader<R>) -> Vec<Warning> {
+pub(super) fn warnings<R: Read>(
+    board: &Board,
+    reader: &JobReader<R>,
+    exposure: Option<&Exposure>,
+    bumps: &BumpBook,
+) -> Vec<Warning> {
     let mut all: Vec<Warning> = reader
         .notices()
         .list()
@@ -50,6 +58,8 @@ pub(super) fn warnings<R: Read>(board: &Board, reader: &JobReader<R>) -> Vec<War
         ));
     }
     all.extend(of_board(board));
+    all.extend(exposure.and_then(of_surface));
+    all.extend(of_bumps(bumps));
     all
 }
 
@@ -74,6 +84,29 @@ fn of_board(board: &Board) -> Vec<Warning> {
         ));
     }
     all
+}
+
+/// What a limit left out of the surface.
+fn of_surface(exposure: &Exposure) -> Option<Warning> {
+    let first = exposure.first_unknown_layer?;
+    let message = format!(
+        "the surface of {} (the first is layer {first}) is too large to be worked out: whether bumps there can be \
+         seen is unknown, and they do not count as visible",
+        match exposure.unknown_layers {
+            1 => "1 layer".to_string(),
+            n => format!("{n} layers"),
+        }
+    );
+    Some(plain("surface_unknown", &message))
+}
+
+/// Bumps too many to be counted.
+fn of_bumps(bumps: &BumpBook) -> Option<Warning> {
+    let message = format!(
+        "there are too many bumps to count all that can be seen: {} are left out of the counts",
+        bumps.uncounted()
+    );
+    (bumps.uncounted() > 0).then(|| plain("bumps_uncounted", &message))
 }
 
 fn plain(kind: &str, message: &str) -> Warning {

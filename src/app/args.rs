@@ -134,6 +134,9 @@ pub struct Compare {
     /// Most runs with other luck, for boards with draws; fewer if the answer is firm before
     #[arg(long, value_name = "N", default_value_t = 40, value_parser = clap::value_parser!(u64).range(1..=10_000))]
     pub runs: u64,
+    /// Height from which a bump on an outer wall counts as visible, mm: an assumption, no source
+    #[arg(long, value_name = "MM", default_value_t = 0.1, value_parser = parse_visible)]
+    pub visible: f64,
     /// Write compare.csv, compare.json and compare.svg to this folder
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
@@ -156,6 +159,9 @@ pub struct Remedies {
     /// The board.
     #[command(flatten)]
     pub on: OnBoard,
+    /// Height from which a bump on an outer wall counts as visible, mm: an assumption, no source
+    #[arg(long, value_name = "MM", default_value_t = 0.1, value_parser = parse_visible)]
+    pub visible: f64,
     /// Write remedies.csv and remedies.json to this folder
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,

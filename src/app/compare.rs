@@ -35,6 +35,7 @@ pub fn run(args: &Compare) -> Result<ExitCode, Failure> {
         seed: args.on.seed,
         runs_max: args.runs as usize,
         causes: args.causes,
+        visible_mm: args.visible,
         threads: threads(),
     };
     let answer = compare(

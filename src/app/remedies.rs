@@ -23,7 +23,7 @@ pub fn run(args: &Remedies) -> Result<ExitCode, Failure> {
         .as_deref()
         .map(|place| Folder::open(place, MARK))
         .transpose()?;
-    let mut table = tried(&args.job, &board, &args.on)?;
+    let mut table = tried(&args.job, &board, &args.on, args.visible)?;
     if let Some(mut folder) = folder.take() {
         let rows = tables::csv(table.rows());
         save(&mut folder, "remedies.csv", &rows)?;

@@ -120,6 +120,7 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         pictures: folder.is_some(),
         layer: args.layer,
         visible_mm: args.visible,
+        whole: args.whole,
         runs: args.runs as usize,
         threads: threads(),
     };
@@ -189,14 +190,20 @@ fn cures(args: &Replay, board: &Board, summary: &Summary) -> Result<Vec<CureRow>
     if summary.stalls == 0 || !again {
         return Ok(Vec::new());
     }
-    Ok(tried(&args.job, board, &args.on)?.single)
+    Ok(tried(&args.job, board, &args.on, args.visible)?.single)
 }
 
 /// All remedies, tried on a job.
-pub fn tried(path: &Path, board: &Board, on: &OnBoard) -> Result<CureTable, Failure> {
+pub fn tried(
+    path: &Path,
+    board: &Board,
+    on: &OnBoard,
+    visible_mm: f64,
+) -> Result<CureTable, Failure> {
     let question = RemediesQuestion {
         board,
         seed: on.seed,
+        visible_mm,
         threads: threads(),
     };
     let answer = remedies(&mut inputs::job(path, false)?, &question, &Bars::default())

@@ -8,14 +8,14 @@ const SHARE_MIN: f64 = 0.05;
 /// Remedies named at most.
 const IDEAS_MAX: usize = 3;
 
-/// At most three remedies for a job that stutters, one for each of the main causes; none of them has been
-/// tried yet.
+/// At most three remedies for a job that stutters, one for each of the main causes, the easiest first; none
+/// of them has been tried yet.
 pub fn ideas(answer: &ReplayAnswer) -> Vec<Remedy> {
     if answer.stall_count() == 0 || !answer.job.extrudes {
         return Vec::new();
     }
     let all = remedy::list(&answer.board);
-    answer
+    let mut ideas: Vec<Remedy> = answer
         .by_cause_s
         .shares(answer.ideal_s)
         .into_iter()
@@ -25,7 +25,9 @@ pub fn ideas(answer: &ReplayAnswer) -> Vec<Remedy> {
             against.min_by_key(|r| r.effort).cloned()
         })
         .take(IDEAS_MAX)
-        .collect()
+        .collect();
+    ideas.sort_by_key(|r| r.effort);
+    ideas
 }
 
 /// A remedy that was not tried, in one line.

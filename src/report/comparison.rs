@@ -23,9 +23,21 @@ pub struct Row {
     pub board: String,
     /// Runs, each with other luck.
     pub runs: usize,
+    /// Visible bumps, median.
+    pub visible: f64,
+    /// Lower end of its 95 % confidence interval; empty with too few runs, as are all such.
+    pub visible_low: Option<f64>,
+    /// Upper end.
+    pub visible_high: Option<f64>,
+    /// Share of runs with a visible bump.
+    pub visible_chance: f64,
+    /// Lower end (Wilson).
+    pub visible_chance_low: f64,
+    /// Upper end (Wilson).
+    pub visible_chance_high: f64,
     /// Stalls, median.
     pub stalls: f64,
-    /// Lower end of its interval; empty with too few runs, as are all such.
+    /// Lower end.
     pub stalls_low: Option<f64>,
     /// Upper end.
     pub stalls_high: Option<f64>,
@@ -43,7 +55,14 @@ pub struct Row {
     pub more_low_s: Option<f64>,
     /// Upper end, s.
     pub more_high_s: Option<f64>,
-    /// Sign test of that difference, Holm-adjusted.
+    /// Visible bumps more than under the job's first setting, run by run, median.
+    pub more_visible: f64,
+    /// Lower end.
+    pub more_visible_low: Option<f64>,
+    /// Upper end.
+    pub more_visible_high: Option<f64>,
+    /// Sign test of which of the two settings is worse, run by run: by visible bumps, then by lost time;
+    /// Holm-adjusted.
     pub p_holm: f64,
     /// Share of runs that stutter at all.
     pub chance: f64,
@@ -70,6 +89,8 @@ impl Row {
         let ends = |m: &Median| (m.interval.map(|i| i[0]), m.interval.map(|i| i[1]));
         let o = &case.outcome;
         let setting = &answer.settings[case.setting];
+        let (visible_low, visible_high) = ends(&o.visible);
+        let (more_visible_low, more_visible_high) = ends(&o.more_visible);
         let (stalls_low, stalls_high) = ends(&o.stalls);
         let (lost_low_s, lost_high_s) = ends(&o.lost_s);
         let (more_low_s, more_high_s) = ends(&o.more_s);
@@ -79,6 +100,12 @@ impl Row {
             setting: setting.name.clone(),
             board: setting.board.name.clone(),
             runs: o.runs,
+            visible: o.visible.middle,
+            visible_low,
+            visible_high,
+            visible_chance: o.visible_chance[0],
+            visible_chance_low: o.visible_chance[1],
+            visible_chance_high: o.visible_chance[2],
             stalls: o.stalls.middle,
             stalls_low,
             stalls_high,
@@ -89,6 +116,9 @@ impl Row {
             more_s: o.more_s.middle,
             more_low_s,
             more_high_s,
+            more_visible: o.more_visible.middle,
+            more_visible_low,
+            more_visible_high,
             p_holm: o.p_holm,
             chance: o.chance[0],
             chance_low: o.chance[1],
@@ -188,101 +218,110 @@ impl Comparison {
     }
 }
 
-fn stalls(n: f64) -> String {
+/// A median of counts with its noun: `no visible bump`, `12 visible bumps`.
+fn some(n: f64, noun: &str) -> String {
     if n == 0.0 {
-        "no stall".to_string()
+        format!("no {noun}")
     } else {
-        count(n.round() as u64, "stall")
+        count(n.round() as u64, noun)
     }
 }
 
-/// The answer: the best setting against the first for each job, and the hungriest job where there
-/// are several.
+/// Visible bumps and lost time of a row; stalls where nobody sees a bump.
+fn outcome(row: &Row, seen: bool) -> String {
+    let what = if seen {
+        some(row.visible, "visible bump")
+    } else {
+        some(row.stalls, "stall")
+    };
+    format!("{what} and {} lost", time(row.lost_s))
+}
+
+/// Whether any of these leaves a visible bump in the median run.
+fn any_seen(rows: &[&Row]) -> bool {
+    rows.iter().any(|r| r.visible > 0.0)
+}
+
+/// The answer: the best setting against the first for each job, and the most demanding job where there are
+/// several.
 fn verdict(rows: &[Row], jobs: &[JobRow]) -> String {
     let Some(first) = rows.first() else {
         return String::new();
     };
-    let mut text = String::new();
+    let mut told: Vec<String> = Vec::new();
     if rows.iter().any(|r| r.setting != first.setting) {
-        let told: Vec<String> = jobs
-            .iter()
-            .filter_map(|job| best(rows, job, jobs.len() > 1))
-            .collect();
-        text = told.join(" ");
+        let named = jobs.len() > 1;
+        told.extend(jobs.iter().filter_map(|job| best(rows, job, named)));
     }
     if jobs.len() > 1 {
-        let of = |row: &Row| jobs.iter().find(|j| j.job == row.job);
-        let mut firsts: Vec<&Row> = rows.iter().filter(|r| r.setting == first.setting).collect();
-        firsts.sort_by(|a, b| b.lost_s.total_cmp(&a.lost_s));
-        if let (Some(worst), Some(job)) = (firsts.first(), firsts.first().and_then(|r| of(r)))
-            && worst.lost_s > 0.0
-            && job.peak_blocks_per_s > 0.0
-        {
-            let others: Vec<String> = firsts[1..]
-                .iter()
-                .take(3)
-                .map(|r| format!("{} {}", shortened(&r.job, 24), time(r.lost_s)))
-                .collect();
-            let _ = write!(
-                text,
-                "{}{} starves the board most: {} lost against {}; half of its moves are at most \
-                 {:.2} mm, it asks for up to {} moves/s and {:.0} bytes for each millimetre.",
-                if text.is_empty() { "" } else { " " },
-                shortened(&worst.job, 24),
-                time(worst.lost_s),
-                others.join(", "),
-                job.median_block_mm,
-                rate(job.peak_blocks_per_s),
-                job.bytes_per_mm
-            );
-        }
+        told.extend(most_demanding(rows, jobs, first));
     }
-    text
+    told.join(" ")
+}
+
+/// The job that starves the board most under the first setting.
+fn most_demanding(rows: &[Row], jobs: &[JobRow], first: &Row) -> Option<String> {
+    let mut firsts: Vec<&Row> = rows.iter().filter(|r| r.setting == first.setting).collect();
+    firsts.sort_by(|a, b| b.lost_s.total_cmp(&a.lost_s));
+    let worst = *firsts.first()?;
+    let job = jobs.iter().find(|j| j.job == worst.job)?;
+    if worst.lost_s <= 0.0 || job.peak_blocks_per_s <= 0.0 {
+        return None;
+    }
+    let others: Vec<String> = firsts[1..]
+        .iter()
+        .take(3)
+        .map(|r| format!("{} {}", shortened(&r.job, 24), time(r.lost_s)))
+        .collect();
+    Some(format!(
+        "{} starves the board most: {} lost, against {}; its median move is {:.2} mm, and it asks for up to {} \
+         moves/s and {:.0} bytes for each millimetre.",
+        shortened(&worst.job, 24),
+        time(worst.lost_s),
+        others.join(", "),
+        job.median_block_mm,
+        rate(job.peak_blocks_per_s),
+        job.bytes_per_mm
+    ))
 }
 
 /// A job's best setting; `named`: with the job's name.
 fn best(rows: &[Row], job: &JobRow, named: bool) -> Option<String> {
     let own: Vec<&Row> = rows.iter().filter(|r| r.job == job.job).collect();
     let first = *own.first()?;
-    let best = own.iter().fold(first, |best, row| {
-        if (row.lost_s, row.stalls) < (best.lost_s, best.stalls) {
-            row
-        } else {
-            best
-        }
-    });
+    let key = |r: &Row| (r.visible, r.lost_s, r.stalls);
+    let best = own.iter().fold(
+        first,
+        |best, row| if key(row) < key(best) { row } else { best },
+    );
     let whose = if named {
         format!("{}: ", shortened(&job.job, 24))
     } else {
         String::new()
     };
-    Some(if best.setting == first.setting {
-        format!(
-            "{whose}Nothing here loses less than {}: {}, {} lost.",
+    let seen = any_seen(&own);
+    if best.setting == first.setting {
+        return Some(format!(
+            "{whose}Nothing here is better than {}: {}.",
             first.setting,
-            stalls(first.stalls),
-            time(first.lost_s)
+            outcome(first, seen)
+        ));
+    }
+    let sure = if best.runs > 1 && best.p_holm > FIRM_P {
+        format!(
+            " The difference is not significant (p = {:.2}).",
+            best.p_holm
         )
     } else {
-        let left = match first.lost_s {
-            s if s > 0.0 => share(best.lost_s / s),
-            _ => "0 %".into(),
-        };
-        let sure = if best.runs > 1 && best.p_holm > FIRM_P {
-            " That may be luck: the difference is not sure yet."
-        } else {
-            ""
-        };
-        format!(
-            "{whose}{} is best: {} and {} lost, where {} has {} and {} ({left} is left).{sure}",
-            best.setting,
-            stalls(best.stalls),
-            time(best.lost_s),
-            first.setting,
-            stalls(first.stalls),
-            time(first.lost_s)
-        )
-    })
+        String::new()
+    };
+    Some(format!(
+        "{whose}{} is best: {}, where {} has {}.{sure}",
+        best.setting,
+        outcome(best, seen),
+        first.setting,
+        outcome(first, seen)
+    ))
 }
 
 /// Settings by the last part of their keys: `when=off blocks=8`.
@@ -312,12 +351,12 @@ pub fn report(c: &Comparison) -> String {
     let mut out = String::new();
     let _ = writeln!(
         out,
-        "job                          moves  half are below  most moves/s  bytes/mm"
+        "job                          moves   median move  most moves/s  bytes/mm"
     );
     for j in &c.jobs {
         let _ = writeln!(
             out,
-            "{:<24} {:>9} {:>12.2} mm {:>13} {:>9.1}",
+            "{:<24} {:>9} {:>10.2} mm {:>13} {:>9.1}",
             shortened(&j.job, 24),
             j.blocks,
             j.median_block_mm,
@@ -328,90 +367,111 @@ pub fn report(c: &Comparison) -> String {
     for job in &c.jobs {
         let rows: Vec<&Row> = c.rows.iter().filter(|r| r.job == job.job).collect();
         let _ = writeln!(out, "\n{}", shortened(&job.job, 80));
-        let _ = writeln!(
-            out,
-            "  {:<20}{:<17}{:<24}stutters",
-            "setting", "stalls", "lost"
-        );
-        for row in &rows {
-            let whole = |n: f64| format!("{:.0}", n.round());
-            let stalls = range(
-                &whole(row.stalls),
-                row.stalls_low.map(whole),
-                row.stalls_high.map(whole),
-            );
-            let lost = range(
-                &time(row.lost_s),
-                row.lost_low_s.map(time),
-                row.lost_high_s.map(time),
-            );
-            let percent = |p: f64| format!("{:.0}", 100.0 * p);
-            let mut chance = format!("{} %", percent(row.chance));
-            if row.runs > 1 {
-                let _ = write!(
-                    chance,
-                    " ({}–{})",
-                    percent(row.chance_low),
-                    percent(row.chance_high)
-                );
-            }
-            let name = short(&row.setting);
-            if name.chars().count() > 19 {
-                // A long name has a line of its own.
-                let _ = writeln!(out, "  {}", shortened(&name, 78));
-                let line = format!("  {:<20}{stalls:<17}{lost:<24}{chance}", "");
-                let _ = writeln!(out, "{}", line.trim_end());
-            } else {
-                let line = format!("  {name:<20}{stalls:<17}{lost:<24}{chance}");
-                let _ = writeln!(out, "{}", line.trim_end());
-            }
-        }
+        settings(&mut out, &rows);
         if rows.len() > 1 {
             against(&mut out, &rows);
         }
         lost_by(&mut out, &rows);
     }
-    let note = match (c.runs, c.firm) {
+    out.push('\n');
+    for line in wrap(&note(c), 80) {
+        let _ = writeln!(out, "{line}");
+    }
+    out
+}
+
+/// A job's settings, each on a line.
+fn settings(out: &mut String, rows: &[&Row]) {
+    let _ = writeln!(
+        out,
+        "  {:<20}{:<16}{:<12}{:<20}bump seen",
+        "setting", "visible bumps", "stalls", "lost"
+    );
+    for row in rows {
+        let whole = |n: f64| format!("{:.0}", n.round());
+        let of = |middle: f64, low: Option<f64>, high: Option<f64>| {
+            range(&whole(middle), low.map(whole), high.map(whole))
+        };
+        let lost = range(
+            &time(row.lost_s),
+            row.lost_low_s.map(time),
+            row.lost_high_s.map(time),
+        );
+        let percent = |p: f64| format!("{:.0}", 100.0 * p);
+        let mut chance = format!("{} %", percent(row.visible_chance));
+        if row.runs > 1 {
+            let _ = write!(
+                chance,
+                " ({}–{})",
+                percent(row.visible_chance_low),
+                percent(row.visible_chance_high)
+            );
+        }
+        let numbers = format!(
+            "{:<16}{:<12}{lost:<20}{chance}",
+            of(row.visible, row.visible_low, row.visible_high),
+            of(row.stalls, row.stalls_low, row.stalls_high)
+        );
+        let name = short(&row.setting);
+        let line = if name.chars().count() > 19 {
+            // A long name has a line of its own.
+            let _ = writeln!(out, "  {}", shortened(&name, 78));
+            format!("  {:<20}{numbers}", "")
+        } else {
+            format!("  {name:<20}{numbers}")
+        };
+        let _ = writeln!(out, "{}", line.trim_end());
+    }
+}
+
+/// What the runs are worth.
+fn note(c: &Comparison) -> String {
+    match (c.runs, c.firm) {
         (1, true) => "Nothing is drawn on these boards: one run each is exact.".to_string(),
-        (1, false) => "One run each: other luck may give other numbers (--runs).".to_string(),
+        (1, false) => "One run each: another seed may give other numbers (--runs).".to_string(),
         (n, true) => format!(
-            "{n} runs each, seeds {} to {}, the same luck for all settings. In brackets: what holds the median, or the chance, \
-             with 95 %. More runs would hardly change the answer.",
+            "Medians of {n} runs each, seeds {} to {}, the same luck for all settings; in brackets the 95 % \
+             confidence interval of the median, and of the share of runs in which a bump can be seen. More runs \
+             would hardly change the answer.",
             c.seed,
             c.seed + n as u64 - 1
         ),
         (n, false) => format!(
-            "{n} runs each are not enough for a firm answer: some differences may be luck{}.",
+            "{n} runs each are not enough for a firm answer: some differences are not significant{}.",
             match c.runs_needed {
-                Some(more) => format!("; about {more} may do (--runs {more})"),
-                None => "; they are so near each other that more runs will hardly tell".into(),
+                Some(more) => format!("; about {more} runs may do (--runs {more})"),
+                None =>
+                    ", and the settings are so alike that more runs will hardly tell them apart"
+                        .into(),
             }
         ),
-    };
-    out.push('\n');
-    for line in wrap(&note, 80) {
-        let _ = writeln!(out, "{line}");
     }
-    out
 }
 
 /// Differences to the first setting, run by run.
 fn against(out: &mut String, rows: &[&Row]) {
     let first = short(&rows[0].setting);
     let _ = writeln!(out, "\n  against {first}, run by run");
+    let seen = any_seen(rows);
     for row in &rows[1..] {
-        let more = range(
+        let lost = range(
             &signed(row.more_s),
             row.more_low_s.map(signed),
             row.more_high_s.map(signed),
         );
-        let luck = match row.runs {
-            1 => String::new(),
-            _ if row.p_holm >= 0.95 => "no difference but luck".to_string(),
-            _ => format!("by luck alone: {}", share(row.p_holm)),
+        let bumps = match row.more_visible {
+            _ if !seen => String::new(),
+            n if n > 0.0 => format!("+{n:.0} bumps"),
+            n => format!("{n:.0} bumps"),
         };
-        let name = shortened(&short(&row.setting), 25);
-        let line = format!("  {name:<26}{more:<31}{luck}");
+        let p = match row.runs {
+            1 => String::new(),
+            _ if row.p_holm > FIRM_P => format!("not significant (p = {:.2})", row.p_holm),
+            _ if row.p_holm < 0.001 => "p < 0.001".to_string(),
+            _ => format!("p = {:.3}", row.p_holm),
+        };
+        let name = shortened(&short(&row.setting), 19);
+        let line = format!("  {name:<20}{bumps:<12}{lost:<26}{p}");
         let _ = writeln!(out, "{}", line.trim_end());
     }
 }

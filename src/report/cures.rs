@@ -5,11 +5,10 @@ use std::fmt::Write;
 use serde::Serialize;
 
 use crate::answer::remedies::RemediesAnswer;
-use crate::study::cures::Tried;
+use crate::study::cures::{Average, Tried};
 use crate::study::remedy::Remedy;
-use crate::study::sample::Sample;
 
-use super::numbers::{count, time};
+use super::numbers::time;
 use super::text::wrap;
 
 /// A change, or a set of them, and what it comes to.
@@ -17,8 +16,10 @@ use super::text::wrap;
 pub struct CureRow {
     /// What is changed.
     pub remedy: String,
-    /// Stalls left.
-    pub stalls: u64,
+    /// Visible bumps left, the mean of the runs.
+    pub visible: f64,
+    /// Stalls left, the mean of the runs.
+    pub stalls: f64,
     /// Lost time left, s.
     pub lost_s: f64,
     /// The replay's duration, s.
@@ -44,8 +45,10 @@ pub struct CureTable {
     pub job: String,
     /// The board's name.
     pub board: String,
-    /// The seed.
+    /// The first seed.
     pub seed: u64,
+    /// Runs made of each change.
+    pub runs: usize,
     /// As it is today.
     pub today: CureRow,
     /// Single changes, the best first.
@@ -66,6 +69,7 @@ impl CureTable {
             job: answer.job.clone(),
             board: answer.board.clone(),
             seed: answer.seed,
+            runs: cures.runs,
             today: today(&cures.before),
             single: cures.single.iter().map(|t| row(t, &cures.before)).collect(),
             set: cures.set.as_ref().map(|t| row(t, &cures.before)),
@@ -83,10 +87,11 @@ impl CureTable {
     }
 }
 
-fn today(s: &Sample) -> CureRow {
+fn today(s: &Average) -> CureRow {
     CureRow {
         remedy: "as it is".to_string(),
-        stalls: s.stalls(),
+        visible: s.visible,
+        stalls: s.stalls,
         lost_s: s.lost_s,
         replay_s: s.replay_s,
         longer_s: 0.0,
@@ -96,15 +101,16 @@ fn today(s: &Sample) -> CureRow {
     }
 }
 
-fn row(t: &Tried, before: &Sample) -> CureRow {
+fn row(t: &Tried, before: &Average) -> CureRow {
     let join =
         |of: &dyn Fn(&Remedy) -> String| t.remedies.iter().map(of).collect::<Vec<_>>().join("; ");
     CureRow {
         remedy: join(&|r| r.name.clone()),
-        stalls: t.sample.stalls(),
-        lost_s: t.sample.lost_s,
-        replay_s: t.sample.replay_s,
-        longer_s: t.sample.replay_s - before.replay_s,
+        visible: t.after.visible,
+        stalls: t.after.stalls,
+        lost_s: t.after.lost_s,
+        replay_s: t.after.replay_s,
+        longer_s: t.after.replay_s - before.replay_s,
         shift_mm: t.shift_mm,
         effort: t.effort(),
         cost: join(&|r| r.cost.clone()),
@@ -127,14 +133,7 @@ impl CureRow {
 
 /// The change and what it comes to, in a sentence or two.
 pub fn sentence(row: &CureRow, today: &CureRow) -> String {
-    let mut text = format!(
-        "{}: {} become {}, {} lost become {}.",
-        row.remedy,
-        count(today.stalls, "stall"),
-        row.stalls,
-        time(today.lost_s),
-        time(row.lost_s)
-    );
+    let mut text = format!("{}: {}", row.remedy, left(row, today));
     if let Some(first) = text.get(..1) {
         text = first.to_uppercase() + &text[1..];
     }
@@ -142,42 +141,85 @@ pub fn sentence(row: &CureRow, today: &CureRow) -> String {
     text
 }
 
+/// What is left of bumps, or of stalls where there are no bumps, and of lost time.
+fn left(row: &CureRow, today: &CureRow) -> String {
+    let lost = format!(
+        "{} lost instead of {}",
+        time(row.lost_s),
+        time(today.lost_s)
+    );
+    if today.visible > 0.0 {
+        let before = mean(today.visible);
+        match row.visible {
+            n if n > 0.0 => format!("{} visible bumps instead of {before}, {lost}.", mean(n)),
+            _ => format!("no visible bump instead of {before}, {lost}."),
+        }
+    } else {
+        format!(
+            "{} stalls instead of {}, {lost}.",
+            mean(row.stalls),
+            mean(today.stalls)
+        )
+    }
+}
+
+/// A mean of counts: whole where it is.
+fn mean(n: f64) -> String {
+    if n.fract() == 0.0 || n >= 100.0 {
+        format!("{n:.0}")
+    } else {
+        format!("{n:.1}")
+    }
+}
+
+/// Whether nothing is left to cure: no visible bump, or no stall where there were no bumps.
+fn is_clean(row: &CureRow, today: &CureRow) -> bool {
+    if today.visible > 0.0 {
+        row.visible == 0.0
+    } else {
+        row.stalls == 0.0
+    }
+}
+
 fn verdict(t: &CureTable) -> String {
-    if t.today.stalls == 0 {
+    let today = &t.today;
+    if today.stalls == 0.0 {
         return "Nothing to cure: no stall.".to_string();
     }
-    // The easiest change that leaves next to no lost time and takes little more of it.
-    let quick = |r: &&CureRow| r.longer_s <= 0.1 * t.today.replay_s;
-    let enough = |r: &&CureRow| r.lost_s * 20.0 <= t.today.lost_s;
-    let easiest = t
-        .single
-        .iter()
-        .filter(quick)
-        .filter(enough)
-        .min_by_key(|r| r.effort);
-    let best = t.single.iter().min_by(|a, b| a.lost_s.total_cmp(&b.lost_s));
-    let best = best.filter(|r| r.lost_s < 0.9 * t.today.lost_s);
-    let Some(chosen) = easiest.or(t.set.as_ref()).or(best) else {
-        return "None of the changes tried here helps.".to_string();
+    let lead = if today.visible == 0.0 {
+        "Nothing to cure that could be seen: no visible bump. "
+    } else {
+        ""
     };
-    let mut text = sentence(chosen, &t.today);
-    if chosen.stalls > 0 {
-        let clean = t
-            .single
-            .iter()
-            .filter(quick)
-            .chain(&t.set)
-            .filter(|r| r.stalls == 0);
-        if let Some(clean) = clean.min_by_key(|r| r.effort) {
-            let _ = write!(
-                text,
-                " No stall at all is left by {}; costs: {}.",
-                clean.remedy,
-                clean.costs().join("; ")
-            );
+    let quick = |r: &&CureRow| r.longer_s <= 0.1 * today.replay_s;
+    let helps = |r: &&CureRow| {
+        if today.visible > 0.0 {
+            r.visible < 0.5 * today.visible
+        } else {
+            r.lost_s < 0.5 * today.lost_s
         }
+    };
+    let all = || t.single.iter().chain(&t.set).filter(quick);
+    let clean = all().filter(|r| is_clean(r, today)).min_by(|a, b| {
+        a.effort
+            .cmp(&b.effort)
+            .then(a.longer_s.total_cmp(&b.longer_s))
+    });
+    let easy = all().filter(helps).min_by_key(|r| r.effort);
+    match (easy, clean) {
+        (Some(easy), Some(clean)) if easy.effort < clean.effort => format!(
+            "{lead}{} Nothing is left with {}; costs: {}.",
+            sentence(easy, today),
+            clean.remedy,
+            clean.costs().join("; ")
+        ),
+        (_, Some(clean)) => format!("{lead}{}", sentence(clean, today)),
+        (Some(easy), None) => format!("{lead}{}", sentence(easy, today)),
+        (None, None) => match t.single.iter().filter(helps).min_by_key(|r| r.effort) {
+            Some(slow) => format!("{lead}{}", sentence(slow, today)),
+            None => format!("{lead}None of the changes tried here helps."),
+        },
     }
-    text
 }
 
 /// The table, without the verdict, in at most 80 columns.
@@ -188,39 +230,42 @@ pub fn report(t: &CureTable) -> String {
         "job       {}\nboard     {}, seed {}\n",
         t.job, t.board, t.seed
     );
-    let _ = writeln!(out, "  stalls       lost      longer  change (its cost)");
+    let _ = writeln!(
+        out,
+        "   bumps  stalls       lost      longer  change (its cost)"
+    );
     for row in t.rows() {
-        let longer = if row.longer_s.abs() < 0.5 {
-            "-".to_string()
-        } else {
-            format!(
-                "{}{}",
-                if row.longer_s > 0.0 { "+" } else { "" },
-                time(row.longer_s)
-            )
+        let longer = match row.longer_s {
+            s if s.abs() < 0.5 => "-".to_string(),
+            s => format!("{}{}", if s > 0.0 { "+" } else { "" }, time(s)),
         };
         let mut what = row.remedy.clone();
-        let price: Vec<String> = row.costs().into_iter().filter(|c| c != "time").collect();
+        let mut price = row.costs();
         // How much longer it takes stands in a column of its own.
-        let price: Vec<&String> = price.iter().filter(|c| !c.ends_with("longer")).collect();
-        if price.iter().any(|c| !c.is_empty()) {
-            let price: Vec<&str> = price.iter().map(|c| c.as_str()).collect();
+        price.retain(|c| !c.is_empty() && c != "time" && !c.ends_with("longer"));
+        if !price.is_empty() {
             let _ = write!(what, " ({})", price.join("; "));
         }
-        for (k, line) in wrap(&what, 46).iter().enumerate() {
-            if k == 0 {
-                let _ = writeln!(
-                    out,
-                    "{:>8} {:>10} {:>11}  {line}",
-                    row.stalls,
-                    time(row.lost_s),
-                    longer
-                );
-            } else {
-                let _ = writeln!(out, "{:33}{line}", "");
-            }
+        let numbers = format!(
+            "{:>8} {:>7} {:>10} {longer:>11}",
+            mean(row.visible),
+            mean(row.stalls),
+            time(row.lost_s)
+        );
+        for (k, line) in wrap(&what, 39).iter().enumerate() {
+            let lead = if k == 0 { numbers.as_str() } else { "" };
+            let _ = writeln!(out, "{lead:<39}  {line}");
         }
     }
-    out.push_str("\nOne run each, under one seed: differences of a few stalls may be luck.\n");
+    let note = match t.runs {
+        1 => "One run each, with the same seed.".to_string(),
+        n => format!(
+            "Means of {n} runs each, with the same seeds; bumps are those that can be seen."
+        ),
+    };
+    out.push('\n');
+    for line in wrap(&note, 80) {
+        let _ = writeln!(out, "{line}");
+    }
     out
 }

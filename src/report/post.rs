@@ -75,7 +75,8 @@ pub fn text(s: &Summary, board: &Board, ideas: &[Remedy], cures: &[CureRow]) -> 
     if let Some(first) = helps.first() {
         say("What helps:", "");
         let mut today = (*first).clone();
-        (today.stalls, today.lost_s) = (s.stalls, s.lost_s);
+        (today.visible, today.stalls, today.lost_s) =
+            (s.expected_bumps.unwrap_or(0.0), s.stalls as f64, s.lost_s);
         for cure in helps {
             say(&sentence(cure, &today), "- ");
         }

@@ -5,6 +5,7 @@ use std::fmt::Write;
 use crate::answer::replay::ReplayAnswer;
 use crate::study::sample::Sample;
 use crate::study::stalls::Kind;
+use crate::surface::left_out::{LeftOut, Why};
 
 use super::numbers::{byte_rate, count, rate, share, time};
 use super::summary::{Place, Summary};
@@ -24,6 +25,7 @@ pub fn report(answer: &ReplayAnswer, s: &Summary) -> String {
         need(&mut out, s);
     }
     luck(&mut out, answer);
+    left_out(&mut out, answer);
     if !s.worst.is_empty() {
         places(&mut out, "largest visible bumps", &s.worst);
     }
@@ -141,6 +143,46 @@ fn bumps(out: &mut String, answer: &ReplayAnswer, s: &Summary) {
         let _ = write!(text, "; {} on 100 cm² of outer wall", rate(n));
     }
     row(out, "bumps", &text);
+}
+
+/// What was printed and does not count as part.
+fn left_out(out: &mut String, answer: &ReplayAnswer) {
+    if answer.left_out.is_empty() {
+        return;
+    }
+    let all: Vec<String> = answer.left_out.iter().map(not_part).collect();
+    row(
+        out,
+        "left out",
+        &format!("{}; --whole counts everything", all.join("; ")),
+    );
+}
+
+/// Something that was left out, and why: `2 islands on layer 0 that nothing stands on`.
+fn not_part(left: &LeftOut) -> String {
+    let layers = if left.first_layer == left.last_layer {
+        format!("on layer {}", left.first_layer)
+    } else {
+        format!("on layers {} to {}", left.first_layer, left.last_layer)
+    };
+    let n = left.count;
+    match left.why {
+        Why::NothingStandsOn => {
+            format!("{} {layers} that nothing stands on", count(n, "island"))
+        }
+        Why::Brim => format!("{} {layers} around the part", count(n, "loop")),
+        Why::BelowRoof => format!("{} {layers} that end below a roof (supports)", columns(n)),
+        Why::OpenColumn => format!("{} {layers} beside closed loops", columns(n)),
+        Why::OpenLine => format!("{} {layers} beside closed loops", count(n, "open line")),
+    }
+}
+
+fn columns(n: u64) -> String {
+    if n == 1 {
+        "1 column of open lines".to_string()
+    } else {
+        format!("{n} columns of open lines")
+    }
 }
 
 /// What the worst stretch asks of the board, where the board fell short of it.

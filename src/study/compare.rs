@@ -58,6 +58,10 @@ pub fn samples(
 pub struct Outcome {
     /// How many runs.
     pub runs: usize,
+    /// Visible bumps.
+    pub visible: Median,
+    /// Share of runs with any visible bump, and its Wilson interval.
+    pub visible_chance: [f64; 3],
     /// Stalls.
     pub stalls: Median,
     /// Lost time, s.
@@ -66,12 +70,24 @@ pub struct Outcome {
     pub replay_s: Median,
     /// Lost time less that of the first case, run by run, s.
     pub more_s: Median,
-    /// Sign test of that difference, Holm-adjusted over the cases of the job.
+    /// Visible bumps more than in the first case, run by run.
+    pub more_visible: Median,
+    /// Sign test of which of the two is worse, run by run: the one with more visible bumps, or, where they have as
+    /// many, the one that loses more time; Holm-adjusted over the cases of the job.
     pub p_holm: f64,
-    /// Runs in which that difference is above 0, and below.
+    /// Runs in which this case is worse than the first, and better.
     pub signs: [usize; 2],
     /// Share of runs with any stall, and its Wilson interval.
     pub chance: [f64; 3],
+}
+
+/// By what a run is worse than another: by visible bumps; where both have as many, by lost time.
+fn worse(own: &Sample, first: &Sample) -> f64 {
+    if own.visible == first.visible {
+        own.lost_s - first.lost_s
+    } else {
+        own.visible as f64 - first.visible as f64
+    }
 }
 
 /// Tells all cases.
@@ -80,41 +96,48 @@ pub fn outcomes(cases: &[Case], samples: &Samples) -> Vec<Outcome> {
         samples[case].iter().map(what).collect()
     };
     let lost = |s: &Sample| s.lost_s;
-    let more: Vec<Vec<f64>> = (0..cases.len())
-        .map(|i| {
-            let pairs = samples[i].iter().zip(&samples[cases[i].first]);
-            pairs
-                .map(|(own, first)| own.lost_s - first.lost_s)
-                .collect()
-        })
-        .collect();
+    let against_first = |i: usize, of: &dyn Fn(&Sample, &Sample) -> f64| -> Vec<f64> {
+        let pairs = samples[i].iter().zip(&samples[cases[i].first]);
+        pairs.map(|(own, first)| of(own, first)).collect()
+    };
+    let worse: Vec<Vec<f64>> = (0..cases.len()).map(|i| against_first(i, &worse)).collect();
     let mut p_holm = vec![1.0; cases.len()];
     for first in 0..cases.len() {
         let others: Vec<usize> = (0..cases.len())
             .filter(|i| cases[*i].first == first && *i != first)
             .collect();
-        let p: Vec<f64> = others.iter().map(|i| stats::sign_test(&more[*i])).collect();
+        let p: Vec<f64> = others
+            .iter()
+            .map(|i| stats::sign_test(&worse[*i]))
+            .collect();
         for (i, p) in others.iter().zip(stats::holm(&p)) {
             p_holm[*i] = p;
         }
     }
+    let chance = |i: usize, has: &dyn Fn(&Sample) -> bool| {
+        let runs = samples[i].len() as u64;
+        let with = samples[i].iter().filter(|s| has(s)).count() as u64;
+        let [low, high] = stats::wilson(with, runs);
+        [with as f64 / runs as f64, low, high]
+    };
     (0..cases.len())
         .map(|i| {
-            let runs = samples[i].len();
-            let stuttered = samples[i].iter().filter(|s| s.stalls() > 0).count() as u64;
-            let [low, high] = stats::wilson(stuttered, runs as u64);
+            let more = |of: &dyn Fn(&Sample, &Sample) -> f64| stats::median(&against_first(i, of));
             Outcome {
-                runs,
+                runs: samples[i].len(),
+                visible: stats::median(&of(i, &|s| s.visible as f64)),
+                visible_chance: chance(i, &|s| s.visible > 0),
                 stalls: stats::median(&of(i, &|s| s.stalls() as f64)),
                 lost_s: stats::median(&of(i, &lost)),
                 replay_s: stats::median(&of(i, &|s| s.replay_s)),
-                more_s: stats::median(&more[i]),
+                more_s: more(&|own, first| own.lost_s - first.lost_s),
+                more_visible: more(&|own, first| own.visible as f64 - first.visible as f64),
                 p_holm: p_holm[i],
                 signs: [
-                    more[i].iter().filter(|d| **d > 0.0).count(),
-                    more[i].iter().filter(|d| **d < 0.0).count(),
+                    worse[i].iter().filter(|d| **d > 0.0).count(),
+                    worse[i].iter().filter(|d| **d < 0.0).count(),
                 ],
-                chance: [stuttered as f64 / runs as f64, low, high],
+                chance: chance(i, &|s| s.stalls() > 0),
             }
         })
         .collect()
@@ -124,6 +147,9 @@ pub fn outcomes(cases: &[Case], samples: &Samples) -> Vec<Outcome> {
 const FIRM_SHARE: f64 = 0.05;
 /// And in seconds.
 const FIRM_S: f64 = 0.1;
+
+/// Difference of visible bumps that nobody minds.
+const FIRM_BUMPS: f64 = 1.0;
 
 /// Chance of a wrong sign that a firm answer may have.
 pub const FIRM_P: f64 = 0.05;
@@ -136,10 +162,9 @@ fn is_known(case: usize, cases: &[Case], outcomes: &[Outcome]) -> bool {
         return true;
     }
     let narrow_s = FIRM_S.max(FIRM_SHARE * outcomes[first].lost_s.middle);
-    o.p_holm <= FIRM_P
-        || o.more_s
-            .interval
-            .is_some_and(|[low, high]| high - low <= narrow_s)
+    let is_narrow =
+        |m: &Median, most: f64| m.interval.is_some_and(|[low, high]| high - low <= most);
+    o.p_holm <= FIRM_P || is_narrow(&o.more_s, narrow_s) && is_narrow(&o.more_visible, FIRM_BUMPS)
 }
 
 /// Whether each difference to the first case of its job is known.

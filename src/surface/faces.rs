@@ -148,14 +148,14 @@ impl Faces {
     }
 }
 
-/// Blocks of one line on their way to the store and to the skin.
-struct ToStore<'a> {
+/// Blocks on their way to the skin, and to the store where there is one.
+struct ToSkin<'a> {
     skin: &'a mut Skin,
-    blocks: &'a mut Vec<Block>,
+    stored: Option<&'a mut StoredJob>,
     next_block: u64,
 }
 
-impl Sink for ToStore<'_> {
+impl Sink for ToSkin<'_> {
     #[inline]
     fn block(&mut self, block: &Block, foot: Footprint) {
         self.skin.trace(
@@ -165,7 +165,9 @@ impl Sink for ToStore<'_> {
             foot.layer_height_mm,
         );
         self.next_block += 1;
-        self.blocks.push(*block);
+        if let Some(stored) = &mut self.stored {
+            stored.block(block, foot);
+        }
     }
 }
 
@@ -179,9 +181,7 @@ pub fn store<T: Steps>(
     wanted: &Wanted,
 ) -> Result<(StoredJob, Exposure), JobError> {
     let mut stored = StoredJob::default();
-    let exposure = each_line(planned, nozzle, wanted, |line, blocks| {
-        stored.push(line, blocks.drain(..));
-    })?;
+    let exposure = trace(planned, nozzle, wanted, Some(&mut stored))?;
     Ok((stored, exposure))
 }
 
@@ -195,28 +195,29 @@ pub fn faces(
     nozzle: &Nozzle,
     wanted: &Wanted,
 ) -> Result<Exposure, JobError> {
-    each_line(source, nozzle, wanted, |_, blocks| blocks.clear())
+    trace(source, nozzle, wanted, None)
 }
 
-fn each_line(
+fn trace(
     source: &mut impl Source,
     nozzle: &Nozzle,
     wanted: &Wanted,
-    mut each: impl FnMut(&crate::replay::world::Line, &mut Vec<Block>),
+    mut stored: Option<&mut StoredJob>,
 ) -> Result<Exposure, JobError> {
     let mut skin = Skin::new(nozzle, wanted);
-    let mut blocks = Vec::new();
     let mut next_block = 0;
     loop {
-        let mut sink = ToStore {
+        let mut sink = ToSkin {
             skin: &mut skin,
-            blocks: &mut blocks,
+            stored: stored.as_deref_mut(),
             next_block,
         };
         let line = source.next_line(&mut sink)?;
         next_block = sink.next_block;
         let Some(line) = line else { break };
-        each(&line, &mut blocks);
+        if let Some(stored) = &mut stored {
+            stored.line(&line);
+        }
     }
     Ok(skin.finish().0)
 }

@@ -12,12 +12,14 @@ use headstall::replay::source::Planned;
 use headstall::replay::store::Reading;
 use headstall::replay::stream::replay;
 use headstall::replay::world::{Cause, Line, Ran, World};
+use headstall::study::bumps::Found as Event;
 use headstall::study::causes::{self, Span};
 use headstall::study::compare::{Case, is_firm, outcomes, runs_needed};
 use headstall::study::cures;
 use headstall::study::reshape::{Reshape, reshape};
-use headstall::study::sample::{Sample, has_draws, sample};
+use headstall::study::sample::{Sample, Sight, has_draws, sample};
 use headstall::study::watch::Watch;
+use headstall::surface::skin::Surface;
 use proptest::prelude::*;
 
 use super::laws::{any_board, any_job};
@@ -171,10 +173,18 @@ proptest! {
     #[test]
     fn the_stored_job_replays_as_the_file_does(text in any_board(), job in any_job(), seed in any::<u64>()) {
         let board = profile::parse(&text, "any.toml", &[]).unwrap();
-        let mut watch = Watch::new(&board.nozzle, |_| {});
+        let mut heights_mm = Vec::new();
+        let each = |event: &Event| if let Event::Bump(bump) = event { heights_mm.push(bump.height_mm) };
+        let mut watch = Watch::new(&board.nozzle, each);
         let done = replay(job.as_bytes(), &board, seed, &mut watch).unwrap();
         let (seen, _) = watch.finish();
+        let visible = heights_mm.iter().filter(|mm| **mm >= 0.05).count() as u64;
         let kept = Planned::new(JobReader::new(job.as_bytes()), &board).store().unwrap();
+        let sight = Sight { facing: &|_| Some(Surface::Outer), visible_mm: 0.05 };
+        let seen_so = sample(&kept, &board, seed, Some(sight)).unwrap();
+        prop_assert_eq!(seen_so.visible, visible);
+        let highest_mm = heights_mm.iter().copied().fold(0.0, f64::max);
+        prop_assert!((seen_so.highest_mm - highest_mm).abs() <= 1e-9 * highest_mm);
         let again = sample(&kept, &board, seed, None).unwrap();
         prop_assert_eq!(again.lost_s.to_bits(), done.lost_s.to_bits());
         prop_assert_eq!(again.replay_s.to_bits(), done.totals.replay_s.to_bits());
@@ -364,8 +374,16 @@ fn remedies_cure() {
         );
     }
     let all = steps(&job);
-    let cures = cures::cures(&all, &board, 0, 2, &|_| {}).unwrap();
-    assert!(cures.before.stalls() > 10, "{:?}", cures.before);
+    let trial = cures::Trial {
+        steps: &all,
+        board: &board,
+        seed: 0,
+        visible_mm: 0.1,
+        threads: 2,
+    };
+    let cures = cures::cures(&trial, &|_| {}).unwrap();
+    let before = cures.before;
+    assert!(before.stalls > 10.0 && before.visible > 0.0, "{before:?}");
     let named = |what: &str| {
         let found = cures
             .single
@@ -373,31 +391,18 @@ fn remedies_cure() {
             .find(|t| t.remedies[0].name.starts_with(what));
         found.unwrap_or_else(|| panic!("no {what}"))
     };
-    assert!(named("no saves").sample.lost_s < 0.1 * cures.before.lost_s);
+    assert!(named("no saves").after.lost_s < 0.1 * before.lost_s);
     let slow = named("printing moves at most");
-    assert!(
-        slow.sample.lost_s <= 0.02 * cures.before.lost_s
-            && slow.sample.replay_s > cures.before.replay_s
-    );
-    let share = |t: &cures::Tried| {
-        t.sample.lost_s / cures.before.lost_s
-            + t.sample.stalls() as f64 / cures.before.stalls() as f64
-    };
-    assert!(
-        cures
-            .single
-            .windows(2)
-            .all(|p| share(&p[0]) <= share(&p[1]) + 1e-12)
-    );
+    assert!(slow.after.lost_s <= 0.02 * before.lost_s && slow.after.visible == 0.0);
+    assert!(slow.after.replay_s > before.replay_s);
+    // Those that hardly prolong the print come first, then those that leave fewest bumps.
+    for pair in cures.single.windows(2) {
+        let key = |t: &cures::Tried| (t.is_slow(&before), t.after.visible);
+        assert!(key(&pair[0]) <= key(&pair[1]));
+    }
     if let Some(set) = &cures.set {
-        let quick = |t: &&cures::Tried| t.sample.replay_s <= 1.1 * cures.before.replay_s;
-        let least = cures
-            .single
-            .iter()
-            .filter(quick)
-            .map(|t| t.sample.stalls())
-            .min()
-            .unwrap();
-        assert!(set.sample.stalls() < least && set.remedies.len() > 1);
+        let quick = cures.single.iter().filter(|t| !t.is_slow(&before));
+        let key = |t: &cures::Tried| (t.after.visible, t.after.stalls);
+        assert!(quick.into_iter().all(|t| key(set) < key(t)) && set.remedies.len() > 1);
     }
 }
