@@ -100,7 +100,7 @@ impl Key {
             Key::LineUs | Key::ByteUs | Key::BlockUs | Key::PassUs | Key::ChordUs | Key::StepUs => {
                 "us"
             }
-            Key::Chores => "of the processor's time",
+            Key::Chores => "of the time",
             Key::Blocks | Key::LowWater => "moves",
             Key::Lines => "lines",
             Key::SaveEvery => "s",
