@@ -16,6 +16,7 @@
 //! * [`surface`]: the flow of plastic, and what a stall leaves too much.
 //! * [`study`]: stalls, layers, the worst places.
 //! * [`report`]: tables, the map, words.
+//! * [`demo`]: a job and two boards to begin with.
 //!
 //! ```
 //! use headstall::board::{builtin, profile};
@@ -40,6 +41,11 @@
 //! };
 //! assert!(map::svg(&layer, &text).starts_with("<svg"));
 //! ```
+
+/// A job and two boards to begin with.
+pub mod demo {
+    pub mod lantern;
+}
 
 /// Bytes of a job → what each line asks for.
 pub mod job {
@@ -98,6 +104,7 @@ pub mod surface {
     mod beads;
     pub mod bump;
     pub mod faces;
+    mod facing;
     mod first_layers;
     pub mod flow;
     pub mod grid;
@@ -185,6 +192,9 @@ pub mod report {
     pub mod fit;
     /// The one look of all pictures.
     pub mod look {
+        mod advance;
+        pub mod canvas;
+        pub mod chart;
         pub mod palette;
         pub mod picture;
         pub mod png;

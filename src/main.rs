@@ -5,6 +5,7 @@ mod app {
     pub mod boards;
     pub mod compare;
     pub mod coupon;
+    pub mod demo;
     pub mod failure;
     pub mod fit;
     pub mod folder;
@@ -16,6 +17,7 @@ mod app {
     pub mod recording;
     pub mod remedies;
     pub mod replay;
+    pub mod shell;
     pub mod signals;
     pub mod swap;
     pub mod table;
@@ -38,6 +40,9 @@ fn main() -> ExitCode {
         Command::Remedies(remedies) => app::remedies::run(remedies),
         Command::Coupon(coupon) => app::coupon::run(coupon),
         Command::Fit(fit) => app::fit::run(fit),
+        Command::Demo { out } => app::demo::run(out),
+        Command::Completions { shell } => app::shell::completions(*shell),
+        Command::Man { command } => app::shell::man(command.as_deref()),
         Command::Boards { name } => app::boards::run(name.as_deref()),
     };
     match done {

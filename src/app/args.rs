@@ -1,14 +1,28 @@
 //! The arguments.
 
+use std::ops::RangeInclusive;
 use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
+use clap_complete::Shell;
 use headstall::board::builtin;
 use headstall::board::profile::Override;
 
 /// Will this print job stutter on this board? Where, why, and for how long.
 #[derive(Debug, Parser)]
-#[command(version, max_term_width = 80, propagate_version = true)]
+#[command(
+    version,
+    max_term_width = 80,
+    propagate_version = true,
+    after_help = "\
+Examples:
+  headstall demo                                  see what it does, with a job of its own
+  headstall replay myjob.gcode                    will it stutter, where, why?
+  headstall replay myjob.gcode --out results      the same with pictures
+  headstall remedies myjob.gcode                  what would cure it?
+
+`headstall replay --help` and the like show each command's options and examples."
+)]
 pub struct Args {
     /// What to do.
     #[command(subcommand)]
@@ -18,20 +32,80 @@ pub struct Args {
 /// What to do.
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// Write a demo job and two boards, replay the job on both, and say what to try
+    #[command(after_help = "\
+Examples:
+  headstall demo
+  headstall demo --out /tmp/lantern")]
+    Demo {
+        /// Write the demo and its results to this folder
+        #[arg(long, value_name = "DIR", default_value = "headstall-demo")]
+        out: PathBuf,
+    },
     /// Replay a job through a board and say whether, where and why it stutters
+    #[command(after_help = "\
+Examples:
+  headstall replay myjob.gcode --board 8bit-card
+  headstall replay myjob.gcode --board myboard.toml --out results
+  headstall replay myjob.gcode --set save.when=off --set queue.blocks=32
+  headstall replay myjob.gcode --post
+  headstall replay - --json --max-stalls 0")]
     Replay(Replay),
     /// Replay jobs under several settings, with the same luck, and set the results side by side
+    #[command(after_help = "\
+Examples:
+  headstall compare myjob.gcode --vary save=off,layer,1,5,30
+  headstall compare myjob.gcode --boards 8bit-card,32bit-card --out results
+  headstall compare chords.gcode arcs.gcode --board myboard.toml
+  headstall compare myjob.gcode --vary queue.blocks=8,16,32 --vary save=off,1")]
     Compare(Compare),
     /// Try single changes to board and job, and rank them by what they cure and cost
+    #[command(after_help = "\
+Examples:
+  headstall remedies myjob.gcode --board 8bit-card-saves
+  headstall remedies myjob.gcode --board myboard.toml --out results")]
     Remedies(Remedies),
     /// Write a dry-run job whose durations tell your board's numbers; it heats nothing
+    #[command(after_help = "\
+Examples:
+  headstall coupon --board 8bit-card -o coupon.gcode
+  headstall coupon --board 8bit-serial-115200 --at 20,40 --z 30 --speed 80 -o coupon.gcode")]
     Coupon(Coupon),
     /// Find your board's numbers from the coupon's times, by stop-watch or from a recording
+    #[command(after_help = "\
+Examples:
+  headstall fit coupon.gcode times.csv --board 8bit-card -o myboard.toml
+  headstall fit coupon.gcode recording.wav --board 8bit-card --times times.csv --picture fit.svg
+  headstall fit coupon.gcode times.csv --board 8bit-card --job myjob.gcode
+  headstall fit coupon.gcode old-card.csv new-card.csv --board myboard.toml")]
     Fit(Fit),
     /// List the boards that come with the program, or print one to start your own from
+    #[command(after_help = "\
+Examples:
+  headstall boards
+  headstall boards 8bit-card > myboard.toml")]
     Boards {
         /// The board to print
         name: Option<String>,
+    },
+    /// Print a completion script for a shell
+    #[command(after_help = "\
+Examples:
+  headstall completions bash > ~/.local/share/bash-completion/completions/headstall
+  headstall completions fish > ~/.config/fish/completions/headstall.fish
+  headstall completions zsh > ~/.zfunc/_headstall")]
+    Completions {
+        /// The shell
+        shell: Shell,
+    },
+    /// Print the man page of the program, or of one of its commands
+    #[command(after_help = "\
+Examples:
+  headstall man > ~/.local/share/man/man1/headstall.1
+  headstall man replay > ~/.local/share/man/man1/headstall-replay.1")]
+    Man {
+        /// The command
+        command: Option<String>,
     },
 }
 
@@ -45,7 +119,7 @@ pub struct OnBoard {
     #[arg(long, value_name = "KEY=VALUE", value_parser = parse_set)]
     pub set: Vec<Override>,
     /// Seed of all draws: the same seed gives the same luck
-    #[arg(long, default_value_t = 0)]
+    #[arg(long, value_name = "N", default_value_t = 0, allow_negative_numbers = true, value_parser = whole(0..=u64::MAX))]
     pub seed: u64,
 }
 
@@ -73,7 +147,7 @@ pub struct Replay {
     #[arg(long)]
     pub quick: bool,
     /// Height from which a bump on an outer wall counts as visible, mm: an assumption, no source
-    #[arg(long, value_name = "MM", default_value_t = 0.1, value_parser = parse_visible)]
+    #[arg(long, value_name = "MM", default_value_t = 0.1, allow_negative_numbers = true, value_parser = parse_visible)]
     pub visible: f64,
     /// What runs across wall.svg: the angle around the part, or the length along its outer wall
     #[arg(long, value_enum, default_value_t = By::Angle)]
@@ -85,7 +159,7 @@ pub struct Replay {
     #[arg(long, conflicts_with = "json")]
     pub post: bool,
     /// Exit with 3 where there are more stalls than this
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = whole(0..=u64::MAX))]
     pub max_stalls: Option<u64>,
     /// Exit with 3 where more visible bumps than this are to be expected: the median over the runs
     #[arg(long, value_name = "N")]
@@ -97,7 +171,7 @@ pub struct Replay {
     #[arg(long)]
     pub whole: bool,
     /// Draw this layer (from 0) in place of the one that loses most
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = whole(0..=u32::MAX))]
     pub layer: Option<u32>,
 }
 
@@ -132,7 +206,7 @@ pub struct Compare {
     #[arg(long, value_name = "KEY=V1,V2", value_parser = parse_vary)]
     pub vary: Vec<Vary>,
     /// Most runs with other luck, for boards with draws; fewer if the answer is firm before
-    #[arg(long, value_name = "N", default_value_t = 40, value_parser = clap::value_parser!(u64).range(1..=10_000))]
+    #[arg(long, value_name = "N", default_value_t = 40, allow_negative_numbers = true, value_parser = whole(1..=10_000u64))]
     pub runs: u64,
     /// Height from which a bump on an outer wall counts as visible, mm: an assumption, no source
     #[arg(long, value_name = "MM", default_value_t = 0.1, value_parser = parse_visible)]
@@ -244,6 +318,23 @@ fn parse_sigma(text: &str) -> Result<f64, String> {
         .ok_or_else(|| "must be a number of seconds from 0.001 to 60".to_string())
 }
 
+/// Takes a whole number in a range, and says which one where the text is none.
+fn whole<T>(range: RangeInclusive<T>) -> impl Fn(&str) -> Result<T, String> + Clone
+where
+    T: std::str::FromStr + PartialOrd + std::fmt::Display + Clone + Send + Sync,
+{
+    move |text| {
+        let number: Option<T> = text.parse().ok();
+        number.filter(|n| range.contains(n)).ok_or_else(|| {
+            format!(
+                "must be a whole number from {} to {}",
+                range.start(),
+                range.end()
+            )
+        })
+    }
+}
+
 fn parse_visible(text: &str) -> Result<f64, String> {
     let mm: Option<f64> = text.parse().ok();
     mm.filter(|mm| *mm >= 0.0 && *mm <= 100.0)
@@ -303,4 +394,83 @@ fn split(values: &str) -> Vec<&str> {
 
 fn parse_set(text: &str) -> Result<Override, String> {
     Override::parse(text).map_err(|e| e.to_string())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    /// The message for these arguments after a job's name.
+    fn refused(command: &str, args: &[&str]) -> String {
+        let words = ["headstall", command, "job.gcode"];
+        let all = words.iter().chain(args);
+        match Args::try_parse_from(all) {
+            Ok(_) => panic!("{args:?} are taken"),
+            Err(error) => error.to_string(),
+        }
+    }
+
+    #[test]
+    fn numbers_out_of_range_are_told_what_is_allowed() {
+        let whole = "must be a whole number from 0 to 18446744073709551615";
+        let layer = "must be a whole number from 0 to 4294967295";
+        for (args, allowed) in [
+            (["--seed", "-1"], whole),
+            (["--seed", "1.5"], whole),
+            (["--seed", "-1.5"], whole),
+            (["--seed", "18446744073709551616"], whole),
+            (["--max-stalls", "-1"], whole),
+            (["--layer", "-1"], layer),
+            (["--layer", "4294967296"], layer),
+            (["--visible", "-1"], "must be a number of mm from 0 to 100"),
+            (["--visible", "nan"], "must be a number of mm from 0 to 100"),
+        ] {
+            let text = refused("replay", &args);
+            let first = format!("error: invalid value '{}' for '{}", args[1], args[0]);
+            assert!(text.starts_with(&first) && text.contains(allowed), "{text}");
+            assert!(!text.contains("tip:"), "{text}");
+        }
+        for runs in ["-3", "0", "10001", "many"] {
+            let text = refused("compare", &["--runs", runs]);
+            let allowed = "must be a whole number from 1 to 10000";
+            assert!(text.contains(allowed) && !text.contains("tip:"), "{text}");
+        }
+    }
+
+    /// An option where a number is missing is not taken for one.
+    #[test]
+    fn an_option_is_no_number() {
+        let text = refused("replay", &["--seed", "--json"]);
+        assert!(
+            text.contains("a value is required for '--seed <N>'"),
+            "{text}"
+        );
+    }
+
+    #[test]
+    fn the_arguments_are_sound() {
+        Args::command().debug_assert();
+    }
+
+    /// Each command's help ends with examples, and each of these can be given.
+    #[test]
+    fn examples_in_the_help_can_be_given() {
+        let program = Args::command();
+        let commands = program.get_subcommands().chain([&program]);
+        for command in commands {
+            let help = command.get_after_help().map(ToString::to_string);
+            let help = help.unwrap_or_else(|| panic!("{} has no examples", command.get_name()));
+            let (_, examples) = help.split_once("Examples:\n").unwrap();
+            let lines = examples.lines().take_while(|l| !l.is_empty());
+            assert!(lines.clone().count() >= 2, "{help}");
+            for line in lines {
+                let words = line.split("  ").find(|part| !part.is_empty()).unwrap();
+                let words = words.split(" > ").next().unwrap().split(' ');
+                if let Err(error) = Args::try_parse_from(words) {
+                    panic!("{line}: {error}");
+                }
+            }
+        }
+    }
 }

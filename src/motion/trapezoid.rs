@@ -106,6 +106,9 @@ impl Trapezoid {
                 (2.0 * d_mm / (from_mm_s + v_mm_s)).min(most_s)
             }
         };
+        if at_mm >= rise_mm + cruise_mm + fall_mm {
+            return self.duration_s();
+        }
         let speed_mm_s = self.speed_mm_s(at_mm);
         let falls_mm = at_mm - rise_mm - cruise_mm;
         if at_mm < rise_mm {

@@ -23,21 +23,9 @@ pub struct Row {
     pub board: String,
     /// Runs, each with other luck.
     pub runs: usize,
-    /// Visible bumps, median.
-    pub visible: f64,
-    /// Lower end of its 95 % confidence interval; empty with too few runs, as are all such.
-    pub visible_low: Option<f64>,
-    /// Upper end.
-    pub visible_high: Option<f64>,
-    /// Share of runs with a visible bump.
-    pub visible_chance: f64,
-    /// Lower end (Wilson).
-    pub visible_chance_low: f64,
-    /// Upper end (Wilson).
-    pub visible_chance_high: f64,
     /// Stalls, median.
     pub stalls: f64,
-    /// Lower end.
+    /// Lower end of its 95 % confidence interval; empty with too few runs, as are all such.
     pub stalls_low: Option<f64>,
     /// Upper end.
     pub stalls_high: Option<f64>,
@@ -55,12 +43,6 @@ pub struct Row {
     pub more_low_s: Option<f64>,
     /// Upper end, s.
     pub more_high_s: Option<f64>,
-    /// Visible bumps more than under the job's first setting, run by run, median.
-    pub more_visible: f64,
-    /// Lower end.
-    pub more_visible_low: Option<f64>,
-    /// Upper end.
-    pub more_visible_high: Option<f64>,
     /// Sign test of which of the two settings is worse, run by run: by visible bumps, then by lost time;
     /// Holm-adjusted.
     pub p_holm: f64,
@@ -82,6 +64,24 @@ pub struct Row {
     pub compute_s: Option<f64>,
     /// As above.
     pub depth_s: Option<f64>,
+    /// Visible bumps, median.
+    pub visible: f64,
+    /// Lower end of its 95 % confidence interval.
+    pub visible_low: Option<f64>,
+    /// Upper end.
+    pub visible_high: Option<f64>,
+    /// Share of runs with a visible bump.
+    pub visible_chance: f64,
+    /// Lower end (Wilson).
+    pub visible_chance_low: f64,
+    /// Upper end (Wilson).
+    pub visible_chance_high: f64,
+    /// Visible bumps more than under the job's first setting, run by run, median.
+    pub more_visible: f64,
+    /// Lower end.
+    pub more_visible_low: Option<f64>,
+    /// Upper end.
+    pub more_visible_high: Option<f64>,
 }
 
 impl Row {
@@ -133,15 +133,16 @@ impl Row {
     }
 
     /// Lost time by cause, s, where it was worked out.
-    pub fn by_cause_s(&self) -> Option<[f64; 6]> {
-        Some([
+    pub fn by_cause_s(&self) -> Option<PerCause<f64>> {
+        let all = [
             self.link_s?,
             self.hiccup_s?,
             self.save_s?,
             self.chore_s?,
             self.compute_s?,
             self.depth_s?,
-        ])
+        ];
+        Some(PerCause::from_array(all))
     }
 }
 
@@ -481,7 +482,7 @@ fn lost_by(out: &mut String, rows: &[&Row]) {
     let told: Vec<(&Row, Vec<(Cause, f64)>)> = rows
         .iter()
         .filter_map(|r| {
-            let by_cause_s = PerCause::from_array(r.by_cause_s()?);
+            let by_cause_s = r.by_cause_s()?;
             Some((*r, by_cause_s.shares(r.replay_s)))
         })
         .filter(|(_, shares)| !shares.is_empty())

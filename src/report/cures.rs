@@ -16,8 +16,6 @@ use super::text::wrap;
 pub struct CureRow {
     /// What is changed.
     pub remedy: String,
-    /// Visible bumps left, the mean of the runs.
-    pub visible: f64,
     /// Stalls left, the mean of the runs.
     pub stalls: f64,
     /// Lost time left, s.
@@ -32,6 +30,8 @@ pub struct CureRow {
     pub effort: u32,
     /// What it costs, in plain words.
     pub cost: String,
+    /// Visible bumps left, the mean of the runs.
+    pub visible: f64,
 }
 
 /// What `remedies.json` holds.

@@ -208,19 +208,19 @@ fn causes(body: &mut String, s: &Summary) {
     );
     let mut rows = String::new();
     for cause in Cause::ALL {
-        let (name, k) = (cause.name(), cause as usize);
+        let name = cause.name();
         let lost_s = s.by_cause[cause];
         if lost_s.abs() < 5e-4 * helped {
             continue;
         }
-        let colour = palette::cause(k);
+        let colour = palette::cause(cause);
         let percent = 100.0 * lost_s.max(0.0) / helped;
         if percent > 0.0 {
             let label = if percent > 12.0 { name } else { "" };
             let _ = write!(
                 body,
                 "<i style=\"flex-basis:{percent:.2}%;background:{colour};color:{}\">{label}</i>",
-                palette::cause_ink(k)
+                palette::cause_ink(cause)
             );
         }
         let helps = if lost_s < 0.0 { " (it helps)" } else { "" };

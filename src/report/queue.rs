@@ -1,19 +1,17 @@
 //! `queue.svg`: a strip of time around one stall. What the head did, the planner queue, and what
 //! held the main loop.
 
-use std::fmt::Write;
-
-use crate::replay::world::Cause;
+use crate::replay::cause::{Cause, PerCause};
 use crate::study::stalls::{Kind, Stall};
 use crate::study::strips::Strip;
 
 use super::bars::cause_key;
-use super::look::palette::{self, DONE, INK, INK_FAINT};
-use super::look::picture::{Anchor, MARGIN, Picture, Voice, WIDTH, number, round_length};
+use super::look::chart::{AXIS, Chart, Frame, plain, seconds};
+use super::look::palette::{self, DONE, INK, INK_FAINT, INK_SOFT};
+use super::look::picture::{Anchor, MARGIN, Picture, Voice, WIDTH, number};
 use super::numbers::{rate, time};
-use crate::study::thin::thin;
 
-const LEFT: f64 = 96.0;
+const LEFT: f64 = 110.0;
 const RIGHT: f64 = WIDTH - MARGIN;
 /// Heights of the three lanes.
 const SPEED: f64 = 210.0;
@@ -68,20 +66,53 @@ pub fn bare(stall: &Stall, strip: &Strip, queue_blocks: usize) -> String {
     picture.finish(end + 4.0)
 }
 
+/// The strip's time and a lane's place in the picture.
+#[derive(Clone, Copy)]
+struct Lane<'a> {
+    strip: &'a Strip,
+    frame: Frame,
+}
+
+impl Lane<'_> {
+    /// Opens the lane's chart: time, counted from the stall's beginning, over 0 to `most`.
+    fn chart<'p>(&self, picture: &'p mut Picture, most: f64) -> Chart<'p> {
+        let (from_s, to_s) = (self.t_s(self.strip.from_s), self.t_s(self.strip.to_s));
+        Chart::new(picture, self.frame, from_s..to_s, 0.0..most)
+    }
+
+    /// A time of the replay, from the stall's beginning on; within the strip.
+    fn t_s(&self, at_s: f64) -> f64 {
+        let (from_s, to_s) = (self.strip.from_s, self.strip.to_s);
+        at_s.clamp(from_s, to_s) - self.strip.t_s.clamp(from_s, to_s)
+    }
+
+    fn title(&self, picture: &mut Picture, title: &str) -> f64 {
+        let y = self.frame.top - 20.0;
+        picture.say(MARGIN, y, Voice::Strong, Anchor::Start, title);
+        y
+    }
+}
+
 /// Draws the lanes from `top` on; returns where they end.
 fn lanes(picture: &mut Picture, strip: &Strip, queue_blocks: usize, top: f64) -> f64 {
-    let span_s = (strip.to_s - strip.from_s).max(1e-6);
-    let x = |t_s: f64| LEFT + (RIGHT - LEFT) * ((t_s - strip.from_s) / span_s).clamp(0.0, 1.0);
-    let speed_top = top + 46.0;
-    let queue_top = speed_top + SPEED + 64.0;
-    let loop_top = queue_top + QUEUE + 64.0;
-    rests(picture, strip, &x, speed_top, loop_top + LOOP);
-    speeds(picture, strip, &x, speed_top);
-    queue(picture, strip, &x, queue_top, queue_blocks);
-    main_loop(picture, strip, &x, loop_top);
-    let axis = loop_top + LOOP + 10.0;
-    ticks(picture, strip, &x, axis);
-    let mut y = axis + 84.0;
+    let lane = |top: f64, height: f64| Lane {
+        strip,
+        frame: Frame {
+            left: LEFT,
+            right: RIGHT,
+            top,
+            height,
+        },
+    };
+    let speed = lane(top + 46.0, SPEED);
+    let queue = lane(speed.frame.foot() + 68.0, QUEUE);
+    let main_loop = lane(queue.frame.foot() + 68.0, LOOP);
+    let foot = main_loop.frame.foot();
+    rests(picture, lane(speed.frame.top, foot - speed.frame.top));
+    speeds(picture, speed);
+    blocks(picture, queue, queue_blocks);
+    held(picture, main_loop);
+    let mut y = foot + AXIS + 48.0;
     for cause in Cause::ALL {
         if cause != Cause::Depth && strip.held.iter().any(|h| h.by == cause) {
             y = cause_key(picture, y, cause, cause.about().doing.unwrap_or_default());
@@ -94,66 +125,37 @@ fn lanes(picture: &mut Picture, strip: &Strip, queue_blocks: usize, top: f64) ->
     )
 }
 
-/// Where the head rests.
-fn rests(picture: &mut Picture, strip: &Strip, x: &dyn Fn(f64) -> f64, top: f64, bottom: f64) {
-    for pair in strip.pieces.windows(2) {
-        let (from_s, to_s) = (pair[0].end_s, pair[1].start_s);
-        let (from, to) = (x(from_s), x(to_s));
-        if to - from < 1.0 {
+/// Where the head rests, over all lanes.
+fn rests(picture: &mut Picture, all: Lane) {
+    let mut chart = all.chart(picture, 1.0);
+    let below = 1.0 - (SPEED - 22.0) / all.frame.height;
+    for pair in all.strip.pieces.windows(2) {
+        let (from_s, to_s) = (all.t_s(pair[0].end_s), all.t_s(pair[1].start_s));
+        let wide = chart.px_along_x(to_s - from_s);
+        if to_s <= from_s || wide < 1.0 {
             continue;
         }
-        picture.add(&format!(
-            "<rect class=\"rest\" x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" fill=\"{INK_FAINT}\" fill-opacity=\"0.35\"/>",
-            number(from), number(top), number(to - from), number(bottom - top)
-        ));
-        let label = format!("still {}", time(to_s - from_s));
-        let half = Voice::Note.width(&label) / 2.0;
-        if 2.0 * half < to - from {
-            let middle = (from + to) / 2.0;
-            picture.say(
-                middle,
-                top + SPEED - 14.0,
-                Voice::Note,
-                Anchor::Middle,
-                &label,
-            );
+        chart.band("rest", INK_FAINT, from_s..to_s);
+        let label = format!("still {}", time(pair[1].start_s - pair[0].end_s));
+        if Voice::Note.width(&label) < wide {
+            let at = ((from_s + to_s) / 2.0, below);
+            chart.label(at, (0.0, 0.0), Voice::Note, Anchor::Middle, &label);
         }
     }
 }
 
-fn path(points: &[(f64, f64)]) -> String {
-    let mut path = String::new();
-    for (k, (x, y)) in thin(points, 0.6).into_iter().enumerate() {
-        let (x, y) = ((x * 10.0).round() / 10.0, (y * 10.0).round() / 10.0);
-        let _ = write!(
-            path,
-            "{}{} {}",
-            if k == 0 { "M " } else { "L" },
-            number(x),
-            number(y)
-        );
-    }
-    path
-}
-
-fn speeds(picture: &mut Picture, strip: &Strip, x: &dyn Fn(f64) -> f64, top: f64) {
-    let fastest = strip
-        .pieces
-        .iter()
-        .map(|p| p.real.peak_mm_s.max(p.ideal.peak_mm_s))
-        .fold(1e-3, f64::max);
-    let y = |mm_s: f64| top + SPEED * (1.0 - mm_s / fastest);
-    let mut real: Vec<(f64, f64)> = Vec::new();
-    let mut ideal: Vec<(f64, f64)> = Vec::new();
+/// Speeds over time: what the head did, and what the job allows at the same places.
+fn speed_lines(lane: &Lane, px_per_s: f64) -> [Vec<(f64, f64)>; 2] {
+    let strip = lane.strip;
+    let (mut real, mut ideal) = (Vec::new(), Vec::new());
     let inside = |t_s: f64| t_s >= strip.from_s && t_s <= strip.to_s;
     let mut rested_s = f64::NAN;
     for p in &strip.pieces {
         if p.start_s > rested_s {
-            real.extend([(x(rested_s), y(0.0)), (x(p.start_s), y(0.0))]);
+            real.extend([rested_s, p.start_s].map(|t_s| (lane.t_s(t_s), 0.0)));
         }
         rested_s = p.end_s;
-        // What the job allows at the same places.
-        let wide = x(p.end_s) - x(p.start_s);
+        let wide = px_per_s * (lane.t_s(p.end_s) - lane.t_s(p.start_s));
         let steps = ((wide / 3.0).ceil() as usize).clamp(1, 100);
         for k in 0..=steps {
             let t_s = p.real.duration_s() * k as f64 / steps as f64;
@@ -161,167 +163,119 @@ fn speeds(picture: &mut Picture, strip: &Strip, x: &dyn Fn(f64) -> f64, top: f64
                 continue;
             }
             let at_mm = p.real.covered_mm(t_s);
-            real.push((x(p.start_s + t_s), y(p.real.speed_mm_s(at_mm))));
-            ideal.push((x(p.start_s + t_s), y(p.ideal.speed_mm_s(at_mm))));
+            real.push((lane.t_s(p.start_s + t_s), p.real.speed_mm_s(at_mm)));
+            ideal.push((lane.t_s(p.start_s + t_s), p.ideal.speed_mm_s(at_mm)));
         }
     }
-    let (Some(first), Some(last)) = (real.first(), real.last()) else {
-        return;
-    };
-    picture.add(&format!(
-        "<path class=\"done\" d=\"{}L{} {}L{} {}z\" fill=\"{DONE}\"/>",
-        path(&real),
-        number(last.0),
-        number(y(0.0)),
-        number(first.0),
-        number(y(0.0))
-    ));
-    picture.add(&format!(
-        "<path class=\"ideal\" d=\"{}\" fill=\"none\" stroke=\"{INK}\" stroke-width=\"3\" stroke-dasharray=\"9 6\"/>",
-        path(&ideal)
-    ));
-    baseline(picture, y(0.0));
-    let title = top - 20.0;
-    picture.say(LEFT, title, Voice::Strong, Anchor::Start, "Head, mm/s");
-    let from = LEFT + Voice::Strong.width("Head, mm/s") + 30.0;
-    picture.add(&format!(
-        "<rect x=\"{}\" y=\"{}\" width=\"28\" height=\"20\" fill=\"{DONE}\"/><path d=\"M {} {}h40\" stroke=\"{INK}\" stroke-width=\"3\" stroke-dasharray=\"9 6\"/>",
-        number(from), number(title - 18.0), number(from + 200.0), number(title - 8.0)
-    ));
-    picture.say(
-        from + 38.0,
-        title,
-        Voice::Note,
-        Anchor::Start,
-        "what it did",
-    );
-    let allowed = "what the job allows";
-    picture.say(from + 250.0, title, Voice::Note, Anchor::Start, allowed);
-    picture.say(
-        LEFT - 10.0,
-        top + 18.0,
-        Voice::Note,
-        Anchor::End,
-        &format!("{fastest:.0}"),
-    );
-    picture.say(LEFT - 10.0, y(0.0), Voice::Note, Anchor::End, "0");
+    [real, ideal]
 }
 
-fn baseline(picture: &mut Picture, y: f64) {
-    picture.add(&format!(
-        "<path d=\"M {LEFT} {}H{RIGHT}\" stroke=\"{INK_FAINT}\" stroke-width=\"2\"/>",
-        number(y)
-    ));
-}
-
-fn queue(picture: &mut Picture, strip: &Strip, x: &dyn Fn(f64) -> f64, top: f64, room: usize) {
-    let steps = strip.queue();
-    let most = steps.iter().map(|s| s.1).fold(room as i64, i64::max).max(1);
-    let y = |n: i64| top + QUEUE * (1.0 - n.max(0) as f64 / most as f64);
-    let mut points = vec![(x(strip.from_s), y(0))];
-    for (t_s, n) in steps {
-        let before = points[points.len() - 1].1;
-        points.extend([(x(t_s), before), (x(t_s), y(n))]);
-    }
-    let before = points[points.len() - 1].1;
-    points.extend([(x(strip.to_s), before), (x(strip.to_s), y(0))]);
-    picture.add(&format!(
-        "<path class=\"queue\" d=\"{}z\" fill=\"{}\"/>",
-        path(&points),
-        palette::INK_SOFT
-    ));
-    baseline(picture, y(0));
-    let title = "Blocks in the planner queue";
-    picture.say(LEFT, top - 16.0, Voice::Strong, Anchor::Start, title);
-    picture.say(
-        LEFT - 10.0,
-        top + 18.0,
-        Voice::Note,
-        Anchor::End,
-        &most.to_string(),
-    );
-    picture.say(LEFT - 10.0, y(0), Voice::Note, Anchor::End, "0");
-}
-
-/// What the loop was held by, for each two pixels what took most of them.
-fn main_loop(picture: &mut Picture, strip: &Strip, x: &dyn Fn(f64) -> f64, top: f64) {
-    const BIN: f64 = 2.0;
-    let bins = ((RIGHT - LEFT) / BIN).ceil() as usize;
-    let mut shares = vec![[0.0; 6]; bins];
-    for held in &strip.held {
-        let (from, to) = (x(held.from_s) - LEFT, x(held.to_s) - LEFT);
-        let (first, last) = ((from / BIN) as usize, (to / BIN) as usize);
-        for (k, share) in shares.iter_mut().enumerate().take(last + 1).skip(first) {
-            let (low, high) = (k as f64 * BIN, (k + 1) as f64 * BIN);
-            share[held.by as usize] += (to.min(high) - from.max(low)).max(0.0);
-        }
-    }
-    let by: Vec<Option<Cause>> = shares
+fn speeds(picture: &mut Picture, lane: Lane) {
+    let fastest = lane
+        .strip
+        .pieces
         .iter()
-        .map(|share| {
-            let most = Cause::ALL
-                .into_iter()
-                .max_by(|a, b| share[*a as usize].total_cmp(&share[*b as usize]))?;
-            (share[most as usize] > 0.0 && most != Cause::Depth).then_some(most)
-        })
-        .collect();
-    let mut at = 0;
-    let mut paths = [const { String::new() }; 6];
-    let mut names = Vec::new();
-    for run in by.chunk_by(|a, b| a == b) {
-        let (from, wide) = (LEFT + at as f64 * BIN, run.len() as f64 * BIN);
-        at += run.len();
-        let Some(cause) = run[0] else { continue };
-        let _ = write!(
-            paths[cause as usize],
-            "M {} {}h{}v{LOOP}h-{}z",
-            number(from),
-            number(top),
-            number(wide),
-            number(wide)
-        );
-        if Voice::Note.width(cause.name()) + 8.0 < wide {
-            names.push((cause, from + wide / 2.0));
-        }
-    }
-    for (k, path) in paths.iter().enumerate().filter(|(_, p)| !p.is_empty()) {
+        .map(|p| p.real.peak_mm_s.max(p.ideal.peak_mm_s))
+        .fold(1e-3, f64::max);
+    let mut chart = lane.chart(picture, fastest);
+    let [real, ideal] = speed_lines(&lane, chart.px_along_x(1.0));
+    chart.y_axis(&plain(fastest));
+    chart.area("done", DONE, real);
+    chart.dashed("ideal", INK, 3.0, ideal);
+    drop(chart);
+    let y = lane.title(picture, "Head, mm/s");
+    let mut x = (MARGIN + Voice::Strong.width("Head, mm/s") + 36.0).round();
+    let area = format!("v-10h34v20h-34z\" fill=\"{DONE}\"");
+    let dashes = format!("h34\" stroke=\"{INK}\" stroke-width=\"3\" stroke-dasharray=\"9 6\"");
+    for (name, key) in [("what it did", area), ("what the job allows", dashes)] {
         picture.add(&format!(
-            "<path class=\"held\" d=\"{path}\" fill=\"{}\"/>",
-            palette::cause(k)
+            "<path d=\"M{} {}{key}/>",
+            number(x),
+            number(y - 8.0)
         ));
+        picture.say(x + 44.0, y, Voice::Note, Anchor::Start, name);
+        x += (80.0 + Voice::Note.width(name)).round();
     }
-    for (cause, middle) in names {
-        let (ink, name) = (palette::cause_ink(cause as usize), cause.name());
-        picture.say_in(ink, middle, top + 36.0, Voice::Note, Anchor::Middle, name);
-    }
-    picture.add(&format!(
-        "<rect x=\"{LEFT}\" y=\"{}\" width=\"{}\" height=\"{LOOP}\" fill=\"none\" stroke=\"{INK_FAINT}\" stroke-width=\"2\"/>",
-        number(top), number(RIGHT - LEFT)
-    ));
-    let title = "What holds the main loop";
-    picture.say(LEFT, top - 16.0, Voice::Strong, Anchor::Start, title);
 }
 
-fn ticks(picture: &mut Picture, strip: &Strip, x: &dyn Fn(f64) -> f64, y: f64) {
-    let zero_s = strip.t_s.clamp(strip.from_s, strip.to_s);
-    let step_s = round_length((strip.to_s - strip.from_s).max(1e-6) / 4.0);
-    let first = ((strip.from_s - zero_s) / step_s).ceil() as i64;
-    let last = ((strip.to_s - zero_s) / step_s).floor() as i64;
-    for k in first..=last {
-        let at = x(zero_s + k as f64 * step_s);
-        picture.add(&format!(
-            "<path d=\"M {} {}v10\" stroke=\"{INK_FAINT}\" stroke-width=\"2\"/>",
-            number(at),
-            number(y)
-        ));
-        let label = match k {
-            0 => "0".to_string(),
-            _ if step_s < 0.5 => format!("{:.0} ms", k as f64 * step_s * 1e3),
-            _ => format!("{} s", number(k as f64 * step_s)),
-        };
-        // Inside the card.
-        let half = Voice::Note.width(&label) / 2.0;
-        let at = at.clamp(MARGIN + half, WIDTH - 14.0 - half);
-        picture.say(at, y + 36.0, Voice::Note, Anchor::Middle, &label);
+fn blocks(picture: &mut Picture, lane: Lane, room: usize) {
+    let steps = lane.strip.queue();
+    let most = steps.iter().map(|s| s.1).fold(room as i64, i64::max).max(1);
+    let (first, last) = (lane.t_s(lane.strip.from_s), lane.t_s(lane.strip.to_s));
+    let mut points = vec![(first, 0.0)];
+    let mut before = 0.0;
+    for (at_s, n) in steps {
+        let (t_s, n) = (lane.t_s(at_s), n.max(0) as f64);
+        points.extend([(t_s, before), (t_s, n)]);
+        before = n;
     }
+    points.push((last, before));
+    let mut chart = lane.chart(picture, most as f64);
+    chart.y_axis(&|n| {
+        if n.fract() == 0.0 {
+            format!("{n:.0}")
+        } else {
+            String::new()
+        }
+    });
+    chart.area("queue", INK_SOFT, points);
+    drop(chart);
+    lane.title(picture, "Blocks in the planner queue");
+}
+
+/// What held the main loop most in each of these parts of the strip.
+fn held_most(lane: &Lane, parts: usize) -> Vec<Option<Cause>> {
+    let (from_s, to_s) = (lane.strip.from_s, lane.strip.to_s);
+    let part_s = ((to_s - from_s) / parts as f64).max(1e-12);
+    let mut shares = vec![PerCause::<f64>::default(); parts];
+    for held in &lane.strip.held {
+        let from = (held.from_s.clamp(from_s, to_s) - from_s) / part_s;
+        let to = (held.to_s.clamp(from_s, to_s) - from_s) / part_s;
+        let within = shares.iter_mut().enumerate();
+        for (k, share) in within.take(to as usize + 1).skip(from as usize) {
+            let (low, high) = (k as f64, k as f64 + 1.0);
+            share[held.by] += (to.min(high) - from.max(low)).max(0.0);
+        }
+    }
+    let most = |share: &PerCause<f64>| {
+        let (most, held) = share.ranked()[0];
+        (held > 0.0 && most != Cause::Depth).then_some(most)
+    };
+    shares.iter().map(most).collect()
+}
+
+/// What held the main loop, for each two pixels what took most of them.
+fn held(picture: &mut Picture, lane: Lane) {
+    let parts = (lane.frame.width() / 2.0).ceil() as usize;
+    let most = held_most(&lane, parts);
+    let (first_s, last_s) = (lane.t_s(lane.strip.from_s), lane.t_s(lane.strip.to_s));
+    let part_s = (last_s - first_s) / parts as f64;
+    let mut bars = PerCause::from_fn(|_| Vec::new());
+    let mut at = 0;
+    for run in most.chunk_by(|a, b| a == b) {
+        let from_s = first_s + at as f64 * part_s;
+        at += run.len();
+        let to_s = first_s + at as f64 * part_s;
+        if let Some(cause) = run[0] {
+            bars[cause].push(from_s..to_s);
+        }
+    }
+    let mut chart = lane.chart(picture, 1.0);
+    for (cause, bars) in Cause::ALL.into_iter().zip(bars.values()) {
+        let (ink, name) = (palette::cause_ink(cause), cause.name());
+        let room = Voice::Note.width(name) + 8.0;
+        for bar in &bars {
+            if chart.px_along_x(bar.end - bar.start) > room {
+                let at = ((bar.start + bar.end) / 2.0, 0.5);
+                chart.label_in(ink, at, (0.0, 0.0), Voice::Note, Anchor::Middle, name);
+            }
+        }
+        let bars = bars.into_iter().map(|t_s| (t_s, 0.0..1.0));
+        chart.bars("held", &palette::cause(cause), bars);
+    }
+    let corners = [(first_s, 0.0), (first_s, 1.0), (last_s, 1.0), (last_s, 0.0)];
+    chart.line("", INK_FAINT, 2.0, corners);
+    chart.x_axis(&seconds(last_s - first_s));
+    drop(chart);
+    lane.title(picture, "What holds the main loop");
 }

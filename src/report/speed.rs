@@ -2,15 +2,16 @@
 
 use crate::surface::skin::SPEED_BINS;
 
-use super::look::palette::{self, INK, INK_FAINT};
-use super::look::picture::{Anchor, MARGIN, Picture, Voice, WIDTH, number};
+use super::look::chart::{AXIS, Chart, Frame, plain, seconds};
+use super::look::palette::{self, INK};
+use super::look::picture::{Anchor, MARGIN, Picture, Voice, WIDTH};
 use super::numbers::{share, time};
 use super::wall::Caption;
 
-const LEFT: f64 = MARGIN;
+/// Room for the labels of the upright axes.
+const LEFT: f64 = 150.0;
 const RIGHT: f64 = WIDTH - MARGIN;
-const SPEEDS: f64 = 260.0;
-const LAYERS: f64 = 260.0;
+const HEIGHT: f64 = 260.0;
 /// Bars of layers; with more layers each stands for several, by their sum.
 const BARS_MAX: usize = 230;
 
@@ -27,20 +28,30 @@ pub fn svg(wall_mm: &[f64; SPEED_BINS], lost_s: &[f64], caption: &Caption) -> St
         .join(" ");
     let mut picture = Picture::new(&caption.verdict, &line, &description);
     let mut y = picture.top + 30.0;
-    let title = "How fast the outer wall was printed";
-    picture.say(LEFT, y, Voice::Strong, Anchor::Start, title);
+    let title = "How fast the outer wall was printed, % of its length";
+    picture.say(MARGIN, y, Voice::Strong, Anchor::Start, title);
     y += 56.0;
     if all_mm > 0.0 {
-        y = speeds(&mut picture, wall_mm, all_mm, y);
+        y = speeds(&mut picture, &wall_mm.map(|mm| 100.0 * mm / all_mm), y);
     } else {
         y = picture.paragraph(y, Voice::Body, "No outer wall is printed.");
     }
-    y += 40.0;
+    y += 60.0;
     let title = "Time lost by layer";
-    picture.say(LEFT, y, Voice::Strong, Anchor::Start, title);
+    picture.say(MARGIN, y, Voice::Strong, Anchor::Start, title);
     y += 56.0;
     y = layers(&mut picture, lost_s, y);
-    picture.finish(y + 10.0)
+    picture.finish(y)
+}
+
+/// A chart's place from here on.
+fn frame(top: f64) -> Frame {
+    Frame {
+        left: LEFT,
+        right: RIGHT,
+        top,
+        height: HEIGHT,
+    }
 }
 
 fn range(bin: usize) -> String {
@@ -48,95 +59,71 @@ fn range(bin: usize) -> String {
     format!("{} to {} % of full speed", bin * part, (bin + 1) * part)
 }
 
-fn speeds(picture: &mut Picture, wall_mm: &[f64; SPEED_BINS], all_mm: f64, top: f64) -> f64 {
-    let most = wall_mm.iter().copied().fold(0.0, f64::max);
-    let wide = (RIGHT - LEFT) / SPEED_BINS as f64;
-    let foot = top + SPEEDS;
-    for (k, mm) in wall_mm.iter().enumerate() {
-        let high = SPEEDS * mm / most;
-        let left = LEFT + wide * k as f64;
-        if *mm > 0.0 {
-            // What is there is seen, however little.
-            let high = high.max(3.0);
-            picture.add(&format!(
-                "<rect class=\"speed\" x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" fill=\"{}\"/>",
-                number(left + 4.0),
-                number(foot - high),
-                number(wide - 8.0),
-                number(high),
-                palette::hex(palette::speed((k as f64 + 0.5) / SPEED_BINS as f64))
-            ));
-            let label = match mm / all_mm {
-                s if s < 0.001 => "<0.1".to_string(),
-                s if s < 0.0995 => format!("{:.1}", 100.0 * s),
-                s => format!("{:.0}", 100.0 * s),
-            };
-            let y = foot - high - 10.0;
-            picture.say(left + wide / 2.0, y, Voice::Body, Anchor::Middle, &label);
+/// A histogram of speed over the wall's length, per cent; returns where it ends.
+fn speeds(picture: &mut Picture, percent: &[f64; SPEED_BINS], top: f64) -> f64 {
+    let frame = frame(top);
+    let most = percent.iter().copied().fold(0.0, f64::max);
+    let mut chart = Chart::new(picture, frame, 0.0..1.0, 0.0..most);
+    chart.y_axis(&|value| format!("{} %", plain(most)(value)));
+    for (k, &share) in percent.iter().enumerate().filter(|b| *b.1 > 0.0) {
+        let wide = 1.0 / SPEED_BINS as f64;
+        let (from, middle) = (k as f64 * wide, (k as f64 + 0.5) * wide);
+        // What is there is seen, however little.
+        let high = share.max(3.0 * most / HEIGHT);
+        let colour = palette::hex(palette::speed(middle));
+        let bar = (from + 0.05 * wide..from + 0.95 * wide, 0.0..high);
+        chart.bars("speed", &colour, [bar]);
+        let label = match share {
+            s if s < 0.1 => "<0.1".to_string(),
+            s if s < 9.95 => format!("{s:.1}"),
+            s => format!("{s:.0}"),
+        };
+        let at = (middle, high);
+        chart.label(at, (0.0, -18.0), Voice::Body, Anchor::Middle, &label);
+    }
+    chart.x_axis(&|speed| {
+        match (speed * 100.0).round() as i64 {
+            0 => "stopped",
+            50 => "half speed",
+            100 => "full speed",
+            _ => "",
         }
-    }
-    line(picture, foot);
-    for (part, anchor, label) in [
-        (0.0, Anchor::Start, "stopped"),
-        (0.5, Anchor::Middle, "half speed"),
-        (1.0, Anchor::End, "all that the job allows"),
-    ] {
-        picture.say(
-            LEFT + (RIGHT - LEFT) * part,
-            foot + 34.0,
-            Voice::Note,
-            anchor,
-            label,
-        );
-    }
-    let note = "Numbers: per cent of the wall's length.";
-    picture.paragraph(foot + 70.0, Voice::Note, note)
+        .to_string()
+    });
+    frame.foot() + AXIS
 }
 
-fn line(picture: &mut Picture, y: f64) {
-    picture.add(&format!(
-        "<path d=\"M {LEFT} {}H{RIGHT}\" stroke=\"{INK_FAINT}\" stroke-width=\"2\"/>",
-        number(y)
-    ));
-}
-
+/// Lost time over the layers; returns where it ends.
 fn layers(picture: &mut Picture, lost_s: &[f64], top: f64) -> f64 {
     let each = lost_s.len().div_ceil(BARS_MAX).max(1);
     let bars: Vec<f64> = lost_s
         .chunks(each)
         .map(|c| c.iter().sum::<f64>().max(0.0))
         .collect();
-    let worst = bars.iter().copied().fold(0.0, f64::max);
-    if worst < 5e-4 {
+    let worst_s = bars.iter().copied().fold(0.0, f64::max);
+    if worst_s < 5e-4 {
         return picture.paragraph(top, Voice::Body, "Next to none on any layer.");
     }
-    let wide = (RIGHT - LEFT) / bars.len() as f64;
-    let foot = top + LAYERS;
-    for (k, s) in bars.iter().enumerate().filter(|b| *b.1 > 0.0) {
-        picture.add(&format!(
-            "<rect class=\"layer\" x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" fill=\"{INK}\"/>",
-            number(LEFT + wide * (k as f64 + 0.1)),
-            number(foot - LAYERS * s / worst),
-            number(0.8 * wide),
-            number(LAYERS * s / worst)
-        ));
-    }
-    line(picture, foot);
-    let at = bars.iter().position(|s| *s == worst).unwrap_or(0);
+    let frame = frame(top);
+    let (from, to) = (-0.5, bars.len() as f64 - 0.5);
+    let mut chart = Chart::new(picture, frame, from..to, 0.0..worst_s);
+    chart.y_axis(&seconds(worst_s));
+    let bar = |(k, s): (usize, &f64)| (k as f64 - 0.4..k as f64 + 0.4, 0.0..*s);
+    let lossy = bars.iter().enumerate().filter(|b| *b.1 > 0.0);
+    chart.bars("layer", INK, lossy.map(bar));
+    chart.x_axis(&|k| match k {
+        k if k.fract() == 0.0 => (k as usize * each).to_string(),
+        _ => String::new(),
+    });
+    let at = bars.iter().position(|s| *s == worst_s).unwrap_or(0);
     let name = match each {
-        1 => format!("layer {at}: {}", time(worst)),
-        _ => format!(
-            "layers {} to {}: {}",
-            at * each,
-            (at + 1) * each - 1,
-            time(worst)
-        ),
+        1 => format!("layer {at}: {}", time(worst_s)),
+        _ => {
+            let last = ((at + 1) * each).min(lost_s.len()) - 1;
+            format!("layers {} to {last}: {}", at * each, time(worst_s))
+        }
     };
-    let half = Voice::Body.width(&name) / 2.0;
-    let x = (LEFT + wide * (at as f64 + 0.5)).clamp(LEFT + half, RIGHT - half);
-    picture.say(x, top - 12.0, Voice::Body, Anchor::Middle, &name);
-    let last = format!("layer {}", lost_s.len().max(1) - 1);
-    picture.say(LEFT, foot + 34.0, Voice::Note, Anchor::Start, "layer 0");
-    picture.say(RIGHT, foot + 34.0, Voice::Note, Anchor::End, &last);
-    foot + 60.0
+    let above = (at as f64, worst_s);
+    chart.label(above, (0.0, -20.0), Voice::Body, Anchor::Middle, &name);
+    frame.foot() + AXIS + 16.0
 }

@@ -28,7 +28,7 @@ const REACH_NOZZLES: f64 = 4.0;
 const JOINED_NOZZLES: f64 = 2.0;
 /// Samples a nozzle width, at least.
 const SAMPLES_A_NOZZLE: f64 = 4.0;
-/// A stretch that is longer by less is not, mm.
+/// Places on the path that lie apart by less are one, mm.
 const SLACK_MM: f64 = 1e-12;
 /// A bump below this is none, mm.
 pub const HEIGHT_MIN_MM: f64 = 0.01;
@@ -108,12 +108,23 @@ struct Near {
 }
 
 impl Near {
+    /// Whether it ends before a middle, or there, but for rounding.
+    fn ends_before(&self, middle_mm: f64) -> bool {
+        self.to_s_mm - middle_mm <= SLACK_MM
+    }
+
     fn spot(&self, middle_mm: f64) -> Spot {
         let span_mm = self.to_s_mm - self.from_s_mm;
         let part = if span_mm > 0.0 {
             (middle_mm - self.from_s_mm) / span_mm
         } else {
             0.0
+        };
+        // At the end exactly: near rest a hair's breadth of path takes its time.
+        let at_mm = if self.ends_before(middle_mm) {
+            f64::INFINITY
+        } else {
+            middle_mm - self.from_s_mm
         };
         let place = |k: usize| self.from_mm[k] + (self.to_mm[k] - self.from_mm[k]) * part;
         Spot {
@@ -122,7 +133,7 @@ impl Near {
             layer: self.layer,
             place_mm: std::array::from_fn(place),
             t_s: if part > 0.0 {
-                self.start_s + self.profile.time_s(middle_mm - self.from_s_mm)
+                self.start_s + self.profile.time_s(at_mm)
             } else {
                 self.start_s - self.rest_s
             },
@@ -150,6 +161,8 @@ pub struct Surplus {
     last: Sample,
     /// The rise that is going on, from where X is least, as far back as a stretch may be long.
     rise: VecDeque<Sample>,
+    /// Those of it at which it becomes steeper, and its first.
+    starts: VecDeque<Sample>,
     near: VecDeque<Near>,
     hull: Hull,
     candidates: Vec<Candidate>,
@@ -172,6 +185,7 @@ impl Surplus {
             printed_mm: 0.0,
             last: Sample::default(),
             rise,
+            starts: VecDeque::new(),
             near: VecDeque::new(),
             hull: Hull::default(),
             candidates: Vec::new(),
@@ -233,30 +247,65 @@ impl Surplus {
     /// Takes the next sample.
     #[inline]
     fn sample(&mut self, s_mm: f64, x_mm3: f64) {
-        let rises = x_mm3 > self.last.x_mm3;
-        self.last = Sample { s_mm, x_mm3 };
-        if !rises {
+        let next = Sample { s_mm, x_mm3 };
+        if x_mm3 > self.last.x_mm3 {
+            self.turn(&next);
+            let reach_mm = self.reach_mm();
+            let lost = |first: &Sample| s_mm - first.s_mm > reach_mm;
+            while self.rise.front().is_some_and(lost) {
+                self.rise.pop_front();
+            }
+            while self.starts.front().is_some_and(lost) {
+                self.starts.pop_front();
+            }
+        } else {
             if self.rise.len() > 1 {
                 self.end_piece();
             }
             self.rise.clear();
+            self.starts.clear();
         }
-        let reach_mm = REACH_NOZZLES * self.nozzle_mm + SLACK_MM;
-        while self
-            .rise
-            .front()
-            .is_some_and(|first| s_mm - first.s_mm > reach_mm)
-        {
-            self.rise.pop_front();
+        self.rise.push_back(next);
+        self.last = next;
+    }
+
+    /// How long a stretch may be, mm.
+    fn reach_mm(&self) -> f64 {
+        REACH_NOZZLES * self.nozzle_mm + SLACK_MM
+    }
+
+    /// The rise goes on from the last sample to `next`. The best pair begins where the rise becomes steeper
+    /// and ends where it becomes less steep: else it were better if it were longer or shorter; or the reach
+    /// forbids that.
+    #[inline]
+    fn turn(&mut self, next: &Sample) {
+        let last = self.last;
+        let Some(before) = self.rise.len().checked_sub(2).map(|k| self.rise[k]) else {
+            self.starts.push_back(last);
+            return;
+        };
+        let steeper = (last.x_mm3 - before.x_mm3) * (next.s_mm - last.s_mm)
+            < (next.x_mm3 - last.x_mm3) * (last.s_mm - before.s_mm);
+        if steeper {
+            self.pair(next.s_mm - self.reach_mm());
+            self.starts.push_back(last);
+        } else {
+            self.pair(f64::INFINITY);
         }
-        for from in self.rise.iter().rev() {
-            self.hull.offer(Pair {
-                from_mm: from.s_mm,
-                to_mm: s_mm,
-                surplus_mm3: x_mm3 - from.x_mm3,
-            });
+    }
+
+    /// Pairs the last sample with those before it at which a pair may begin and that lie before `until_mm`.
+    #[inline]
+    fn pair(&mut self, until_mm: f64) {
+        for from in self.rise.iter().take(1).chain(&self.starts) {
+            if from.s_mm < until_mm {
+                self.hull.offer(Pair {
+                    from_mm: from.s_mm,
+                    to_mm: self.last.s_mm,
+                    surplus_mm3: self.last.x_mm3 - from.x_mm3,
+                });
+            }
         }
-        self.rise.push_back(self.last);
     }
 
     /// Lets go the blocks that no middle will lie in.
@@ -268,7 +317,7 @@ impl Surplus {
         while self
             .near
             .front()
-            .is_some_and(|near| near.to_s_mm < first_mm)
+            .is_some_and(|near| first_mm - near.to_s_mm > SLACK_MM)
         {
             self.near.pop_front();
         }
@@ -277,6 +326,7 @@ impl Surplus {
     /// The rise is over: keeps the pairs that may be its bump.
     #[inline(never)]
     fn end_piece(&mut self) {
+        self.pair(f64::INFINITY);
         if let Some(h_mm) = self.height_mm {
             // A bead of no width at all grows most.
             let most_mm = |pair: &Pair| growth_mm(pair.surplus_mm3 / h_mm, pair.stretch_mm(), 0.0);
@@ -286,7 +336,10 @@ impl Surplus {
         let mut first = true;
         for pair in self.hull.drain() {
             let middle_mm = pair.middle_mm();
-            let near = self.near.iter().find(|near| middle_mm <= near.to_s_mm);
+            let near = self
+                .near
+                .iter()
+                .find(|near| middle_mm - near.to_s_mm <= SLACK_MM);
             let Some(near) = near.or(self.near.back()) else {
                 continue;
             };
@@ -310,6 +363,7 @@ impl Surplus {
             self.end_piece();
         }
         self.rise = VecDeque::new();
+        self.starts = VecDeque::new();
         self.near = VecDeque::new();
     }
 

@@ -3,168 +3,27 @@
 use crate::board::types::Nozzle;
 use crate::job::reader::JobError;
 use crate::motion::path::Block;
-use crate::replay::source::{Footprint, Planned, Sink, Source, Steps};
+use crate::replay::source::{Footprint, Sink, Source};
 use crate::replay::store::StoredJob;
 
 use super::skin::{Exposure, Skin, Wanted};
 
-/// Where a piece of bead lies.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Surface {
-    /// On the outside of the part.
-    Outer,
-    /// On a hole that is open above or below: the inside of a vase or a bell.
-    Hole,
-    /// Buried.
-    Inner,
-}
+pub use super::facing::{Face, Faces, Surface};
 
-impl Surface {
-    /// Its name in tables.
-    pub fn name(self) -> &'static str {
-        ["outer", "hole", "inner"][self as usize]
-    }
-}
-
-/// What a block faces. A block that does not print has what the printed block before it has.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Face {
-    /// Nothing was printed before it, or a limit cut the surface there.
-    Unknown,
-    /// It belongs to the part, and lies on this surface.
-    Part(Surface),
-    /// It belongs to what was left out: a skirt, a purge line, a support.
-    LeftOut,
-}
-
-impl Face {
-    fn code(self) -> u8 {
-        match self {
-            Face::Unknown => 0,
-            Face::Part(surface) => 1 + surface as u8,
-            Face::LeftOut => 4,
-        }
-    }
-}
-
-/// Bits of a byte that hold the face; the others hold the part's number, from 1.
-const FACE_BITS: u32 = 3;
-/// Parts that a block can name; blocks of any more name none.
-const PARTS_NAMED: usize = (u8::MAX >> FACE_BITS) as usize;
-/// Blocks of a chunk.
-const CHUNK: usize = 4096;
-
-/// Some blocks in a row.
-#[derive(Clone, Debug, PartialEq)]
-enum Chunk {
-    /// All alike.
-    Alike(u8),
-    /// One byte a block.
-    Bytes(Box<[u8]>),
-}
-
-/// What each block of a job faces; at most one byte a block.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Faces {
-    chunks: Vec<Chunk>,
-    /// The last blocks, fewer than a chunk.
-    rest: Vec<u8>,
-}
-
-impl Faces {
-    /// Adds blocks that are alike; `part` counts from 0.
-    pub(super) fn push(&mut self, mut blocks: u64, face: Face, part: Option<usize>) {
-        let part = part.map_or(0, |p| p + 1);
-        let part = if part > PARTS_NAMED { 0 } else { part as u8 };
-        let byte = face.code() | part << FACE_BITS;
-        while blocks > 0 {
-            if self.rest.is_empty() && blocks >= CHUNK as u64 {
-                self.chunks.push(Chunk::Alike(byte));
-                blocks -= CHUNK as u64;
-                continue;
-            }
-            let count = blocks.min((CHUNK - self.rest.len()) as u64);
-            self.rest.resize(self.rest.len() + count as usize, byte);
-            blocks -= count;
-            if self.rest.len() == CHUNK {
-                let first = self.rest[0];
-                let chunk = if self.rest.iter().all(|b| *b == first) {
-                    Chunk::Alike(first)
-                } else {
-                    Chunk::Bytes(self.rest.as_slice().into())
-                };
-                self.chunks.push(chunk);
-                self.rest.clear();
-            }
-        }
-    }
-
-    /// How many blocks there are.
-    pub fn block_count(&self) -> u64 {
-        (self.chunks.len() * CHUNK + self.rest.len()) as u64
-    }
-
-    fn byte(&self, block: u64) -> Option<u8> {
-        let place = usize::try_from(block).ok()?;
-        match self.chunks.get(place / CHUNK) {
-            Some(Chunk::Alike(byte)) => Some(*byte),
-            Some(Chunk::Bytes(bytes)) => Some(bytes[place % CHUNK]),
-            None => self.rest.get(place - self.chunks.len() * CHUNK).copied(),
-        }
-    }
-
-    /// What this block faces; blocks count from 0.
-    pub fn face(&self, block: u64) -> Face {
-        match self.byte(block).unwrap_or(0) & ((1 << FACE_BITS) - 1) {
-            1 => Face::Part(Surface::Outer),
-            2 => Face::Part(Surface::Hole),
-            3 => Face::Part(Surface::Inner),
-            4 => Face::LeftOut,
-            _ => Face::Unknown,
-        }
-    }
-
-    /// The part's surface on which this block lies; `None` where it is unknown or no part.
-    pub fn of(&self, block: u64) -> Option<Surface> {
-        match self.face(block) {
-            Face::Part(surface) => Some(surface),
-            Face::Unknown | Face::LeftOut => None,
-        }
-    }
-
-    /// The part to which this block belongs, a place in [`Exposure::parts`].
-    pub fn part(&self, block: u64) -> Option<usize> {
-        let part = self.byte(block)? >> FACE_BITS;
-        usize::from(part).checked_sub(1)
-    }
-
-    /// Bytes of memory that it takes.
-    pub fn memory_bytes(&self) -> usize {
-        let bytes = |c: &Chunk| match c {
-            Chunk::Alike(_) => size_of::<Chunk>(),
-            Chunk::Bytes(bytes) => size_of::<Chunk>() + bytes.len(),
-        };
-        self.chunks.iter().map(bytes).sum::<usize>() + self.rest.len()
-    }
-}
-
-/// Blocks on their way to the skin, and to the store where there is one.
-struct ToSkin<'a> {
-    skin: &'a mut Skin,
-    stored: Option<&'a mut StoredJob>,
+/// Blocks on their way to the skin and, where the job is kept, to the store.
+struct ToSkin {
+    skin: Skin,
+    stored: Option<StoredJob>,
     next_block: u64,
 }
 
-impl Sink for ToSkin<'_> {
+impl Sink for ToSkin {
     #[inline]
     fn block(&mut self, block: &Block, foot: Footprint) {
-        self.skin.trace(
-            self.next_block,
-            &foot.place,
-            foot.layer,
-            foot.layer_height_mm,
-        );
+        let number = self.next_block;
         self.next_block += 1;
+        self.skin
+            .trace(number, &foot.place, foot.layer, foot.layer_height_mm);
         if let Some(stored) = &mut self.stored {
             stored.block(block, foot);
         }
@@ -174,82 +33,44 @@ impl Sink for ToSkin<'_> {
 /// Reads all of a job into memory, and works out what its blocks face on the way.
 ///
 /// # Errors
-/// Those of the steps.
-pub fn store<T: Steps>(
-    planned: &mut Planned<T>,
+/// Those of the source. It must know places: a stored job does not.
+pub fn store(
+    source: &mut impl Source,
     nozzle: &Nozzle,
     wanted: &Wanted,
 ) -> Result<(StoredJob, Exposure), JobError> {
-    let mut stored = StoredJob::default();
-    let exposure = trace(planned, nozzle, wanted, Some(&mut stored))?;
-    Ok((stored, exposure))
+    let stored = Some(StoredJob::default());
+    let (stored, exposure) = read(source, nozzle, wanted, stored)?;
+    Ok((stored.unwrap_or_default(), exposure))
 }
 
-/// Works out what the blocks of a job face, in one pass over it. The source must know places: a stored job
-/// does not.
+/// Works out what the blocks of a job face, in one pass over it.
 ///
 /// # Errors
-/// Those of the source.
+/// Those of the source. It must know places: a stored job does not.
 pub fn faces(
     source: &mut impl Source,
     nozzle: &Nozzle,
     wanted: &Wanted,
 ) -> Result<Exposure, JobError> {
-    trace(source, nozzle, wanted, None)
+    Ok(read(source, nozzle, wanted, None)?.1)
 }
 
-fn trace(
+fn read(
     source: &mut impl Source,
     nozzle: &Nozzle,
     wanted: &Wanted,
-    mut stored: Option<&mut StoredJob>,
-) -> Result<Exposure, JobError> {
-    let mut skin = Skin::new(nozzle, wanted);
-    let mut next_block = 0;
-    loop {
-        let mut sink = ToSkin {
-            skin: &mut skin,
-            stored: stored.as_deref_mut(),
-            next_block,
-        };
-        let line = source.next_line(&mut sink)?;
-        next_block = sink.next_block;
-        let Some(line) = line else { break };
-        if let Some(stored) = &mut stored {
+    stored: Option<StoredJob>,
+) -> Result<(Option<StoredJob>, Exposure), JobError> {
+    let mut sink = ToSkin {
+        skin: Skin::new(nozzle, wanted),
+        stored,
+        next_block: 0,
+    };
+    while let Some(line) = source.next_line(&mut sink)? {
+        if let Some(stored) = &mut sink.stored {
             stored.line(&line);
         }
     }
-    Ok(skin.finish().0)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn each_block_keeps_its_face_across_chunks() {
-        let all = [
-            Face::Unknown,
-            Face::Part(Surface::Outer),
-            Face::Part(Surface::Hole),
-            Face::Part(Surface::Inner),
-            Face::LeftOut,
-        ];
-        let mut faces = Faces::default();
-        let mut expected = Vec::new();
-        for k in 0..40usize {
-            let (face, part) = (all[k % 5], (k % 3 != 0).then_some(k));
-            let count = [1, 7, 3000, 4096, 9000][k * 7 % 5];
-            faces.push(count, face, part);
-            let part = part.filter(|p| *p < PARTS_NAMED);
-            expected.extend((0..count).map(|_| (face, part)));
-        }
-        assert_eq!(faces.block_count(), expected.len() as u64);
-        for (block, (face, part)) in expected.iter().enumerate() {
-            assert_eq!(faces.face(block as u64), *face, "{block}");
-            assert_eq!(faces.part(block as u64), *part, "{block}");
-        }
-        assert_eq!(faces.face(expected.len() as u64), Face::Unknown);
-        assert!(faces.memory_bytes() < expected.len());
-    }
+    Ok((sink.stored, sink.skin.finish().0))
 }

@@ -58,8 +58,8 @@ pub struct Flow {
     /// Flow of the replay and of the ideal, mm³/s: before the blocks of `alike`.
     real: f64,
     ideal: f64,
-    /// Both as the motion of the last block began that did not go like its ideal.
-    begun: [f64; 2],
+    /// Both as each phase began of the last block that did not go like its ideal.
+    begun: [[f64; 3]; 2],
     /// How long the head rested before it, s.
     rest_s: f64,
     /// The last blocks, as long as they and what flows go like the ideal; a ring when it is full.
@@ -83,7 +83,7 @@ impl Flow {
             lead_s: nozzle.lead_s,
             real: 0.0,
             ideal: 0.0,
-            begun: [0.0; 2],
+            begun: [[0.0; 3]; 2],
             rest_s: 0.0,
             alike: Vec::new(),
             oldest: 0,
@@ -157,6 +157,7 @@ impl Flow {
         let behind = |flow: f64, a: &Alike| {
             let per_mm = self.filament_mm2 * a.e_mm / a.length_mm;
             self.through(&a.profile, per_mm, per_mm * a.accel_mm_s2, flow)
+                .1
         };
         self.real = older.iter().chain(newer).fold(self.real, behind);
         self.ideal = self.real;
@@ -178,29 +179,33 @@ impl Flow {
         };
         let (real_rest, real) = rested(self.real, rest_s);
         let (ideal_rest, ideal) = rested(self.ideal, stops_s);
-        self.begun = [real, ideal];
         self.rest_s = rest_s;
         let per_mm = self.filament_mm2 * printed_mm(done) / done.length_mm;
         let ramp = per_mm * done.accel_mm_s2;
-        self.real = self.through(&done.ran.profile, per_mm, ramp, real);
-        self.ideal = if real == ideal && done.ran.profile == done.ideal {
-            self.real
+        let (begun, real_behind) = self.through(&done.ran.profile, per_mm, ramp, real);
+        let alike = real == ideal && done.ran.profile == done.ideal;
+        let (ideal_begun, ideal_behind) = if alike {
+            (begun, real_behind)
         } else {
             self.through(&done.ideal, per_mm, ramp, ideal)
         };
+        self.begun = [begun, ideal_begun];
+        self.real = real_behind;
+        self.ideal = ideal_behind;
         Excess {
             rest_mm3: share * (real_rest - ideal_rest),
             motion_mm3: share * ((self.ideal - ideal) - (self.real - real)),
         }
     }
 
-    /// The flow behind a profile that draws `per_mm` mm³ for each mm, from `flow` before it; `ramp`: how
-    /// fast the commanded flow rises and falls, mm³/s².
+    /// The flow as each phase begins of a profile that draws `per_mm` mm³ for each mm, from `flow` before it,
+    /// and behind it; `ramp`: how fast the commanded flow rises and falls, mm³/s².
     #[inline(always)]
-    fn through(&self, p: &Trapezoid, per_mm: f64, ramp: f64, flow: f64) -> f64 {
+    fn through(&self, p: &Trapezoid, per_mm: f64, ramp: f64, flow: f64) -> ([f64; 3], f64) {
         let risen = behind(flow, p.rise_s, per_mm * p.entry_mm_s, ramp, self.lag_s);
         let cruised = behind(risen, p.cruise_s, per_mm * p.peak_mm_s, 0.0, self.lag_s);
-        behind(cruised, p.fall_s, per_mm * p.peak_mm_s, -ramp, self.lag_s)
+        let fallen = behind(cruised, p.fall_s, per_mm * p.peak_mm_s, -ramp, self.lag_s);
+        ([flow, risen, cruised], fallen)
     }
 
     /// How long the head rested before the block that was taken last, s, if it did not go like its ideal.
@@ -212,8 +217,13 @@ impl Flow {
     /// is another, or it lies behind a rest.
     pub fn passing(&self, done: &Done) -> Passing {
         let per_mm = self.filament_mm2 * printed_mm(done) / done.length_mm;
-        let course = |profile: &Trapezoid, flow: f64| {
-            Course::new(profile, done.accel_mm_s2, per_mm, self.lag_s, flow)
+        let course = |profile: &Trapezoid, flows: [f64; 3]| Course {
+            profile: *profile,
+            accel_mm_s2: done.accel_mm_s2,
+            per_mm,
+            lag_s: self.lag_s,
+            spans_mm: profile.spans_mm(),
+            flows,
         };
         Passing {
             share_s: self.lag_s - self.lead_s,
@@ -275,20 +285,6 @@ struct Course {
 const STEADY: f64 = 1e-16;
 
 impl Course {
-    fn new(p: &Trapezoid, accel_mm_s2: f64, per_mm: f64, lag_s: f64, flow: f64) -> Self {
-        let ramp = per_mm * accel_mm_s2;
-        let risen = behind(flow, p.rise_s, per_mm * p.entry_mm_s, ramp, lag_s);
-        let cruised = behind(risen, p.cruise_s, per_mm * p.peak_mm_s, 0.0, lag_s);
-        Course {
-            profile: *p,
-            accel_mm_s2,
-            per_mm,
-            lag_s,
-            spans_mm: p.spans_mm(),
-            flows: [flow, risen, cruised],
-        }
-    }
-
     /// The flow as the head passes a place, mm³/s.
     #[inline]
     fn at(&self, at_mm: f64) -> f64 {

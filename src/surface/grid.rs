@@ -167,39 +167,7 @@ impl Grid {
                     }
                 }
                 Tile::Cells(at) => {
-                    let solid = self.solid[at as usize];
-                    let first = self.runs.len();
-                    let mut rows = Rows {
-                        first: first as u32,
-                        before: [0; SIDE + 1],
-                        few: None,
-                    };
-                    let mut row_above = first;
-                    for (row, solid) in solid.into_iter().enumerate() {
-                        let row_first = self.runs.len();
-                        let mut free = !solid;
-                        while free != 0 {
-                            let from = free.trailing_zeros();
-                            let long = (free >> from).trailing_ones();
-                            let cells = ((1u32 << (from + long)) - (1u32 << from)) as u16;
-                            free &= !cells;
-                            // The node of what it touches above, if there is any.
-                            let mut label = None;
-                            for run in &self.runs[row_above..row_first] {
-                                if run.cells & cells != 0 {
-                                    match label {
-                                        None => label = Some(run.label),
-                                        Some(label) => sets.join(label, run.label),
-                                    }
-                                }
-                            }
-                            let label = label.unwrap_or_else(|| sets.node());
-                            self.runs.push(Run { cells, label });
-                        }
-                        row_above = row_first;
-                        rows.before[row + 1] = (self.runs.len() - first) as u8;
-                    }
-                    self.rows[at as usize] = rows;
+                    self.find_runs(at, &mut sets);
                     if let Some(left) = left {
                         self.each_at_edge(left, Side::Right, |row, other| {
                             for run in self.row(at, row) {
@@ -217,6 +185,48 @@ impl Grid {
                 }
             }
         }
+        self.name(sets);
+    }
+
+    /// Finds the runs of free cells of a tile; those that touch within it share a node.
+    fn find_runs(&mut self, at: u32, sets: &mut Sets) {
+        let solid = self.solid[at as usize];
+        let first = self.runs.len();
+        let mut rows = Rows {
+            first: first as u32,
+            before: [0; SIDE + 1],
+            few: None,
+        };
+        let mut row_above = first;
+        for (row, solid) in solid.into_iter().enumerate() {
+            let row_first = self.runs.len();
+            let mut free = !solid;
+            while free != 0 {
+                let from = free.trailing_zeros();
+                let long = (free >> from).trailing_ones();
+                let cells = ((1u32 << (from + long)) - (1u32 << from)) as u16;
+                free &= !cells;
+                // The node of what it touches above, if there is any.
+                let mut label = None;
+                for run in &self.runs[row_above..row_first] {
+                    if run.cells & cells != 0 {
+                        match label {
+                            None => label = Some(run.label),
+                            Some(label) => sets.join(label, run.label),
+                        }
+                    }
+                }
+                let label = label.unwrap_or_else(|| sets.node());
+                self.runs.push(Run { cells, label });
+            }
+            row_above = row_first;
+            rows.before[row + 1] = (self.runs.len() - first) as u8;
+        }
+        self.rows[at as usize] = rows;
+    }
+
+    /// Gives each set of nodes its label.
+    fn name(&mut self, mut sets: Sets) {
         // The first tile lies on the rim.
         let mut labels = vec![SOLID; sets.parents.len()];
         if let Some(Tile::Whole(rim)) = self.tiles.first() {

@@ -55,8 +55,14 @@ pub(super) fn lines(layer: &Layer, grid: &Grid, islands: &Islands) -> Vec<Line> 
         }
         let ends = chain.points.map(point);
         let width_mm = f64::from(layer.path[chain.points[1]].width_mm);
-        let closed =
-            length > LOOP_WIDTHS * width_mm && apart(ends[0], ends[1]) <= CLOSE_WIDTHS * width_mm;
+        let own = || {
+            let points = &layer.path[chain.points[0]..=chain.points[1]];
+            points.iter().map(|p| p.at_mm.map(f64::from))
+        };
+        let closed = length > LOOP_WIDTHS * width_mm
+            && (apart(ends[0], ends[1]) <= CLOSE_WIDTHS * width_mm
+                || comes_back(own(), width_mm)
+                || comes_back(own().rev(), width_mm));
         if !closed {
             pieces.push((lines.len(), ends, width_mm));
         }

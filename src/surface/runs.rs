@@ -1,6 +1,6 @@
 //! What blocks face, run by run, while it is not yet known which voids are open and what is part.
 
-use super::faces::{Face, Faces, Surface};
+use super::facing::{Face, Faces, Surface};
 use super::ground::NOTHING;
 use super::layer::Layer;
 use super::voids::Voids;

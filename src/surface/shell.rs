@@ -1,7 +1,7 @@
 //! What is seen of a part, worked out layer by layer: what is part, its walls, the voids behind them, and
 //! what each block faces.
 
-use super::faces::{Faces, Surface};
+use super::facing::{Faces, Surface};
 use super::first_layers::{self, Held};
 use super::grid::{Bead, Grid, Label, OUTSIDE, SOLID};
 use super::ground::{Ground, Laid, Shape};

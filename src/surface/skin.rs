@@ -13,7 +13,7 @@ use super::flow::Excess;
 use super::layer::{Asked, Layer};
 use super::shell::Shell;
 
-pub use super::faces::{Face, Faces, Surface};
+pub use super::facing::{Face, Faces, Surface};
 pub use super::left_out::{LeftOut, Why};
 pub use super::parts::Part;
 pub use super::shell::Exposure;

@@ -167,22 +167,24 @@ def bumps_of(run, dots, area, bore, heights):
 def locate(bump, run):
     """The block at the middle: where one ends and the next begins, the one that ends. When the head gets there."""
     m = bump["middle"]
-    at = next((b for b in run if m <= b["s1"]), run[-1])
+    at = next((b for b in run if m <= b["s1"] + 1e-12), run[-1])
     bump["block"] = at
     span = at["s1"] - at["s0"]
     part = (m - at["s0"]) / span if span > 0 else 0.0
-    bump["t"] = at["start"] - at["rest"] if part == 0 else at["start"] + at["real_course"].at((m - at["s0"]))[0]
+    bump["t"] = at["start"] - at["rest"] if part == 0 else at["start"] + at["real_course"].at(m - at["s0"] if m < at["s1"] - 1e-12 else None)[0]
     bump["xyz"] = [at["p"][k] + (at["q"][k] - at["p"][k]) * part for k in "xyz"]
 
 
-def write(path, blocks, nozzle):
-    _, found, _ = find(blocks, nozzle)
-    with open(path, "w", newline="") as f:
-        w = csv.writer(f, lineterminator="\n")
+def write(bumps_path, stalls_path, blocks, nozzle):
+    runs, found, excess = find(blocks, nozzle)
+    number = 0
+    with open(bumps_path, "w", newline="") as f, open(stalls_path, "w", newline="") as g:
+        w, v = (csv.writer(to, lineterminator="\n") for to in (f, g))
         w.writerow(HEADER)
-        number = 0
+        v.writerow(["stall", "excess_mm3", "bump_mm", "bumps"])
         for stall, bumps in enumerate(found):
             for b in bumps:
                 w.writerow([number, stall, b["block"]["line"], b["block"]["layer"], *b["xyz"], b["t"], b["height"],
                             b["surplus"], b["stretch"], ""])
                 number += 1
+            v.writerow([stall, excess[stall], max((b["height"] for b in bumps), default=""), len(bumps)])

@@ -55,10 +55,54 @@ def board(r):
     every = {"seconds": r.choice([0.2, 1, 0.05]), "lines": r.choice([1, 5, 17])}.get(when, 1)
     out += ["[save]", f'when = "{when}"', f"every = {every}", f"ms = {num(3, 120, 0.1)}",
             f"stop_first = {r.choice(['true', 'false'])}", f"reread = {r.choice(['true', 'false'])}"]
+    if r.random() < 0.8:
+        lag = num(0.01, 0.3, 0.05)
+        out += ["[nozzle]", f"filament_mm = {r.choice([1.75, 2.85])}", f"nozzle_mm = {r.choice([0.25, 0.4, 0.4, 0.6, 1.0])}",
+                f"lag_s = {lag or 0.05 * r.randint(0, 4)}", f"lead_s = {r.choice([0, 0, 0.03, 0.1])}"]
+    return "\n".join(out) + "\n"
+
+
+def wall(r):
+    """A part with walls: primer lines, layers of loops or a spiral, retractions; a starved board makes one stall of it."""
+    out, e, z = ["M83", "G1 F3000"], 0.04 * r.uniform(0.6, 1.5), 0.0
+    high = r.choice([0.1, 0.2, 0.25, 0.3])
+    for _ in range(r.choice([0, 0, 1, 1, 2])):
+        out.append(f"G1 Z{r.choice([high, 0.3, 0.2, 0.05]):.3f}")
+        for k in range(r.choice([1, 1, 2])):
+            out.append(f"G1 X{r.uniform(5, 60):.3f} Y{k * 0.5:.3f} E{r.uniform(0.5, 3):.4f}")
+    first = r.choice([high, 0.2, 0.3])
+    radius, sides = r.uniform(1, 9), r.choice([4, 12, 40, 120])
+    spiral, retracts, hops = r.random() < 0.4, r.random() < 0.5, r.random() < 0.3
+    flat = r.choice([1, 2, 4])
+    for layer in range(r.randint(1, 5)):
+        z = first if layer == 0 else z if spiral and layer > 1 else z + high
+        if not spiral or layer < 2:
+            out.append(f"G0 X{20 + radius:.3f} Y20 F{r.choice([6000, 9000])}")
+            out.append(f"G0 Z{z:.3f}")
+            if retracts:
+                out.append("G1 E0.8 F1800")
+        for k in range(1, sides + 1):
+            a = 2 * math.pi * k / sides
+            w = f"X{20 + radius * math.cos(a):.4f} Y{20 + radius * math.sin(a):.4f}"
+            step = 2 * radius * math.sin(math.pi / sides)
+            if spiral and layer > 1 and k % flat == 0:
+                z += high * flat / sides
+                w += f" Z{z:.5f}"
+            elif hops and r.random() < 0.02:
+                w += f" Z{z + r.choice([0.1, -0.03, 0.3]):.3f}"
+                z += 0
+            f = f" F{r.choice([900, 1800, 3000])}" if r.random() < 0.05 else ""
+            out.append(f"G1 {w} E{e * step:.5f}{f}")
+            if r.random() < 0.01:
+                out.append(r.choice(["G4 P50", "M400", "G0 Y25", "G1 E-0.5", "G1 E0.5"]))
+        if retracts:
+            out.append("G1 E-0.8 F1800")
     return "\n".join(out) + "\n"
 
 
 def job(r):
+    if r.random() < 0.4:
+        return wall(r)
     out, x, y, z, layer = [], 0.0, 0.0, 0.2, 0.2
     rel_e = r.random() < 0.6
     out.append(r.choice(["M83", "M83 ; filament relative"]) if rel_e else "M82")

@@ -1,6 +1,6 @@
 """A slow, plain second implementation of Headstall's model, to compare blocks.csv with.
 
-Usage: oracle.py JOB BOARD.toml BLOCKS.csv [BUMPS.csv]
+Usage: oracle.py JOB BOARD.toml BLOCKS.csv [BUMPS.csv STALLS.csv]
 
 Written from the text of the model alone, in the most obvious way: the look-ahead is worked out
 anew over all waiting blocks at each insertion, the ideal over whole stretches between stops, the bumps
@@ -730,7 +730,7 @@ def main():
             w.writerow([k, line["number"], line["layer"], p["x"], p["y"], p["z"], q["x"], q["y"], q["z"], b["de"], b["L"],
                         d["vn"], d["v0"], d["peak"], d["v1"], d["start"], d["end"], d["gap"], b["ideal"], lose, d["queued"]])
     if len(sys.argv) > 4:
-        bumps.write(sys.argv[4], bumps.passages(lines, r.done), board.get("nozzle", {}))
+        bumps.write(sys.argv[4], sys.argv[5], bumps.passages(lines, r.done), board.get("nozzle", {}))
     total = ideal_s + lost + r.start_up + r.stop_wait
     assert abs(total - replay_s) < 1e-7, (total, replay_s, r.start_up, r.stop_wait)
     print(f"replay_s {replay_s!r} ideal_s {ideal_s!r} lost_s {lost!r} start_up_s {r.start_up!r} blocks {len(flat)}")

@@ -133,7 +133,8 @@ fn agrees(text: &str, model: impl Fn(&[f64], f64) -> f64 + Sync) {
         );
         for one in &found {
             let best = (values(&one.free.theta)[k] - value) / deviation;
-            assert!(best.abs() < 0.5, "b{}: best point off by {best}", k + 1);
+            // The best of those replayed, not a minimum that was sought.
+            assert!(best.abs() < 1.0, "b{}: best point off by {best}", k + 1);
         }
     }
 }

@@ -5,7 +5,8 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::Command;
+
+use headstall::demo::lantern::Lantern;
 
 use super::cli::{folder, ran, text};
 
@@ -44,17 +45,9 @@ fn replay(args: &[&str]) {
 
 #[test]
 fn gallery_of_the_readme() {
-    // `cargo test` builds the example beside the tests.
-    let exe = std::env::current_exe().unwrap();
-    let example = exe.ancestors().nth(2).unwrap().join("examples/lantern");
     let dir = folder();
     let job = dir.path().join("lantern.gcode");
-    let made = Command::new(&example)
-        .arg("--out")
-        .arg(&job)
-        .output()
-        .unwrap();
-    assert!(made.status.success(), "{}", text(&made.stderr));
+    fs::write(&job, Lantern::default().job()).unwrap();
     let (job, out) = (job.display().to_string(), dir.path().join("out"));
     let (board, shown) = (
         root()

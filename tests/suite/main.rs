@@ -3,12 +3,14 @@
 mod board;
 mod board_errors;
 mod browser;
+mod charts;
 #[path = "../fuzz/checks/mod.rs"]
 mod checks;
 mod cli;
 mod colours;
 mod corpus;
 mod coupon;
+mod demo;
 mod dialects;
 mod draws;
 mod exactness;

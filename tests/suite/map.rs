@@ -5,6 +5,8 @@ use headstall::study::trace::{LayerTrace, Segment};
 use headstall::study::watch::Watch;
 use roxmltree::Document;
 
+use headstall::demo::lantern::STUTTERS;
+
 use super::making::{board_from, run};
 
 fn text() -> MapText {
@@ -87,7 +89,7 @@ fn it_stays_below_2_mb() {
 
 #[test]
 fn marks_stand_for_stalls() {
-    let board = board_from(include_str!("../../scenarios/lantern/stutters.toml"), &[]);
+    let board = board_from(STUTTERS, &[]);
     let mut job = String::from("M83\nG1 F4800 Z0.2\n");
     for k in 0..4000 {
         let a = f64::from(k) * 0.02;

@@ -3,6 +3,7 @@
 use std::collections::VecDeque;
 
 use headstall::board::profile;
+use headstall::demo::lantern::STUTTERS;
 use headstall::job::reader::{JobReader, Step};
 use headstall::job::state::{Act, Move};
 use headstall::motion::path::Block;
@@ -212,7 +213,7 @@ impl World for Silent<'_> {
 /// With everything removed the replay is the ideal; with nothing removed it is the replay.
 #[test]
 fn the_empty_and_the_full_set() {
-    let text = include_str!("../../scenarios/lantern/stutters.toml");
+    let text = STUTTERS;
     let board = board_from(
         text,
         &["save.ms=100", "link.sector_ms=1.2", "link.hiccup_chance=0"],
@@ -329,7 +330,7 @@ fn arcs_as_the_board_cuts_them() {
 /// Six runs with six tests cannot be firm (2·6/2⁶ > 5 %); eight alike are.
 #[test]
 fn firm_answers() {
-    let drawn = board_from(include_str!("../../scenarios/lantern/stutters.toml"), &[]);
+    let drawn = board_from(STUTTERS, &[]);
     let cases: Vec<Case> = (0..7)
         .map(|_| Case {
             board: &drawn,
@@ -360,10 +361,7 @@ fn firm_answers() {
 /// is named starves nothing, a set is found where no cheap change cures.
 #[test]
 fn remedies_cure() {
-    let board = board_from(
-        include_str!("../../scenarios/lantern/stutters.toml"),
-        &["link.hiccup_chance=0"],
-    );
+    let board = board_from(STUTTERS, &["link.hiccup_chance=0"]);
     let mut job = String::from("M83\nG1 F4800 Z.2\n");
     for k in 1..=9000 {
         let a = f64::from(k) * 0.01;

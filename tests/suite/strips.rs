@@ -1,6 +1,7 @@
 //! Strips of time around stalls, and the path of all layers.
 
 use headstall::board::types::Board;
+use headstall::demo::lantern::STUTTERS;
 use headstall::replay::stream::{Done, Watcher, replay};
 use headstall::replay::world::Cause;
 use headstall::study::bumps;
@@ -8,8 +9,6 @@ use headstall::study::paths::Paths;
 use headstall::study::watch::{Found, Watch};
 
 use super::making::board_from;
-
-const STUTTERS: &str = include_str!("../../scenarios/lantern/stutters.toml");
 
 /// Chords of a twentieth of a radian on circles, layer by layer.
 fn circles(layers: u32, chords: u32) -> String {

@@ -73,14 +73,14 @@ fn srgb([l, a, b]: [f64; 3]) -> [u8; 3] {
     })
 }
 
-/// The colour of a cause, by its place in the order of causes.
-pub fn cause(index: usize) -> String {
-    hex(srgb(lab(Cause::ALL[index].about().colour)))
+/// The colour of a cause.
+pub fn cause(cause: Cause) -> String {
+    hex(srgb(lab(cause.about().colour)))
 }
 
 /// An ink that reads on that colour.
-pub fn cause_ink(index: usize) -> &'static str {
-    if Cause::ALL[index].about().colour[0] > 0.6 {
+pub fn cause_ink(cause: Cause) -> &'static str {
+    if cause.about().colour[0] > 0.6 {
         INK
     } else {
         CARD

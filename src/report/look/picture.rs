@@ -2,6 +2,7 @@
 
 use std::fmt::Write;
 
+use super::advance;
 use super::palette::{CARD, INK, INK_FAINT, INK_SOFT};
 use crate::report::text::wrap_evenly;
 
@@ -56,23 +57,26 @@ impl Voice {
         [38.0, 26.0, 26.0, 26.0, 24.0][self as usize]
     }
 
-    fn weight(self) -> &'static str {
-        ["700", "400", "700", "400", "400"][self as usize]
+    /// Whether it is bold.
+    pub fn is_bold(self) -> bool {
+        matches!(self, Voice::Head | Voice::Strong)
     }
 
-    fn ink(self) -> &'static str {
+    /// Its colour.
+    pub fn ink(self) -> &'static str {
         [INK, INK_SOFT, INK, INK, INK_SOFT][self as usize]
     }
 
-    /// About how wide a text is, px.
+    /// How wide a text is, px; on most systems a little less.
     pub fn width(self, text: &str) -> f64 {
-        // Measured on a wide sans-serif; most are narrower.
-        let em = if self.weight() == "700" { 0.66 } else { 0.58 };
-        em * self.size() * text.chars().count() as f64
+        advance::width(text, self.size(), self.is_bold())
     }
 
+    /// How many characters a line of running text has.
     fn columns(self, width: f64) -> usize {
-        ((width / self.width("x")) as usize).max(8)
+        // Measured on a wide sans-serif; most are narrower.
+        let em = if self.is_bold() { 0.66 } else { 0.58 };
+        ((width / (em * self.size())) as usize).max(8)
     }
 }
 
@@ -139,14 +143,27 @@ impl Picture {
 
     /// Adds a text in this ink.
     pub fn say_in(&mut self, ink: &str, x: f64, y: f64, voice: Voice, anchor: Anchor, text: &str) {
+        self.type_set((x, y), voice.size(), voice.is_bold(), ink, anchor, text);
+    }
+
+    /// Adds a text of any size.
+    pub(super) fn type_set(
+        &mut self,
+        (x, y): (f64, f64),
+        size: f64,
+        bold: bool,
+        ink: &str,
+        anchor: Anchor,
+        text: &str,
+    ) {
         let anchor = ["start", "middle", "end"][anchor as usize];
+        let weight = if bold { "700" } else { "400" };
         let _ = writeln!(
             self.body,
-            r#"<text x="{}" y="{}" font-size="{}" font-weight="{}" fill="{ink}" text-anchor="{anchor}">{}</text>"#,
+            r#"<text x="{}" y="{}" font-size="{}" font-weight="{weight}" fill="{ink}" text-anchor="{anchor}">{}</text>"#,
             number(x),
             number(y),
-            number(voice.size()),
-            voice.weight(),
+            number(size),
             escape(text)
         );
     }

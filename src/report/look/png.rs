@@ -21,6 +21,18 @@ fn has(c: char) -> bool {
     )
 }
 
+fn with_own_type() -> Options<'static> {
+    let mut fonts = Database::new();
+    for font in [REGULAR, BOLD] {
+        fonts.load_font_data(font.to_vec());
+    }
+    Options {
+        font_family: "DejaVu Sans".to_string(),
+        fontdb: Arc::new(fonts),
+        ..Options::default()
+    }
+}
+
 /// Draws an SVG of ours; the error says what is wrong with it.
 pub fn png(svg: &str) -> Result<Vec<u8>, String> {
     // What the font lacks is shown as lacking, not left out.
@@ -28,16 +40,7 @@ pub fn png(svg: &str) -> Result<Vec<u8>, String> {
         .chars()
         .map(|c| if has(c) { c } else { '\u{fffd}' })
         .collect();
-    let mut fonts = Database::new();
-    for font in [REGULAR, BOLD] {
-        fonts.load_font_data(font.to_vec());
-    }
-    let options = Options {
-        font_family: "DejaVu Sans".to_string(),
-        fontdb: Arc::new(fonts),
-        ..Options::default()
-    };
-    let tree = Tree::from_str(&svg, &options).map_err(|e| e.to_string())?;
+    let tree = Tree::from_str(&svg, &with_own_type()).map_err(|e| e.to_string())?;
     let scale = PNG_WIDTH as f32 / tree.size().width();
     let height = (tree.size().height() * scale).ceil().max(1.0) as u32;
     let mut picture = Pixmap::new(PNG_WIDTH, height).ok_or("it is too large")?;
@@ -47,4 +50,16 @@ pub fn png(svg: &str) -> Result<Vec<u8>, String> {
         &mut picture.as_mut(),
     );
     picture.encode_png().map_err(|e| e.to_string())
+}
+
+/// How wide the layout engine sets this text, px.
+#[cfg(test)]
+pub(super) fn laid_out_width(text: &str, size: f64, weight: u32) -> f64 {
+    let svg = format!(
+        "<svg xmlns='http://www.w3.org/2000/svg' width='2000' height='200'>\
+         <text x='0' y='100' font-size='{size}' font-weight='{weight}' \
+         style='font-kerning:none'>{text}</text></svg>"
+    );
+    let tree = Tree::from_str(&svg, &with_own_type()).expect("a text is an SVG");
+    f64::from(tree.root().children()[0].bounding_box().width())
 }

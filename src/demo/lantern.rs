@@ -1,46 +1,71 @@
-//! Makes the demo job: a fluted shade for a harbour lantern, printed by a theatre's prop workshop.
-//!
-//! ```text
-//! cargo run --release --example lantern -- --out target/lantern.gcode
-//! ```
+//! The demo job: a fluted shade for a harbour lantern, printed by a theatre's prop workshop, and the
+//! two boards that it is printed on. All of it is invented.
 //!
 //! The shade is a ring of half-round flutes between two walls, bellied like a barrel, open at the
 //! top. Each layer: outer wall, inner wall one bead inside, a plain ring within, and ribs that tie
-//! the two together. The flutes are true circular arcs, cut into short chords unless `--arcs` is
-//! given: those chords are what starves a slow board. Jitter of the seam comes from `--seed`, so
-//! the same options always give the same bytes.
+//! the two together. The flutes are true circular arcs, cut into short chords unless
+//! [`Lantern::arcs`] is set: those chords are what starves a slow board. The seam's jitter comes from
+//! [`Lantern::seed`], so the same lantern always gives the same bytes.
+//!
+//! ```
+//! use headstall::demo::lantern::{Lantern, STUTTERS};
+//!
+//! let job = Lantern { layers: 2, ..Lantern::default() }.job();
+//! assert!(job.lines().any(|line| line == "; lantern, layer 2 of 2"));
+//! assert!(headstall::board::profile::parse(STUTTERS, "stutters.toml", &[]).is_ok());
+//! ```
 
 use std::f64::consts::{PI, TAU};
 use std::fmt::Write as _;
-use std::io::Write as _;
-use std::process::ExitCode;
 
-const HELP: &str = "Makes the harbour lantern job.
-
-  --out FILE         write there in place of standard output
-  --seed N           seam jitter (7)
-  --layers N         layers (40)
-  --layer-height MM  (0.25)
-  --flutes N         flutes around the shade (20)
-  --radius MM        radius on which the flutes stand (20)
-  --chord MM         length of the outer wall's chords; the inner wall's are 3 times as long (0.25)
-  --arcs             flutes as G2/G3 arcs in place of chords
-  --crlf             lines end in CR LF
-";
+/// The board file of the old printer, on which the lantern stutters.
+pub const STUTTERS: &str = include_str!("../../scenarios/lantern/stutters.toml");
+/// The board file of the rebuilt printer, on which it does not.
+pub const STEADY: &str = include_str!("../../scenarios/lantern/steady.toml");
 
 const BEAD_MM: f64 = 0.45;
 const FILAMENT_MM: f64 = 1.75;
 const CENTRE_MM: f64 = 100.0;
 const RETRACT_MM: f64 = 0.8;
 
-struct Shape {
-    seed: u64,
-    layers: u32,
-    layer_height: f64,
-    flutes: u32,
-    radius: f64,
-    chord: f64,
-    arcs: bool,
+/// Which lantern.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Lantern {
+    /// Seed of the seam's jitter.
+    pub seed: u64,
+    /// Layers, at least 1.
+    pub layers: u32,
+    /// Height of a layer, mm.
+    pub layer_height_mm: f64,
+    /// Flutes around the shade, at least 6.
+    pub flutes: u32,
+    /// Radius on which the flutes stand, mm; at least 15.
+    pub radius_mm: f64,
+    /// Length of the outer wall's chords, mm; the inner wall's are three times as long.
+    pub chord_mm: f64,
+    /// Flutes as arcs (G2, G3) instead of chords.
+    pub arcs: bool,
+}
+
+impl Default for Lantern {
+    fn default() -> Self {
+        Lantern {
+            seed: 7,
+            layers: 40,
+            layer_height_mm: 0.25,
+            flutes: 20,
+            radius_mm: 20.0,
+            chord_mm: 0.25,
+            arcs: false,
+        }
+    }
+}
+
+impl Lantern {
+    /// The job file.
+    pub fn job(&self) -> String {
+        make(self)
+    }
 }
 
 /// A pen that knows where it is and what a bead costs in filament.
@@ -79,7 +104,7 @@ impl Pen {
     /// Prints along a circle, counter-clockwise by `turn` rad: one arc, or chords.
     fn sweep(
         &mut self,
-        shape: &Shape,
+        shape: &Lantern,
         chord: f64,
         centre: (f64, f64),
         radius: f64,
@@ -135,15 +160,15 @@ fn jitter(state: &mut u64) -> f64 {
 
 /// One round of flutes, arcs about centres just within the circle of `radius` on which their cusps
 /// lie. `inside` mm within, the flutes are smaller and a small arc leads around each cusp.
-fn wall(pen: &mut Pen, shape: &Shape, radius: f64, inside: f64, start: f64) {
+fn wall(pen: &mut Pen, shape: &Lantern, radius: f64, inside: f64, start: f64) {
     let pitch = TAU / f64::from(shape.flutes);
     let foot = radius * (pitch / 2.0).cos();
     let flute = radius * (pitch / 2.0).sin() - inside;
     let half = PI / 2.0;
     let (chord, speed) = if inside == 0.0 {
-        (shape.chord, 4800)
+        (shape.chord_mm, 4800)
     } else {
-        (3.0 * shape.chord, 6000)
+        (3.0 * shape.chord_mm, 6000)
     };
     for k in 0..shape.flutes {
         let middle = start + pitch * f64::from(k);
@@ -183,8 +208,8 @@ fn ribs(pen: &mut Pen, inner: f64, outer: f64, ribs: u32, start: f64) {
     }
 }
 
-fn make(shape: &Shape) -> String {
-    let h = shape.layer_height;
+fn make(shape: &Lantern) -> String {
+    let h = shape.layer_height_mm;
     let bead_mm2 = (BEAD_MM - h) * h + PI * h * h / 4.0;
     let filament_mm2 = PI * FILAMENT_MM * FILAMENT_MM / 4.0;
     let mut pen = Pen {
@@ -208,7 +233,7 @@ fn make(shape: &Shape) -> String {
             pen.line("M106 S255");
         }
         pen.line(&format!("G0 Z{z:.3} F600"));
-        let radius = shape.radius * (1.0 + 0.08 * (PI * z / height).sin());
+        let radius = shape.radius_mm * (1.0 + 0.08 * (PI * z / height).sin());
         let start = (jitter(&mut state) - 0.5) * 0.02;
         let speed = if layer == 0 { 40 } else { 100 };
         pen.line(&format!("M220 S{speed}"));
@@ -225,75 +250,4 @@ fn make(shape: &Shape) -> String {
     pen.line(&format!("G0 Z{:.3} F600", (height + 10.0).max(60.0)));
     pen.line("M107\nM104 S0\nM140 S0\nM84");
     pen.text
-}
-
-fn number<T: std::str::FromStr + PartialOrd>(
-    name: &str,
-    value: Option<String>,
-    from: T,
-    to: T,
-) -> Result<T, String> {
-    let text = value.ok_or_else(|| format!("{name} needs a value"))?;
-    text.parse()
-        .ok()
-        .filter(|v| *v >= from && *v <= to)
-        .ok_or_else(|| format!("{name} {text}: no number in range; --help lists the options"))
-}
-
-fn run() -> Result<(), String> {
-    let mut shape = Shape {
-        seed: 7,
-        layers: 40,
-        layer_height: 0.25,
-        flutes: 20,
-        radius: 20.0,
-        chord: 0.25,
-        arcs: false,
-    };
-    let (mut out, mut crlf) = (None, false);
-    let mut args = std::env::args().skip(1);
-    while let Some(name) = args.next() {
-        match name.as_str() {
-            "--out" => out = Some(args.next().ok_or("--out needs a file name")?),
-            "--seed" => shape.seed = number(&name, args.next(), 0, u64::MAX)?,
-            "--layers" => shape.layers = number(&name, args.next(), 1, 100_000)?,
-            "--layer-height" => shape.layer_height = number(&name, args.next(), 0.05, 0.4)?,
-            "--flutes" => shape.flutes = number(&name, args.next(), 6, 60)?,
-            "--radius" => shape.radius = number(&name, args.next(), 15.0, 90.0)?,
-            "--chord" => shape.chord = number(&name, args.next(), 0.01, 10.0)?,
-            "--arcs" => shape.arcs = true,
-            "--crlf" => crlf = true,
-            "--help" => {
-                print!("{HELP}");
-                return Ok(());
-            }
-            _ => return Err(format!("{name}: no such option; --help lists them")),
-        }
-    }
-    let mut text = make(&shape);
-    if crlf {
-        text = text.replace('\n', "\r\n");
-    }
-    match out {
-        Some(file) => {
-            let path = std::path::Path::new(&file);
-            if let Some(folder) = path.parent() {
-                std::fs::create_dir_all(folder).map_err(|e| format!("{file}: {e}"))?;
-            }
-            std::fs::write(path, text).map_err(|e| format!("{file}: {e}"))
-        }
-        None => std::io::stdout()
-            .write_all(text.as_bytes())
-            .map_err(|e| e.to_string()),
-    }
-}
-
-fn main() -> ExitCode {
-    match run() {
-        Ok(()) => ExitCode::SUCCESS,
-        Err(message) => {
-            eprintln!("lantern: {message}");
-            ExitCode::from(2)
-        }
-    }
 }
