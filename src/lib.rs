@@ -1,46 +1,47 @@
 //! Headstall: a simulator of the path from a print job to the moving head.
 //!
-//! It replays a job file through a model of the controller and says where the head starves, why,
-//! and for how long. Read the modules in this order; imports run the same way, left to right:
+//! It replays a job file through a model of the controller and says where the head starves, why, for how long,
+//! and what bumps that leaves. Ask a question, get an answer, make text and pictures of it:
 //!
-//! ```text
-//! bytes ─job─▶ steps ─motion─▶ blocks ─replay─▶ what the head did ─study─▶ stalls ─report─▶ files
-//!                                 ▲                    ▲
-//!                               board ─────────────────┘   (limits, queues, costs, link, saves)
+//! ```
+//! use headstall::answer::{job::Job, replay::{ReplayQuestion, replay}};
+//! use headstall::board::{builtin, profile};
+//! use headstall::report::{pictures, summary::Summary, verdict::verdict, wall::Across};
+//!
+//! let board = profile::parse(builtin::text("32bit-card").unwrap(), "32bit-card", &[])?;
+//! let mut job = Job::in_memory("corner.gcode", *b"G1 F3000 Z0.2\nG1 X20 E1\nG1 Y20 E1\n");
+//! let question = ReplayQuestion { pictures: true, ..ReplayQuestion::of(&board) };
+//! let answer = replay(&mut job, &question, &(), &mut ())?;
+//! assert!(verdict(&answer).starts_with("No stutter"));
+//! let pictures = pictures::pictures(&answer, &Summary::of(&answer, &[]), Across::Angle);
+//! assert!(pictures[0].1.starts_with("<svg"));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 //!
+//! Read the modules in this order; imports run the same way, left to right:
+//!
+//! ```text
+//! bytes ─job─▶ steps ─motion─▶ blocks ─replay─▶ what the head did ─surface─▶ bumps on walls
+//!                                 ▲                    ▲                          │
+//!                               board ─────────────────┘                        study
+//!                                                                                 ▼
+//!                          files ◀─report─ answer ◀─ question: replay, compare, remedies
+//! ```
+//!
+//! * [`model`]: the mathematics, section by section.
 //! * [`job`]: bytes → steps, one a command line, lazily; oddities become notices, not failures.
 //! * [`board`]: one TOML file → one checked [`board::types::Board`].
 //! * [`motion`]: moves → blocks, corner speeds, look-ahead, profiles.
-//! * [`replay`]: the controller's main loop, queues, link and saves; what each block did.
-//! * [`surface`]: the flow of plastic, and what a stall leaves too much.
-//! * [`study`]: stalls, layers, the worst places.
-//! * [`report`]: tables, the map, words.
-//! * [`demo`]: a job and two boards to begin with.
-//!
-//! ```
-//! use headstall::board::{builtin, profile};
-//! use headstall::replay::stream::replay;
-//! use headstall::report::map::{self, MapText};
-//! use headstall::study::watch::Watch;
-//!
-//! let text = builtin::text("32bit-card").unwrap();
-//! let board = profile::parse(text, "32bit-card", &[]).unwrap();
-//! let job = "G1 F3000 Z0.2\nG1 X20 E1\nG1 Y20 E1\n";
-//! let mut watch = Watch::new(&board.nozzle, |_stall| {}).with_trace(None);
-//! let done = replay(job.as_bytes(), &board, 0, &mut watch).unwrap();
-//! let (seen, layer) = watch.finish();
-//! assert_eq!((seen.stalls(), layer.segments.len()), (0, 3));
-//! assert_eq!(done.totals.blocks, 3);
-//! assert!((done.totals.replay_s - done.ideal_s - done.lost_s - done.totals.start_up_s).abs() < 1e-9);
-//! let text = MapText {
-//!     verdict: "No stutter.".into(),
-//!     job: "corner.gcode".into(),
-//!     board: board.name,
-//!     layers: done.source.steps.layers().count(),
-//! };
-//! assert!(map::svg(&layer, &text).starts_with("<svg"));
-//! ```
+//! * [`mod@replay`]: the controller's main loop, queues, link and saves; what each block did.
+//! * [`surface`]: the flow of plastic, the bumps that a stall leaves, and what of a part can be seen.
+//! * [`study`]: stalls, causes, samples, remedies.
+//! * [`answer`]: a question → one immutable answer.
+//! * [`report`]: an answer → text, CSV, JSON, SVG, HTML.
+
+#[doc = include_str!("model.md")]
+pub mod model {}
+
+pub mod text;
 
 /// A job and two boards to begin with.
 pub mod demo {
@@ -55,6 +56,7 @@ pub mod job {
     pub mod notices;
     pub mod reader;
     pub mod state;
+    pub mod values;
     pub mod words;
 }
 
@@ -66,6 +68,7 @@ pub mod board {
     pub mod profile;
 
     mod durations;
+    mod error;
     mod fitted;
     mod keys;
     mod known;
@@ -152,6 +155,26 @@ pub mod study {
         pub mod times;
         pub mod walkers;
     }
+    /// The job written anew so that a board keeps up with it.
+    pub mod mend {
+        pub mod arcs;
+        pub mod choose;
+        pub mod counts;
+        pub mod harm;
+        pub mod mark;
+        pub mod merge;
+        pub mod numbers;
+        pub mod pace;
+        pub mod pass;
+        pub mod plan;
+        pub mod proof;
+        pub mod run;
+        pub mod runs;
+        pub mod search;
+        pub mod space;
+        pub mod text;
+        pub mod write;
+    }
     pub mod parallel;
     pub mod paths;
     pub mod remedy;
@@ -187,8 +210,11 @@ pub mod report {
     pub mod bars;
     pub mod board_file;
     pub mod comparison;
+    mod comparison_rows;
+    mod comparison_verdict;
     pub mod cures;
     pub mod dry_run;
+    pub mod finite;
     pub mod fit;
     /// The one look of all pictures.
     pub mod look {
@@ -201,6 +227,7 @@ pub mod report {
     }
     pub mod loudness;
     pub mod map;
+    pub mod mend;
     pub mod numbers;
     pub mod page;
     pub mod part;

@@ -11,6 +11,7 @@ mod app {
     pub mod folder;
     pub mod hidden;
     pub mod inputs;
+    pub mod mend;
     pub mod one_file;
     pub mod pictures;
     pub mod progress;
@@ -22,6 +23,7 @@ mod app {
     pub mod swap;
     pub mod table;
     pub mod terminal;
+    pub mod written;
 }
 
 use std::process::ExitCode;
@@ -40,6 +42,7 @@ fn main() -> ExitCode {
         Command::Remedies(remedies) => app::remedies::run(remedies),
         Command::Coupon(coupon) => app::coupon::run(coupon),
         Command::Fit(fit) => app::fit::run(fit),
+        Command::Mend(mend) => app::mend::run(mend),
         Command::Demo { out } => app::demo::run(out),
         Command::Completions { shell } => app::shell::completions(*shell),
         Command::Man { command } => app::shell::man(command.as_deref()),

@@ -10,7 +10,7 @@ use crate::surface::skin::{Exposure, Surface};
 use super::progress::Listener;
 
 /// Bumps that are listed where not all can be: the highest.
-const HIGHEST: usize = 1_000;
+const HIGHEST: usize = 20_000;
 /// Bumps that are counted where not all can be listed, at 24 bytes each.
 const COUNTED_MAX: usize = 4_000_000;
 
@@ -32,6 +32,7 @@ pub struct BumpBook {
     ranked: Vec<usize>,
     visible: u64,
     uncounted: u64,
+    highest: Option<(f64, u32)>,
     by_layer: BTreeMap<u32, LayerBumps>,
 }
 
@@ -54,6 +55,11 @@ impl BumpBook {
     /// How many bumps are visible: on a surface that can be seen, and high enough.
     pub fn visible(&self) -> u64 {
         self.visible
+    }
+
+    /// Height of the highest bump on a surface that can be seen, mm, and its layer.
+    pub fn highest(&self) -> Option<(f64, u32)> {
+        self.highest
     }
 
     /// How many bumps were too many to be counted, whether visible or not.
@@ -139,7 +145,7 @@ impl<'l> Collecting<'l> {
             self.uncounted += 1;
         }
         self.list.push(bump);
-        if self.list.len() >= 20 * HIGHEST {
+        if self.list.len() >= 2 * HIGHEST {
             keep_highest(&mut self.list);
         }
     }
@@ -163,7 +169,13 @@ impl<'l> Collecting<'l> {
             bump.surface = exposure.of(bump.block);
         }
         let mut count = |surface, layer, height_mm| {
-            if is_seen(surface) && height_mm >= visible_mm {
+            if !is_seen(surface) {
+                return;
+            }
+            if book.highest.is_none_or(|(most_mm, _)| height_mm > most_mm) {
+                book.highest = Some((height_mm, layer));
+            }
+            if height_mm >= visible_mm {
                 book.visible += 1;
                 let sums = book.by_layer.entry(layer).or_default();
                 sums.count += 1;

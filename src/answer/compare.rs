@@ -90,6 +90,8 @@ pub struct CompareAnswer {
     pub firm: bool,
     /// About how many runs a firm answer needs, where there are too few and that can be told.
     pub runs_needed: Option<usize>,
+    /// What limits of this program have cut: the job, the line, what was done about it.
+    pub limits: Vec<(String, u64, &'static str)>,
 }
 
 /// Answers the question.
@@ -150,6 +152,7 @@ pub fn compare(
         runs: samples.iter().map(Vec::len).max().unwrap_or(0),
         firm,
         runs_needed,
+        limits: grid.limits(),
     })
 }
 
@@ -165,6 +168,16 @@ struct Grid<'a> {
 type Batch<'a> = (usize, &'a Board, Vec<usize>);
 
 impl<'a> Grid<'a> {
+    /// What limits have cut in the jobs, as they were planned last.
+    fn limits(&self) -> Vec<(String, u64, &'static str)> {
+        let of = |s: &ShelvedJob| {
+            let cut = s.job.limits.iter();
+            let cut = cut.map(|(line, what)| (s.job.name.clone(), *line, *what));
+            cut.collect::<Vec<_>>()
+        };
+        self.shelf.iter().flat_map(of).collect()
+    }
+
     /// Those of `wanted`, job by job and limits by limits.
     fn batches(&self, wanted: &[usize]) -> Vec<Batch<'a>> {
         let settings = self.question.settings.len();
@@ -217,6 +230,7 @@ impl<'a> Grid<'a> {
             progress.at(Task::Comparing, done, Some(total));
         };
         for (job, limits, batch) in self.batches(&wanted) {
+            let name = self.shelf[job].job.name.clone();
             let kept = self.shelf[job].planned_for(limits, threads)?;
             let boards: Vec<&Board> = batch.iter().map(|i| self.cases[*i].board).collect();
             let sight = Some(Sight {
@@ -224,7 +238,7 @@ impl<'a> Grid<'a> {
                 visible_mm: self.question.visible_mm,
             });
             let found = compare::samples(&kept.stored, &boards, &seeds, sight, threads, &each)
-                .map_err(Trouble::board)?;
+                .map_err(|e| Trouble::restless(&name, &e))?;
             for (i, found) in batch.into_iter().zip(found) {
                 samples[i].extend(found);
             }
@@ -249,13 +263,14 @@ impl<'a> Grid<'a> {
         let mut all = vec![None; count];
         let mut done = 0;
         for (job, limits, batch) in self.batches(&Vec::from_iter(0..count)) {
+            let name = self.shelf[job].job.name.clone();
             let stored = &self.shelf[job].planned_for(limits, threads)?.stored;
             for i in batch {
                 self.progress.at(Task::Causes, done, Some(count as u64));
                 done += 1;
                 let board = self.cases[i].board;
                 let shares = causes::shares(stored, board, seed, &[], threads, &|_| {})
-                    .map_err(Trouble::board)?;
+                    .map_err(|e| Trouble::restless(&name, &e))?;
                 all[i] = Some(shares.total_s);
             }
         }

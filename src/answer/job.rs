@@ -17,7 +17,9 @@ pub struct Job {
     pub name: String,
     /// Its length where that is known beforehand, bytes.
     pub bytes: Option<u64>,
-    open: Box<dyn FnMut() -> io::Result<JobBytes> + Send>,
+    /// What limits of this program have cut when it was stored last: line and message.
+    pub limits: Vec<(u64, &'static str)>,
+    open: Box<dyn Fn() -> io::Result<JobBytes> + Send + Sync>,
 }
 
 impl fmt::Debug for Job {
@@ -32,11 +34,12 @@ impl Job {
     pub fn new(
         name: impl Into<String>,
         bytes: Option<u64>,
-        open: impl FnMut() -> io::Result<JobBytes> + Send + 'static,
+        open: impl Fn() -> io::Result<JobBytes> + Send + Sync + 'static,
     ) -> Self {
         Job {
             name: name.into(),
             bytes,
+            limits: Vec::new(),
             open: Box::new(open),
         }
     }
@@ -51,10 +54,15 @@ impl Job {
     }
 
     /// A reader of its lines, from the beginning.
-    pub fn read(&mut self) -> Result<JobReader<JobBytes>, Trouble> {
-        match (self.open)() {
+    pub fn read(&self) -> Result<JobReader<JobBytes>, Trouble> {
+        match self.open() {
             Ok(bytes) => Ok(JobReader::new(bytes)),
             Err(e) => Err(Trouble::job(&self.name, &format!("cannot be read: {e}"))),
         }
+    }
+
+    /// Its bytes, from the beginning.
+    pub(super) fn open(&self) -> io::Result<JobBytes> {
+        (self.open)()
     }
 }

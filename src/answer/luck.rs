@@ -19,8 +19,9 @@ pub struct Luck {
 pub const RANGE_SHARE: f64 = 0.9;
 
 impl Luck {
-    /// Runs with this seed and those that follow, on the job's own faces.
+    /// Runs with this seed and those that follow, on the job's own faces; `name` is the job's, for errors.
     pub(super) fn of(
+        name: &str,
         job: &StoredJob,
         board: &Board,
         seeds: &[u64],
@@ -31,7 +32,8 @@ impl Luck {
         let total = seeds.len() as u64;
         let each = |done: usize| progress.at(Task::Luck, done as u64, Some(total));
         let samples = compare::samples(job, &[board], seeds, Some(sight), threads, &each);
-        let runs = samples.map_err(Trouble::board)?.remove(0);
+        let mut samples = samples.map_err(|e| Trouble::restless(name, &e))?;
+        let runs = samples.remove(0);
         Ok(Luck { runs })
     }
 

@@ -1,7 +1,7 @@
 //! The question of `remedies`: what would cure this job on this board?
 
 use crate::board::types::Board;
-use crate::job::reader::Step;
+use crate::replay::stream::ReplayError;
 use crate::study::cures::{self, Cures, Trial};
 use crate::study::remedy;
 
@@ -33,42 +33,35 @@ pub struct RemediesAnswer {
     pub seed: u64,
     /// All that was tried.
     pub cures: Cures,
+    /// What limits of this program have cut: the line, what was done about it.
+    pub limits: Vec<(u64, &'static str)>,
 }
 
-/// Answers the question.
+/// Answers the question. The job is read many times.
 pub fn remedies(
-    job: &mut Job,
+    job: &Job,
     question: &RemediesQuestion,
     progress: &dyn Progress,
 ) -> Result<RemediesAnswer, Trouble> {
-    let RemediesQuestion {
-        board,
-        seed,
-        visible_mm,
-        threads,
-    } = *question;
-    let mut reader = job.read()?;
-    let mut steps: Vec<Step> = Vec::new();
-    while let Some(step) = reader
-        .next_step()
-        .map_err(|e| Trouble::job(&job.name, &e))?
-    {
-        steps.push(*step);
-    }
+    let board = question.board;
     let total = remedy::list(board).len() as u64;
     let each = |done: usize| progress.at(Task::Trying, done as u64, Some(total));
     let trial = Trial {
-        steps: &steps,
+        open: &|| job.open(),
         board,
-        seed,
-        visible_mm,
-        threads,
+        seed: question.seed,
+        visible_mm: question.visible_mm,
+        threads: question.threads,
     };
-    let cures = cures::cures(&trial, &each).map_err(Trouble::board)?;
+    let cures = cures::cures(&trial, &each).map_err(|e| match e {
+        ReplayError::Job(e) => Trouble::job(&job.name, &e),
+        ReplayError::Board(e) => Trouble::restless(&job.name, &e),
+    })?;
     Ok(RemediesAnswer {
         job: job.name.clone(),
         board: board.name.clone(),
-        seed,
+        seed: question.seed,
+        limits: cures.limits.clone(),
         cures,
     })
 }

@@ -169,7 +169,7 @@ pub struct ReplayAnswer {
     pub outer_mm2: Option<f64>,
     /// What was printed and is no part.
     pub left_out: Vec<LeftOut>,
-    /// The bumps; which of them can be seen is known where `surfaces` is.
+    /// The bumps; which of them can be seen is known where `outer_mm2` is.
     pub bumps: BumpBook,
     /// The runs with other seeds; `None` where there were none: the board has no draws, or the job is too long
     /// to be kept.
@@ -196,7 +196,7 @@ impl ReplayAnswer {
 
     /// How many bumps will be seen; `None` where that was not worked out.
     pub fn visible_count(&self) -> Option<u64> {
-        self.surfaces.map(|_| self.bumps.visible())
+        self.outer_mm2.map(|_| self.bumps.visible())
     }
 
     /// Bumps that will be seen, the highest first; where there are very many, the highest of them.
@@ -204,11 +204,6 @@ impl ReplayAnswer {
         self.bumps
             .ranked()
             .take_while(|b| b.height_mm >= self.visible_mm)
-    }
-
-    /// The highest bump on a surface that can be seen.
-    pub fn highest_bump(&self) -> Option<&Bump> {
-        self.bumps.ranked().next()
     }
 
     /// The layer that suffers most: the one with most visible bumps; where there are none, the one that loses
@@ -282,8 +277,8 @@ pub fn replay(
     {
         return Err(Trouble::Layer { layer, layers });
     }
-    let shares = shares(&pass, question, progress)?;
-    let luck = luck(&pass, question, progress)?;
+    let shares = shares(&job.name, &pass, question, progress)?;
+    let luck = luck(&job.name, &pass, question, progress)?;
     Ok(ReplayAnswer {
         luck,
         ..answered(job, question, pass, shares)
@@ -343,7 +338,7 @@ fn pass<'l>(
     let replayed = replay(source, board, question.seed, &mut hearers, keep_blocks_max);
     let replayed = replayed.map_err(|e| match e {
         ReplayError::Job(e) => Trouble::job(&job.name, &e),
-        ReplayError::Board(e) => Trouble::board(e),
+        ReplayError::Board(e) => Trouble::restless(&job.name, &e),
     })?;
     let found = hearers.watch.found();
     Ok(Pass {
@@ -375,6 +370,7 @@ fn keep_blocks_max(question: &ReplayQuestion, bytes: Option<u64>) -> usize {
 
 /// The causes' shares, where they are asked for or quickly had.
 fn shares(
+    name: &str,
     pass: &Pass,
     question: &ReplayQuestion,
     progress: &dyn Progress,
@@ -393,11 +389,12 @@ fn shares(
     let spans = pass.stalls.spans();
     let (seed, threads) = (question.seed, question.threads);
     let shares = causes::shares(kept, board, seed, &spans, threads, &each);
-    shares.map(Some).map_err(Trouble::board)
+    shares.map(Some).map_err(|e| Trouble::restless(name, &e))
 }
 
 /// Runs with other seeds, where those could differ and the job was kept.
 fn luck(
+    name: &str,
     pass: &Pass,
     question: &ReplayQuestion,
     progress: &dyn Progress,
@@ -415,7 +412,7 @@ fn luck(
         visible_mm: question.visible_mm,
     };
     let (board, threads) = (question.board, question.threads);
-    Luck::of(kept, board, &seeds, sight, threads, progress).map(Some)
+    Luck::of(name, kept, board, &seeds, sight, threads, progress).map(Some)
 }
 
 fn answered(

@@ -58,6 +58,8 @@ impl ShelvedJob {
         let mut planned = Planned::new(self.job.read()?, board);
         let (stored, exposure) = faces::store(&mut planned, &board.nozzle, &wanted)
             .map_err(|e| Trouble::job(&self.job.name, &e))?;
+        let cut = planned.steps.notices().limits();
+        self.job.limits = cut.map(|n| (n.line, n.kind.message())).collect();
         Ok(KeptJob {
             board: board.clone(),
             stored,

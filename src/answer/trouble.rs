@@ -2,6 +2,8 @@
 
 use std::fmt;
 
+use crate::replay::duties::Restless;
+
 /// Why a question has no answer.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Trouble {
@@ -35,10 +37,13 @@ impl Trouble {
         }
     }
 
-    /// A board on which a replay gets nowhere.
-    pub(crate) fn board(why: impl fmt::Display) -> Self {
-        Trouble::Board {
-            why: why.to_string(),
+    /// A replay that gets nowhere: by a move of the job, or by the board.
+    pub(crate) fn restless(job: &str, error: &Restless) -> Self {
+        match error.slow {
+            Some(_) => Trouble::job(job, error),
+            None => Trouble::Board {
+                why: error.to_string(),
+            },
         }
     }
 }

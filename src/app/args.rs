@@ -7,6 +7,7 @@ use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
 use clap_complete::Shell;
 use headstall::board::builtin;
 use headstall::board::profile::Override;
+use headstall::study::mend::plan::Allow;
 
 /// Will this print job stutter on this board? Where, why, and for how long.
 #[derive(Debug, Parser)]
@@ -79,6 +80,8 @@ Examples:
   headstall fit coupon.gcode times.csv --board 8bit-card --job myjob.gcode
   headstall fit coupon.gcode old-card.csv new-card.csv --board myboard.toml")]
     Fit(Fit),
+    /// Write the job anew so that the board keeps up with it, and prove it
+    Mend(Mend),
     /// List the boards that come with the program, or print one to start your own from
     #[command(after_help = "\
 Examples:
@@ -305,6 +308,41 @@ pub struct Fit {
     pub json: bool,
 }
 
+/// Arguments of `mend`.
+#[derive(Debug, ClapArgs)]
+pub struct Mend {
+    /// The job file, or - for standard input
+    pub job: PathBuf,
+    /// The board.
+    #[command(flatten)]
+    pub on: OnBoard,
+    /// Means that may be used: merge (fewer, longer moves), pace (a lower feed where needed), strip (comments and
+    /// needless decimals out), arcs (G2 and G3, for boards that print arcs)
+    #[arg(long, value_name = "A,B", default_value = "merge,pace,strip", value_parser = Allow::parse)]
+    pub allow: Allow,
+    /// How far the path may move, mm
+    #[arg(long, value_name = "MM", default_value_t = 0.02, value_parser = parse_within)]
+    pub within: f64,
+    /// Merge all over the job, not only where the board cannot keep up
+    #[arg(long)]
+    pub everywhere: bool,
+    /// Replays before and after, with other luck each
+    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u64).range(1..=10_000))]
+    pub runs: u64,
+    /// Height from which a bump on an outer wall counts as visible, mm: an assumption, no source
+    #[arg(long, value_name = "MM", default_value_t = 0.1, value_parser = parse_visible)]
+    pub visible: f64,
+    /// Write the mended job to this file; without it, only say what would be done
+    #[arg(short = 'o', long = "out", value_name = "NEW")]
+    pub out: Option<PathBuf>,
+    /// Replace the file if it exists
+    #[arg(long, requires = "out")]
+    pub force: bool,
+    /// Print the result as JSON on standard output and nothing else there
+    #[arg(long)]
+    pub json: bool,
+}
+
 fn parse_at(text: &str) -> Result<[f64; 2], String> {
     let must = || "must be two numbers of mm, as in 80,80".to_string();
     let (x, y) = text.split_once(',').ok_or_else(must)?;
@@ -316,6 +354,12 @@ fn parse_sigma(text: &str) -> Result<f64, String> {
     let s: Option<f64> = text.parse().ok();
     s.filter(|s| (0.001..=60.0).contains(s))
         .ok_or_else(|| "must be a number of seconds from 0.001 to 60".to_string())
+}
+
+fn parse_within(text: &str) -> Result<f64, String> {
+    let mm: Option<f64> = text.parse().ok();
+    mm.filter(|mm| *mm >= 0.0 && *mm <= 1.0)
+        .ok_or_else(|| "must be a number of mm from 0 to 1".to_string())
 }
 
 /// Takes a whole number in a range, and says which one where the text is none.
@@ -362,6 +406,11 @@ fn parse_vary(text: &str) -> Result<Vary, String> {
             ("save", "off" | "layer") => vec![set(format!("save.when={value}"))?],
             ("save", seconds) => {
                 let seconds = seconds.strip_suffix('s').unwrap_or(seconds);
+                if seconds.trim().parse::<f64>().is_err() {
+                    return Err(format!(
+                        "save={value}: must be off, layer, or the seconds between two saves, as in save=off,layer,5"
+                    ));
+                }
                 vec![
                     set("save.when=seconds".to_string())?,
                     set(format!("save.every={seconds}"))?,

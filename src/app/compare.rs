@@ -8,6 +8,7 @@ use headstall::board::profile::Override;
 use headstall::report::bars;
 use headstall::report::comparison::{self, Comparison};
 use headstall::report::tables;
+use headstall::text::clean;
 
 use super::args::{Compare, OnBoard};
 use super::failure::Failure;
@@ -15,7 +16,7 @@ use super::folder::{Folder, save};
 use super::inputs;
 use super::pictures::picture;
 use super::progress::Bars;
-use super::terminal::{headed, json, print, threads, written};
+use super::terminal::{complain, headed, json, print, threads, written};
 
 /// The command's summary.
 const MARK: &str = "compare.json";
@@ -25,11 +26,18 @@ const SETTINGS_MAX: usize = 1000;
 /// Carries the command out.
 pub fn run(args: &Compare) -> Result<ExitCode, Failure> {
     let settings = settings(args)?;
+    if args.jobs.iter().filter(|j| j.as_os_str() == "-").count() > 1 {
+        let why = "-: standard input can be read once; name it once";
+        return Err(Failure::Unusable(why.to_string()));
+    }
     let mut folder = args
         .out
         .as_deref()
         .map(|place| Folder::open(place, MARK))
         .transpose()?;
+    if let Some(folder) = &folder {
+        folder.expect(|name| args.png || !name.ends_with(".png"))?;
+    }
     let question = CompareQuestion {
         settings: &settings,
         seed: args.on.seed,
@@ -44,6 +52,9 @@ pub fn run(args: &Compare) -> Result<ExitCode, Failure> {
         &Bars::default(),
     )
     .map_err(|trouble| inputs::failure(trouble, &args.on.board))?;
+    for (job, line, what) in &answer.limits {
+        complain(&format!("{job}: line {line}: {what}"));
+    }
     let mut result = Comparison::of(&answer);
     if let Some(mut folder) = folder.take() {
         save(&mut folder, "compare.csv", &tables::csv(&result.rows))?;
@@ -70,7 +81,7 @@ fn jobs(args: &Compare, again: bool) -> Result<Vec<Job>, Failure> {
     for path in &args.jobs {
         let mut job = inputs::job(path, again)?;
         if jobs.iter().any(|j| j.name == job.name) {
-            job.name = path.display().to_string();
+            job.name = clean(&path.display().to_string()).into_owned();
         }
         jobs.push(job);
     }
@@ -117,7 +128,7 @@ fn settings(args: &Compare) -> Result<Vec<Setting>, Failure> {
                 name = format!("{board}{space}{name}");
             }
             settings.push(Setting {
-                name,
+                name: clean(&name).into_owned(),
                 board: inputs::board(&on)?,
             });
         }

@@ -28,10 +28,10 @@ pub fn run(args: &args::Coupon) -> Result<ExitCode, Failure> {
     };
     plan.check().map_err(Failure::Unusable)?;
     let board_file = std::path::Path::new(&args.on.board);
-    let out = OneFile::open("--out", &args.out, &[board_file], args.force)?;
+    let out = OneFile::open(&args.out, args.force, &[board_file])?;
     let about_s = duration_s(&plan, &board, args)?;
     let text = plan.text(&dry_run::head(&plan, about_s, &board.name));
-    out.write(text.as_bytes())?;
+    out.publish_whole(text.as_bytes())?;
     let file = args.out.display().to_string();
     match print(&dry_run::told(
         &plan,

@@ -48,16 +48,16 @@ struct Targets {
 
 /// Carries the command out.
 pub fn run(args: &args::Fit) -> Result<ExitCode, Failure> {
-    let targets = targets(args)?;
+    let mut targets = targets(args)?;
     let read = read(args)?;
     let lists = args
         .lists
         .iter()
-        .map(|list| readings(list, args, &read, &targets))
+        .map(|list| readings(list, args, &read, &mut targets))
         .collect::<Result<Vec<_>, _>>()?;
     let text = match &lists[..] {
         [first, second] => differences(args, &read, first, second)?,
-        _ => fitted(args, &read, &lists[0], &targets)?,
+        _ => fitted(args, &read, &lists[0], targets)?,
     };
     match print(&text) {
         Ok(()) | Err(Failure::ClosedPipe) => Ok(ExitCode::SUCCESS),
@@ -78,7 +78,7 @@ fn targets(args: &args::Fit) -> Result<Targets, Failure> {
     let open = |option: &str, place: &Option<std::path::PathBuf>| {
         place
             .as_deref()
-            .map(|place| OneFile::open(option, place, &inputs, args.force))
+            .map(|place| OneFile::open_as(option, place, args.force, &inputs))
             .transpose()
     };
     let named: Vec<_> = [&args.times, &args.picture, &args.out]
@@ -149,7 +149,7 @@ fn readings(
     list: &Path,
     args: &args::Fit,
     read: &Read,
-    targets: &Targets,
+    targets: &mut Targets,
 ) -> Result<Vec<Reading>, Failure> {
     let shown = list.display().to_string();
     let sections = read.coupon.count();
@@ -172,12 +172,10 @@ fn readings(
         Ok(heard) => (&heard.loudness, &heard.edges_s[..], String::new()),
         Err(refused) => (&refused.loudness, &[][..], format!("{}.", refused.why)),
     };
-    if let Some(picture) = targets
-        .picture
-        .as_ref()
-        .filter(|_| !loud.presence.is_empty())
+    if !loud.presence.is_empty()
+        && let Some(picture) = targets.picture.take()
     {
-        picture.write(loudness::svg(loud, edges_s, &shown, &line).as_bytes())?;
+        picture.publish_whole(loudness::svg(loud, edges_s, &shown, &line).as_bytes())?;
     }
     let heard = heard.map_err(|refused| {
         Failure::Unusable(format!(
@@ -185,8 +183,8 @@ fn readings(
             refused.why
         ))
     })?;
-    if let Some(file) = &targets.times {
-        file.write(times::write(&heard.readings, &read.given.names).as_bytes())?;
+    if let Some(file) = targets.times.take() {
+        file.publish_whole(times::write(&heard.readings, &read.given.names).as_bytes())?;
     }
     Ok(heard.readings)
 }
@@ -217,7 +215,7 @@ fn fitted(
     args: &args::Fit,
     read: &Read,
     readings: &[Reading],
-    targets: &Targets,
+    targets: Targets,
 ) -> Result<String, Failure> {
     let jobs: Vec<(String, Vec<Step>)> =
         args.job.iter().map(|j| job(j)).collect::<Result<_, _>>()?;
@@ -228,13 +226,13 @@ fn fitted(
         .iter()
         .map(|(name, steps)| loss(name, steps, &fit.board))
         .collect::<Result<_, _>>()?;
-    if let Some(out) = &targets.out {
+    if let Some(out) = targets.out {
         let from = format!(
             "Fitted to the times {} of the coupon {}, from the board {}.",
             read.given.times, read.given.coupon, read.given.board
         );
         let text = board_file::text(&fit, &from, !rate_is_free);
-        out.write(text.as_bytes())?;
+        out.publish_whole(text.as_bytes())?;
     }
     if args.json {
         return Ok(words::json(&fit, &read.given, &losses));
@@ -271,7 +269,7 @@ fn fit(
 }
 
 fn job(path: &Path) -> Result<(String, Vec<Step>), Failure> {
-    let mut job = inputs::job(path, false)?;
+    let job = inputs::job(path, false)?;
     let mut reader = job.read().map_err(|t| inputs::failure(t, ""))?;
     let steps =
         forward::read(&mut reader).map_err(|e| Failure::Unusable(format!("{}: {e}", job.name)))?;

@@ -5,43 +5,17 @@
 //! folder, keeps other things there, or it has other rights or a file system of its own, files are renamed
 //! one by one, under a summary that says so until all are there.
 //!
-//! Only what a summary of ours lists is ever written over or removed.
+//! Only what a summary of ours lists is ever written over or removed. While a run makes results for a folder that
+//! is there, it holds a lock on it, so that no other run can mix its own in: that one is refused.
 
-use std::fs::{self, File};
+use std::fs::{self, File, TryLockError};
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 use super::failure::Failure;
 use super::hidden::Hidden;
 use super::swap::swap;
-
-/// A command's summary, and all else that it may write.
-const WRITTEN: [(&str, &[&str]); 3] = [
-    (
-        "summary.json",
-        &[
-            "stalls.csv",
-            "bumps.csv",
-            "blocks.csv",
-            "report.html",
-            "map.svg",
-            "map.png",
-            "wall.svg",
-            "wall.png",
-            "part.svg",
-            "part.png",
-            "queue.svg",
-            "queue.png",
-            "speed.svg",
-            "speed.png",
-        ],
-    ),
-    (
-        "compare.json",
-        &["compare.csv", "compare.svg", "compare.png"],
-    ),
-    ("remedies.json", &["remedies.csv"]),
-];
+use super::written::{INTERIM, WRITTEN};
 
 /// A folder to be.
 pub struct Folder {
@@ -50,6 +24,8 @@ pub struct Folder {
     mark: &'static str,
     hidden: Hidden,
     names: Vec<String>,
+    /// Held as long as this is, where the folder was there.
+    lock: Option<File>,
 }
 
 impl Folder {
@@ -58,29 +34,53 @@ impl Folder {
         let shown = place.display();
         let failed =
             |e: io::Error| Failure::Other(format!("{shown}: no results can be written there: {e}"));
-        if !place.is_dir() && place.symlink_metadata().is_ok() {
-            let what = if place.exists() {
+        // The folder itself, or what it is to be made in.
+        let above = place.ancestors().find(|p| p.symlink_metadata().is_ok());
+        if let Some(above) = above
+            && !above.is_dir()
+        {
+            let what = if above.exists() {
                 "is a file"
             } else {
                 "is a link that leads nowhere"
             };
+            let which = if above == place {
+                String::new()
+            } else {
+                format!("{} ", above.display())
+            };
             return Err(Failure::Unusable(format!(
-                "--out {shown}: {what}; name a folder"
+                "--out {shown}: {which}{what}; name a folder"
             )));
         }
         Ok(Folder {
             place: place.to_path_buf(),
             mark,
+            lock: claimed(place)?,
             hidden: Hidden::open(place).map_err(failed)?,
             names: Vec::new(),
         })
+    }
+
+    /// Refuses, before anything is worked out, a folder in which something that is not ours has the name of the
+    /// summary, or one of those that will be written.
+    pub fn expect(&self, will_write: impl Fn(&str) -> bool) -> Result<(), Failure> {
+        let of_mark = WRITTEN.iter().find(|w| w.0 == self.mark);
+        let names = of_mark.map_or(&[][..], |w| w.1).iter().copied();
+        let mut names = names.filter(|n| will_write(n)).chain([self.mark]);
+        names.try_for_each(|n| self.check_free(n))
+    }
+
+    /// A path in it, as messages show it.
+    pub fn shown(&self, name: &str) -> String {
+        self.place.join(name).display().to_string()
     }
 
     /// A new file.
     pub fn file(&mut self, name: &str) -> Result<BufWriter<File>, Failure> {
         self.check_free(name)?;
         let file = File::create(self.hidden.path().join(name))
-            .map_err(|e| Failure::writing(&self.place.join(name).display().to_string(), &e))?;
+            .map_err(|e| Failure::writing(&self.shown(name), &e))?;
         if !self.names.iter().any(|n| n == name) {
             self.names.push(name.to_string());
         }
@@ -101,9 +101,22 @@ impl Folder {
 
     /// Puts all files in their place.
     pub fn publish(self) -> Result<(), Failure> {
+        let failed = |e| Failure::writing(&self.place.display().to_string(), &e);
+        if !self.place.exists() {
+            let above = self.place.parent();
+            above.map_or(Ok(()), fs::create_dir_all).map_err(failed)?;
+            match fs::rename(&*self.hidden.path(), &self.place) {
+                // Another run was faster.
+                Err(_) if self.place.is_dir() => {}
+                done => return done.map_err(failed),
+            }
+        }
+        let _lock = match self.lock {
+            Some(_) => None,
+            None => claimed(&self.place)?,
+        };
         self.names.iter().try_for_each(|n| self.check_free(n))?;
-        self.put(&self.hidden.path())
-            .map_err(|e| Failure::writing(&self.place.display().to_string(), &e))
+        self.put(&self.hidden.path()).map_err(failed)
     }
 
     /// Refuses a name that something which is not ours has.
@@ -119,10 +132,7 @@ impl Folder {
     }
 
     fn put(&self, results: &Path) -> io::Result<()> {
-        let Ok(place) = self.place.canonicalize() else {
-            self.place.parent().map_or(Ok(()), fs::create_dir_all)?;
-            return fs::rename(results, &self.place);
-        };
+        let place = self.place.canonicalize()?;
         let old = earlier(&place, self.mark);
         // Results of the other commands move on to the new folder.
         let others: Vec<String> = WRITTEN
@@ -147,7 +157,7 @@ impl Folder {
             "files": self.names.iter().chain(stale()).collect::<Vec<_>>(),
         });
         let mark = place.join(self.mark);
-        let staged = results.join("interim");
+        let staged = results.join(INTERIM);
         fs::write(&staged, format!("{interim:#}\n"))?;
         fs::rename(staged, &mark)?;
         for name in plain() {
@@ -160,12 +170,44 @@ impl Folder {
     }
 }
 
+/// A lock on a folder, if it is there and can have one; an error if another run has it.
+fn claimed(place: &Path) -> Result<Option<File>, Failure> {
+    // Another run may swap the folder between our opening it and our lock: then we have that of the old one.
+    for _ in 0..16 {
+        let Ok(file) = File::open(place) else {
+            return Ok(None);
+        };
+        match file.try_lock() {
+            Ok(()) if is_at(&file, place) => return Ok(Some(file)),
+            Ok(()) => {}
+            Err(TryLockError::WouldBlock) => break,
+            Err(TryLockError::Error(_)) => return Ok(None),
+        }
+    }
+    Err(Failure::Other(format!(
+        "--out {}: another run is writing there; wait for its end, or name another folder",
+        place.display()
+    )))
+}
+
+#[cfg(unix)]
+fn is_at(file: &File, place: &Path) -> bool {
+    use std::os::unix::fs::MetadataExt;
+    let id = |m: fs::Metadata| (m.dev(), m.ino());
+    file.metadata().ok().map(id) == fs::metadata(place).ok().map(id)
+}
+
+#[cfg(not(unix))]
+fn is_at(_: &File, _: &Path) -> bool {
+    true
+}
+
 /// Adds a whole file.
 pub fn save(folder: &mut Folder, name: &str, bytes: &[u8]) -> Result<(), Failure> {
     let mut file = folder.file(name)?;
     file.write_all(bytes)
         .and_then(|()| file.flush())
-        .map_err(|e| Failure::writing(name, &e))
+        .map_err(|e| Failure::writing(&folder.shown(name), &e))
 }
 
 /// Files that the mark of an earlier run lists, that its command writes, and that are there.

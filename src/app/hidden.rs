@@ -1,47 +1,102 @@
 //! The hidden folder in which results are made. It goes when the run ends, be it by a signal.
+//!
+//! A run that is killed, or that the system ends for want of memory, cannot take it away. So whoever makes
+//! results holds a lock on its hidden folder, which the system lifts with the process; the next run that makes
+//! one in the same place removes those that nobody holds.
 
 use std::env;
-use std::fs;
+use std::fs::{self, File};
 use std::io;
 use std::ops::Deref;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
+use std::time::{Duration, SystemTime};
 
 use tempfile::TempDir;
 
 use super::signals::{lock, sweep_at_end};
+use super::written::names;
 
 /// How its name begins.
 const PREFIX: &str = ".headstall-";
 
 /// A hidden folder.
-pub struct Hidden(Arc<Mutex<PathBuf>>);
+pub struct Hidden {
+    path: Arc<Mutex<PathBuf>>,
+    /// Held as long as this is.
+    _lock: Option<File>,
+}
 
 impl Hidden {
     /// One from which files can be renamed to `place`; beside it, if it can be swapped from there.
     pub fn open(place: &Path) -> io::Result<Self> {
-        let hidden = Hidden(Arc::default());
-        let mut path = lock(&hidden.0);
-        sweep_at_end(&hidden.0, sweep)?;
-        *path = made(place)?.keep();
+        let kept: Arc<Mutex<PathBuf>> = Arc::default();
+        let mut path = lock(&kept);
+        // Where there is no thread to hear signals, they end the program, and the next run sweeps.
+        let _ = sweep_at_end(&kept, sweep);
+        let made = made(place)?.keep();
+        let held = held(&made);
+        *path = made;
         drop(path);
-        Ok(hidden)
+        Ok(Hidden {
+            path: kept,
+            _lock: held,
+        })
     }
 
     /// Its path: no signal ends the program while this is held.
     pub fn path(&self) -> impl Deref<Target = PathBuf> {
-        lock(&self.0)
+        lock(&self.path)
     }
 }
 
 impl Drop for Hidden {
     fn drop(&mut self) {
-        sweep(&mut lock(&self.0));
+        sweep(&mut lock(&self.path));
     }
 }
 
+/// By names first: that takes no file handle, of which there may be none left.
 fn sweep(path: &mut PathBuf) {
-    let _ = fs::remove_dir_all(path);
+    for name in names() {
+        let _ = fs::remove_file(path.join(name));
+    }
+    if fs::remove_dir(&*path).is_err() {
+        let _ = fs::remove_dir_all(path);
+    }
+}
+
+/// A lock on a folder, if nobody else has one. `None` also where folders cannot be locked.
+pub fn held(folder: &Path) -> Option<File> {
+    let file = File::open(folder).ok()?;
+    file.try_lock().is_ok().then_some(file)
+}
+
+/// A hidden folder younger than this may be one that is just being made.
+const YOUNG: Duration = Duration::from_secs(60);
+
+/// Removes what runs have left here that are no more: hidden folders that nobody holds and that hold nothing
+/// but results.
+fn sweep_leftovers(folder: &Path) {
+    let entries = fs::read_dir(folder).into_iter().flatten().flatten();
+    for entry in entries {
+        let name = entry.file_name();
+        let hidden = name.to_str().is_some_and(|n| {
+            // What was set aside is somebody's old results.
+            n.starts_with(PREFIX) && !n.ends_with(".old")
+        });
+        let old = |m: fs::Metadata| m.is_dir() && m.modified().is_ok_and(is_old);
+        if !hidden || !entry.metadata().is_ok_and(old) {
+            continue;
+        }
+        let Some(_held) = held(&entry.path()) else {
+            continue;
+        };
+        for name in names() {
+            let _ = fs::remove_file(entry.path().join(name));
+        }
+        let _ = fs::remove_dir(entry.path());
+    }
 }
 
 /// Whether this is what a run left that was killed as it began: then it goes.
@@ -50,8 +105,18 @@ pub fn is_leftover(path: &Path) -> bool {
     named.is_some_and(|n| n.starts_with(PREFIX)) && fs::remove_dir(path).is_ok()
 }
 
+fn is_old(changed: SystemTime) -> bool {
+    changed.elapsed().is_ok_and(|age| age > YOUNG)
+}
+
 fn made(place: &Path) -> io::Result<TempDir> {
-    let new_in = |folder: &Path| tempfile::Builder::new().prefix(PREFIX).tempdir_in(folder);
+    let new_in = |folder: &Path| {
+        sweep_leftovers(folder);
+        // Without the hidden name, which says nothing to whoever reads the message.
+        let bare = |e: io::Error| io::Error::from(e.kind());
+        let mut made = tempfile::Builder::new();
+        made.prefix(PREFIX).tempdir_in(folder).map_err(bare)
+    };
     let Ok(place) = place.canonicalize() else {
         return new_in(nearest(place));
     };

@@ -1,20 +1,57 @@
 //! The job and the board, opened.
 
 use std::fs::File;
-use std::io::{self, Read, Seek};
+use std::io::{self, Read, Seek, Write};
 use std::path::Path;
+use std::sync::Arc;
 
 use headstall::answer::job::Job;
 use headstall::answer::trouble::Trouble;
 use headstall::board::builtin;
 use headstall::board::profile;
 use headstall::board::types::Board;
+use headstall::text::clean;
 
 use super::args::OnBoard;
 use super::failure::Failure;
 
+/// Less memory than this and not even a small job is replayed, bytes.
+const MEMORY_MIN: usize = 48 << 20;
+
+/// Refuses to begin where memory is so short that the system would end the program on the way.
+fn check_memory() -> Result<(), Failure> {
+    let mut room: Vec<u8> = Vec::new();
+    room.try_reserve_exact(MEMORY_MIN).map_err(|_| {
+        let mib = MEMORY_MIN >> 20;
+        Failure::Other(format!(
+            "there is too little memory: {mib} MiB are not to be had"
+        ))
+    })
+}
+
+/// Refuses a layer that a file's job has not, as soon as reading alone tells.
+pub fn check_layer(job: &mut Job, layer: u32) -> Result<(), Failure> {
+    if job.bytes.is_none() {
+        return Ok(());
+    }
+    // What is wrong with the job is told by its replay.
+    let Ok(mut reader) = job.read() else {
+        return Ok(());
+    };
+    while let Ok(Some(_)) = reader.next_step() {}
+    let layers = reader.layers().count().max(1);
+    if layer < layers {
+        return Ok(());
+    }
+    Err(Failure::Unusable(format!(
+        "--{}",
+        Trouble::Layer { layer, layers }
+    )))
+}
+
 /// The job, opened; `-` is standard input. `again`: it will be read more than once.
 pub fn job(path: &Path, again: bool) -> Result<Job, Failure> {
+    check_memory()?;
     if path.as_os_str() == "-" {
         return standard_input(again);
     }
@@ -29,12 +66,18 @@ pub fn job(path: &Path, again: bool) -> Result<Job, Failure> {
     }
     let name = path
         .file_name()
-        .map_or(shown.clone(), |n| n.to_string_lossy().into_owned());
+        .map_or(shown.clone(), |n| clean(&n.to_string_lossy()).into_owned());
     let bytes = meta.is_file().then_some(meta.len());
-    if bytes.is_none() && again {
-        file = spooled(&mut file, &name)?;
+    if bytes.is_some() {
+        return Ok(from_file(name, bytes, file));
     }
-    Ok(from_file(name, bytes, file))
+    if again {
+        let file = spooled(&mut file, &name)?;
+        return Ok(from_file(name, None, file));
+    }
+    Ok(Job::new(name, None, move || {
+        Ok(Box::new(file.try_clone()?))
+    }))
 }
 
 fn standard_input(again: bool) -> Result<Job, Failure> {
@@ -48,22 +91,53 @@ fn standard_input(again: bool) -> Result<Job, Failure> {
 
 /// A job in a file that stays open, so that it is the same each time it is read.
 fn from_file(name: String, bytes: Option<u64>, file: File) -> Job {
-    let mut first = true;
+    let file = Arc::new(file);
     Job::new(name, bytes, move || {
-        let mut file = file.try_clone()?;
-        if !std::mem::replace(&mut first, false) {
-            file.rewind()?;
-        }
-        Ok(Box::new(file))
+        Ok(Box::new(FromStart {
+            file: Arc::clone(&file),
+            at: 0,
+        }))
     })
+}
+
+/// A reading of a file that minds its own place, so that several may go on at a time.
+struct FromStart {
+    file: Arc<File>,
+    at: u64,
+}
+
+impl Read for FromStart {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        #[cfg(unix)]
+        let count = std::os::unix::fs::FileExt::read_at(&*self.file, buffer, self.at)?;
+        #[cfg(windows)]
+        let count = std::os::windows::fs::FileExt::seek_read(&*self.file, buffer, self.at)?;
+        self.at += count as u64;
+        Ok(count)
+    }
 }
 
 /// What can be read only once, in a temporary file.
 fn spooled(source: &mut impl Read, name: &str) -> Result<File, Failure> {
-    let failed =
-        |e: io::Error| Failure::Other(format!("{name}: cannot be kept in a temporary file: {e}"));
+    let place = std::env::temp_dir();
+    let failed = |e: io::Error| {
+        // Without the name of a file that nobody sees.
+        let why = e.kind();
+        Failure::Other(format!(
+            "{name}: cannot be kept in {}, as it must be to be read again: {why}",
+            place.display()
+        ))
+    };
     let mut kept = tempfile::tempfile().map_err(failed)?;
-    io::copy(source, &mut kept).map_err(failed)?;
+    let mut buffer = vec![0; 1 << 16];
+    loop {
+        match source.read(&mut buffer) {
+            Ok(0) => break,
+            Ok(n) => kept.write_all(&buffer[..n]).map_err(failed)?,
+            Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
+            Err(e) => return Err(Failure::Unusable(format!("{name}: cannot be read: {e}"))),
+        }
+    }
     kept.rewind().map_err(failed)?;
     Ok(kept)
 }

@@ -1,89 +1,151 @@
-//! `-o FILE`: one file, never over its input, over another only with --force, in one step.
+//! A result that is one file: made beside its place, and put there in one step when it is complete.
 
-use std::io::Write;
+use std::fs::File;
+use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex};
+
+use tempfile::{Builder, TempPath};
 
 use super::failure::Failure;
+use super::signals::{lock, sweep_at_end};
 
-/// A file to be.
+/// A file to be. What was written goes if it is never put in place, be it by a signal.
 pub struct OneFile {
     place: PathBuf,
-    over: bool,
+    force: bool,
+    hidden: Arc<Mutex<Option<TempPath>>>,
+    file: BufWriter<File>,
 }
 
 impl OneFile {
-    /// Checks that `place`, given by the option `option`, may be written.
-    pub fn open(
+    /// Makes ready to write the file `place`, which `--out` names.
+    ///
+    /// # Errors
+    /// Where it is one of `inputs`, or exists and may not be replaced, or cannot be written.
+    pub fn open(place: &Path, force: bool, inputs: &[&Path]) -> Result<Self, Failure> {
+        Self::open_as("--out", place, force, inputs)
+    }
+
+    /// The same for another option.
+    ///
+    /// # Errors
+    /// As [`OneFile::open`].
+    pub fn open_as(
         option: &str,
         place: &Path,
-        inputs: &[&Path],
         force: bool,
+        inputs: &[&Path],
     ) -> Result<Self, Failure> {
-        let refused = |why: &str| {
-            let shown = place.display();
-            Err(Failure::Unusable(format!("{option} {shown}: {why}")))
+        let shown = place.display();
+        let unusable = |what: &str| Failure::Unusable(format!("{option} {shown}: {what}"));
+        if inputs.iter().any(|input| is_same(input, place)) {
+            return Err(unusable("is the input; name another file"));
+        }
+        if place.is_dir() {
+            return Err(unusable("is a folder; name a file"));
+        }
+        if !force && place.symlink_metadata().is_ok() {
+            return Err(unusable("exists; add --force to replace it"));
+        }
+        let failed = |e: io::Error| Failure::Other(format!("{shown}: cannot be written: {e}"));
+        let folder = match place.parent() {
+            Some(folder) if !folder.as_os_str().is_empty() => folder,
+            _ => Path::new("."),
         };
-        let folder = folder_of(place);
-        if !folder.is_dir() {
-            return refused("there is no such folder");
+        let hidden = Arc::default();
+        let mut held = lock(&hidden);
+        sweep_at_end(&hidden, |path: &mut Option<TempPath>| drop(path.take())).map_err(failed)?;
+        let mut builder = Builder::new();
+        builder.prefix(".headstall-");
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::PermissionsExt;
+            builder.permissions(std::fs::Permissions::from_mode(0o666));
         }
-        let Ok(meta) = place.metadata() else {
-            if place.symlink_metadata().is_ok() {
-                return refused("is a link that leads nowhere");
-            }
-            return Ok(OneFile {
-                place: place.to_path_buf(),
-                over: false,
-            });
-        };
-        if !meta.is_file() {
-            return refused("is not a plain file; name a file");
-        }
-        let own = place.canonicalize().ok();
-        if own.is_some() && inputs.iter().any(|i| i.canonicalize().ok() == own) {
-            return refused("is one of the files read; name another file");
-        }
-        if !force {
-            return refused("is there already; --force writes over it");
-        }
+        let (file, path) = builder.tempfile_in(folder).map_err(failed)?.into_parts();
+        *held = Some(path);
+        drop(held);
         Ok(OneFile {
-            place: own.unwrap_or_else(|| place.to_path_buf()),
-            over: true,
+            place: place.to_path_buf(),
+            force,
+            hidden,
+            file: BufWriter::new(file),
         })
     }
 
-    /// Puts the file in its place, whole or not at all.
-    pub fn write(&self, bytes: &[u8]) -> Result<(), Failure> {
-        let failed = |e: std::io::Error| Failure::writing(&self.place.display().to_string(), &e);
-        let mut builder = tempfile::Builder::new();
-        builder.prefix(".headstall-");
-        #[cfg(unix)]
-        let builder = {
-            use std::os::unix::fs::PermissionsExt;
-            // As any new file: less what the umask forbids.
-            builder.permissions(std::fs::Permissions::from_mode(0o666))
+    /// Where it is being made, all that was written so far in it.
+    ///
+    /// # Errors
+    /// Where that cannot be written.
+    pub fn so_far(&mut self) -> Result<PathBuf, Failure> {
+        let shown = self.place.display().to_string();
+        self.file
+            .flush()
+            .map_err(|e| Failure::Other(format!("{shown}: cannot be written: {e}")))?;
+        let held = lock(&self.hidden);
+        let path = held.as_ref().map(|path| path.to_path_buf());
+        Ok(path.unwrap_or_default())
+    }
+
+    /// Writes all of it and puts it in its place.
+    ///
+    /// # Errors
+    /// Where that cannot be done; then nothing is left.
+    pub fn publish_whole(mut self, bytes: &[u8]) -> Result<(), Failure> {
+        let written = self.write_all(bytes);
+        written.map_err(|e| Failure::writing(&self.place.display().to_string(), &e))?;
+        self.publish()
+    }
+
+    /// Puts it in its place.
+    ///
+    /// # Errors
+    /// Where that cannot be done; then nothing is left.
+    pub fn publish(mut self) -> Result<(), Failure> {
+        let shown = self.place.display().to_string();
+        let failed = |e: io::Error| Failure::Other(format!("{shown}: cannot be written: {e}"));
+        self.file.flush().map_err(failed)?;
+        self.file.get_ref().sync_all().map_err(failed)?;
+        let Some(path) = lock(&self.hidden).take() else {
+            return Ok(());
         };
-        let mut file = builder
-            .tempfile_in(folder_of(&self.place))
-            .map_err(failed)?;
-        file.write_all(bytes).map_err(failed)?;
-        let put = if self.over {
-            if let Ok(old) = self.place.metadata() {
-                file.as_file()
-                    .set_permissions(old.permissions())
-                    .map_err(failed)?;
-            }
-            file.persist(&self.place)
+        let put = if self.force {
+            path.persist(&self.place)
         } else {
-            file.persist_noclobber(&self.place)
+            path.persist_noclobber(&self.place)
         };
-        put.map(drop).map_err(|e| failed(e.error))
+        put.map_err(|e| failed(e.error))
     }
 }
 
-fn folder_of(place: &Path) -> &Path {
-    match place.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
+impl Write for OneFile {
+    fn write(&mut self, buffer: &[u8]) -> io::Result<usize> {
+        self.file.write(buffer)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.file.flush()
+    }
+}
+
+impl Drop for OneFile {
+    fn drop(&mut self) {
+        drop(lock(&self.hidden).take());
+    }
+}
+
+/// Whether two names are of one file, by whatever links.
+fn is_same(one: &Path, other: &Path) -> bool {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::MetadataExt;
+        if let (Ok(one), Ok(other)) = (one.metadata(), other.metadata()) {
+            return one.dev() == other.dev() && one.ino() == other.ino();
+        }
+    }
+    match (one.canonicalize(), other.canonicalize()) {
+        (Ok(one), Ok(other)) => one == other,
+        _ => false,
     }
 }

@@ -23,6 +23,9 @@ pub fn run(args: &Remedies) -> Result<ExitCode, Failure> {
         .as_deref()
         .map(|place| Folder::open(place, MARK))
         .transpose()?;
+    if let Some(folder) = &folder {
+        folder.expect(|_| true)?;
+    }
     let mut table = tried(&args.job, &board, &args.on, args.visible)?;
     if let Some(mut folder) = folder.take() {
         let rows = tables::csv(table.rows());

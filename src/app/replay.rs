@@ -23,7 +23,7 @@ use super::inputs;
 use super::pictures::picture;
 use super::progress::Bars;
 use super::table::Table;
-use super::terminal::{headed, json, print, threads, written};
+use super::terminal::{complain, headed, json, print, threads, written};
 
 /// The command's summary.
 const MARK: &str = "summary.json";
@@ -103,11 +103,21 @@ impl Rows {
 pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
     let (board, board_text) = inputs::board_and_text(&args.on)?;
     let mut job = inputs::job(&args.job, false)?;
+    if let Some(layer) = args.layer {
+        inputs::check_layer(&mut job, layer)?;
+    }
     let mut folder = args
         .out
         .as_deref()
         .map(|place| Folder::open(place, MARK))
         .transpose()?;
+    if let Some(folder) = &folder {
+        folder.expect(|name| match name {
+            "stalls.csv" | "bumps.csv" => true,
+            "blocks.csv" => args.blocks,
+            picture => !args.quick && (args.png || !picture.ends_with(".png")),
+        })?;
+    }
     let mut rows = Rows::open(folder.as_mut(), args.blocks)?;
     let question = ReplayQuestion {
         board: &board,
@@ -169,7 +179,7 @@ fn publish(
             By::Angle => Across::Angle,
             By::Length => Across::Length,
         };
-        let pictures = pictures::pictures(answer, summary, drawing, across);
+        let pictures = pictures::pictures(answer, summary, across);
         for (name, svg) in &pictures {
             picture(&mut folder, name, svg, args.png)?;
         }
@@ -206,8 +216,11 @@ pub fn tried(
         visible_mm,
         threads: threads(),
     };
-    let answer = remedies(&mut inputs::job(path, false)?, &question, &Bars::default())
+    let answer = remedies(&inputs::job(path, true)?, &question, &Bars::default())
         .map_err(|trouble| inputs::failure(trouble, &on.board))?;
+    for (line, what) in &answer.limits {
+        complain(&format!("{}: line {line}: {what}", answer.job));
+    }
     Ok(CureTable::of(&answer))
 }
 

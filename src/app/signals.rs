@@ -14,7 +14,7 @@ pub fn survive_file_limit() {
 }
 
 /// From now on SIGHUP, SIGINT and SIGTERM, those that are not ignored, wait for `kept`, have it swept, and
-/// end the program.
+/// end the program. An error: they go on ending it at once.
 #[cfg(unix)]
 pub fn sweep_at_end<T: Send + 'static>(
     kept: &Arc<Mutex<T>>,
@@ -23,9 +23,11 @@ pub fn sweep_at_end<T: Send + 'static>(
     let ignored = ignored();
     let heard = [SIGHUP, SIGINT, SIGTERM].into_iter();
     let heard = heard.filter(|signal| ignored >> (signal - 1) & 1 == 0);
-    let mut signals = signal_hook::iterator::Signals::new(heard)?;
     let kept = Arc::clone(kept);
+    // The thread first: once signals are taken, somebody must hear them.
+    let (give, take) = std::sync::mpsc::sync_channel::<signal_hook::iterator::Signals>(1);
     let end = move || {
+        let Ok(mut signals) = take.recv() else { return };
         if let Some(signal) = signals.forever().next() {
             // Never given back: nobody else gets to see what has been swept.
             let mut kept = lock(&kept);
@@ -35,7 +37,10 @@ pub fn sweep_at_end<T: Send + 'static>(
             process::exit(128 + signal);
         }
     };
-    std::thread::Builder::new().spawn(end).map(drop)
+    std::thread::Builder::new().spawn(end)?;
+    // A thread that has ended by now has left the signals as they were.
+    let _ = give.send(signal_hook::iterator::Signals::new(heard)?);
+    Ok(())
 }
 
 /// The signals that whoever started the program has it ignore, as bits (Linux only).

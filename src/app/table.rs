@@ -9,7 +9,8 @@ use super::folder::Folder;
 /// A table on its way to a file. The first failure is kept.
 pub struct Table {
     rows: csv::Writer<BufWriter<File>>,
-    name: &'static str,
+    /// Where it goes, for messages.
+    shown: String,
     failed: Option<csv::Error>,
 }
 
@@ -17,13 +18,14 @@ impl Table {
     /// Begins the table `name` of `folder`.
     pub fn open(folder: &mut Folder, name: &'static str, header: &str) -> Result<Self, Failure> {
         let mut file = folder.file(name)?;
-        writeln!(file, "{header}").map_err(|e| Failure::writing(name, &e))?;
+        let shown = folder.shown(name);
+        writeln!(file, "{header}").map_err(|e| Failure::writing(&shown, &e))?;
         let rows = csv::WriterBuilder::new()
             .has_headers(false)
             .from_writer(file);
         Ok(Table {
             rows,
-            name,
+            shown,
             failed: None,
         })
     }
@@ -45,11 +47,11 @@ impl Table {
         if let Some(e) = self.failed {
             return Err(Failure::Other(format!(
                 "{}: cannot be written: {e}",
-                self.name
+                self.shown
             )));
         }
         self.rows
             .flush()
-            .map_err(|e| Failure::Other(format!("{}: cannot be written: {e}", self.name)))
+            .map_err(|e| Failure::writing(&self.shown, &e))
     }
 }

@@ -3,29 +3,48 @@
 use std::io::{self, IsTerminal, Write};
 use std::path::Path;
 
+use headstall::report::finite::assert_finite;
 use headstall::report::text::wrap;
+use headstall::text::{clean, clean_lines};
 use serde::Serialize;
 
 use super::failure::Failure;
 
-/// Prints text on standard output.
+/// Bold, and no more of it: characters that [`clean`] takes from all foreign text, so that only [`strong`] has
+/// them.
+///
+/// [`clean`]: headstall::text::clean
+const BOLD: char = '\u{fdd0}';
+const PLAIN: char = '\u{fdd1}';
+
+/// Prints text on standard output, cleaned of all that would act on a terminal.
 pub fn print(text: &str) -> Result<(), Failure> {
+    let mut shown = String::with_capacity(text.len());
+    for (k, piece) in text.split([BOLD, PLAIN]).enumerate() {
+        if k > 0 {
+            shown += if k % 2 == 1 { "\u{1b}[1m" } else { "\u{1b}[0m" };
+        }
+        shown += &clean_lines(piece);
+    }
+    if text.matches([BOLD, PLAIN]).count() % 2 == 1 {
+        shown += "\u{1b}[0m";
+    }
     let mut out = io::stdout().lock();
-    out.write_all(text.as_bytes())
+    out.write_all(shown.as_bytes())
         .and_then(|()| out.flush())
         .map_err(|e| Failure::writing("standard output", &e))
 }
 
-/// One message on standard error.
+/// One message on standard error, cleaned likewise.
 pub fn complain(message: &str) {
-    let _ = writeln!(io::stderr(), "headstall: {message}");
+    let _ = writeln!(io::stderr(), "headstall: {}", clean_lines(message));
 }
 
 /// The text in bold, if standard output is a terminal that may show it.
 pub fn strong(text: &str) -> String {
     let plain = std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty());
     if io::stdout().is_terminal() && !plain {
-        format!("\u{1b}[1m{text}\u{1b}[0m")
+        format!("{BOLD}{}{PLAIN}", clean(text))
     } else {
         text.to_string()
     }
@@ -49,8 +68,9 @@ pub fn written(out: Option<&Path>, files: &[String]) -> String {
     })
 }
 
-/// A result as JSON, with a line end.
+/// A result as JSON, its numbers checked, with a line end.
 pub fn json(result: &impl Serialize) -> String {
+    assert_finite(result);
     let mut text = serde_json::to_string_pretty(result).expect("a result is plain data");
     text.push('\n');
     text

@@ -1,7 +1,7 @@
 //! Durations of a board file: a number or a draw in the key's unit, made into seconds.
 
+use super::error::BoardError;
 use super::keys::{Range, Short, Table};
-use super::place::BoardError;
 use super::tree::{Node, Value};
 use super::types::Span;
 

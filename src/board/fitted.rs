@@ -4,8 +4,8 @@
 //! thousand times the natural logarithm of a factor on the file's own value. A key that an override sets is known:
 //! its column is dropped.
 
+use super::error::BoardError;
 use super::keys::Table;
-use super::place::BoardError;
 use super::types::Fitted;
 
 /// Names that may stand in `fit.keys`, and the keys of the file whose override makes each of them known.

@@ -2,9 +2,11 @@
 
 use std::fmt;
 
+use super::error::{At, BoardError};
 use super::known;
-use super::place::{At, BoardError, Source};
+use super::place::Source;
 use super::tree::{Entries, Node, Value};
+use crate::text::clean;
 
 /// What a number may be: from `min` to `max`, both allowed unless `below`.
 #[derive(Clone, Copy, Debug)]
@@ -195,10 +197,10 @@ impl<'a> Table<'a> {
         })
     }
 
-    /// A text.
+    /// A text, cleaned: it goes to terminals, tables and pages.
     pub fn text(&self, key: &str) -> Result<Option<String>, BoardError> {
         self.read(key, &"a text in quotes", |value| match value {
-            Value::Text(text) => Some(text.clone()),
+            Value::Text(text) => Some(clean(text).into_owned()),
             _ => None,
         })
     }

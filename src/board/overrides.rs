@@ -1,8 +1,9 @@
 //! `--set KEY=VALUE`: one key of a board, changed.
 
+use super::error::{At, BoardError};
 use super::known;
-use super::place::{At, BoardError};
 use super::tree::{Entries, Node, Value, read_value};
+use crate::text::clean;
 
 /// Most names in a dotted key.
 const NAMES_MAX: usize = 8;
@@ -39,7 +40,7 @@ impl Override {
         };
         let (key, value) = text.split_once('=').ok_or_else(wrong)?;
         let names: Vec<&str> = key.split('.').map(str::trim).collect();
-        let control = names.iter().any(|name| name.contains(char::is_control));
+        let control = names.iter().any(|name| clean(name) != *name);
         if control || names.contains(&"") || names.len() > NAMES_MAX {
             return Err(wrong());
         }
@@ -75,11 +76,7 @@ impl Override {
     /// As it stands on the command line.
     pub(super) fn shown(&self) -> String {
         let value: String = self.value.chars().take(80).collect();
-        format!(
-            "--set {}={}",
-            self.key,
-            value.replace(char::is_control, " ")
-        )
+        format!("--set {}={}", self.key, clean(&value))
     }
 }
 

@@ -1,33 +1,8 @@
-//! Where a value stands, and errors that say so.
+//! Errors that name the place of a value.
 
-use std::fmt;
-
+use super::error::{At, BoardError};
 use super::overrides::Override;
 use super::tree::Node;
-
-/// Why a board cannot be used: one sentence that names the place, the key, the value found and
-/// what is allowed.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct BoardError(pub(super) String);
-
-impl fmt::Display for BoardError {
-    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
-        f.write_str(&self.0)
-    }
-}
-
-impl std::error::Error for BoardError {}
-
-/// Where a value stands.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) enum At {
-    /// The file as a whole.
-    File,
-    /// This line of the file, counted from 1.
-    Line(usize),
-    /// The override with this index.
-    Set(usize),
-}
 
 /// Where the tree comes from, for messages.
 pub(super) struct Source<'a> {

@@ -10,8 +10,8 @@
 //! );
 //! ```
 
+pub use super::error::BoardError;
 pub use super::overrides::Override;
-pub use super::place::BoardError;
 
 use super::durations::TIME_S_MAX;
 use super::fitted;

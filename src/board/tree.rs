@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 use toml::Spanned;
 use toml::de::{DeString, DeTable, DeValue};
 
-use super::place::{At, BoardError};
+use super::error::{At, BoardError};
+use crate::text::clean;
 
 /// The entries of a table, in order of their keys.
 pub(super) type Entries = BTreeMap<String, Node>;
@@ -43,8 +44,14 @@ pub(super) fn read(text: &str, file: &str) -> Result<Entries, BoardError> {
             At::Line(line(offset))
         })),
         Err(error) => {
-            let line = line(error.span().map_or(text.len(), |span| span.start));
-            let what = one_line(error.message());
+            let span = error.span().unwrap_or(text.len()..text.len());
+            let line = line(span.start);
+            let mut what = one_line(error.message());
+            if what == "duplicate key"
+                && let Some(key) = text.get(span)
+            {
+                what = format!("the key `{}` stands there twice", shown(key));
+            }
             Err(BoardError(format!("{file}:{line}: not TOML: {what}")))
         }
     }
@@ -124,8 +131,9 @@ fn shown(source: &str) -> String {
 }
 
 fn one_line(text: &str) -> String {
+    let text = clean(text);
     let words: Vec<&str> = text
-        .split(|c: char| c.is_whitespace() || c.is_control())
+        .split(char::is_whitespace)
         .filter(|w| !w.is_empty())
         .collect();
     words.join(" ")

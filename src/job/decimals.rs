@@ -1,7 +1,5 @@
 //! Decimal numbers of job lines.
 
-use super::words::is_blank;
-
 /// Exact powers of ten.
 pub const POWERS_OF_TEN: [f64; 23] = [
     1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16,
@@ -13,6 +11,11 @@ const WHOLE_POWERS_OF_TEN: [u64; 8] = [1, 10, 100, 1_000, 10_000, 100_000, 1_000
 
 /// Digits up to which a number is the quotient of two exact doubles.
 const EXACT_DIGITS: usize = 15;
+
+/// Whether a byte separates words; NUL counts as a blank.
+pub(super) fn is_blank(b: u8) -> bool {
+    matches!(b, b' ' | b'\t' | 0 | 0x0b | 0x0c)
+}
 
 /// An unsigned decimal as it stands: digits, or digits with a point among them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
+use crate::text::clean;
+
 /// A kind of oddity.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "snake_case")]
@@ -42,6 +44,18 @@ pub enum Kind {
     Nul,
     /// Nothing is extruded.
     NothingExtruded,
+    /// A speed that no machine has: too slow.
+    TooSlow,
+    /// A cubic spline.
+    Spline,
+    /// A command of another kind that may change limits.
+    HiddenLimits,
+    /// A dwell that nobody waits for.
+    LongDwell,
+    /// An arc of more chords than are made.
+    ArcChords,
+    /// More blocks wait for their ideal than are held.
+    IdealCut,
 }
 
 impl Kind {
@@ -75,6 +89,23 @@ impl Kind {
             Kind::CutOff => "the file ends inside a line; if the job was cut off, it was here",
             Kind::Nul => "NUL bytes; taken as blanks",
             Kind::NothingExtruded => "nothing is extruded, so no bump can be predicted",
+            Kind::TooSlow => {
+                "a speed (F times the factor of M220) below 0.001 mm/s, slower than any machine; 0.001 mm/s is taken"
+            }
+            Kind::Spline => "a cubic spline (G5); taken as a straight move to its end",
+            Kind::HiddenLimits => {
+                "a command that this program does not know, with words such as ACCEL: if it changes the limits of \
+                 speed or acceleration, what follows is replayed with the wrong ones"
+            }
+            Kind::LongDwell => "a dwell (G4) of more than 1000000 s; 1000000 s are taken",
+            Kind::ArcChords => {
+                "an arc of more chords than are simulated (100000 for one arc; less where very many arcs have \
+                 thousands); it is cut into fewer, longer chords, so its times are not exact"
+            }
+            Kind::IdealCut => {
+                "the head brakes so slowly that more than 1048576 blocks depend on each other; the ideal looks \
+                 no farther ahead, so its time may be too long"
+            }
         }
     }
 }
@@ -142,6 +173,13 @@ impl Notices {
         self.found.values()
     }
 
+    /// The oddities that say that a limit of this program has cut something, so that numbers are not those of
+    /// the job as it stands.
+    pub fn limits(&self) -> impl Iterator<Item = &Notice> {
+        let cuts = |n: &&Notice| matches!(n.kind, Kind::ArcChords | Kind::IdealCut);
+        self.list().filter(cuts)
+    }
+
     /// Whether this kind was found.
     pub fn has(&self, kind: Kind) -> bool {
         self.found.contains_key(&kind)
@@ -160,10 +198,7 @@ impl Notices {
 
 /// The start of a text, safe to print.
 pub fn excerpt(text: &[u8]) -> String {
-    let shown: String = String::from_utf8_lossy(&text[..text.len().min(240)])
-        .chars()
-        .map(|c| if c.is_control() { ' ' } else { c })
-        .take(60)
-        .collect();
+    let text = String::from_utf8_lossy(&text[..text.len().min(240)]);
+    let shown: String = clean(&text).chars().take(60).collect();
     shown.trim().to_string()
 }

@@ -6,7 +6,7 @@ use std::io::{self, Read};
 use super::layers::Layers;
 use super::lines::Lines;
 use super::notices::{Kind, Notices, excerpt};
-use super::state::{Absurd, Act, NOTHING_MM, REACH_MM, State};
+use super::state::{Absurd, Act, Move, NOTHING_MM, REACH_MM, State};
 use super::words::{Code, Fault, Head, Words};
 
 /// Why a job cannot be replayed.
@@ -196,10 +196,8 @@ impl<R: Read> JobReader<R> {
             if raw.cut {
                 notices.note(Kind::LongLine, number, start, bytes);
             }
-            if !self.words.faults.is_empty() {
-                for (fault, at) in &self.words.faults {
-                    notices.note(kind_of(*fault), number, start + *at as u64, bytes);
-                }
+            for (fault, at) in &self.words.faults {
+                notices.note(kind_of(*fault), number, start + *at as u64, bytes);
             }
             if code == Code::Blank {
                 if memchr::memchr(0, bytes).is_some() {
@@ -221,36 +219,24 @@ impl<R: Read> JobReader<R> {
                     text: excerpt(bytes),
                 });
             }
-            match code {
-                Code::Plain { .. } if is_known(code) => self.coded_count += 1,
-                Code::Plain { letter, number: n } => {
-                    self.coded_count += 1;
-                    notices.other(self.words.name(bytes));
-                    self.conditional = match (letter, n) {
-                        (b'M', CONDITION_BEGINS) => self.conditional + 1,
-                        (b'M', CONDITION_ENDS) => self.conditional.saturating_sub(1),
-                        _ => self.conditional,
-                    };
-                }
-                Code::Deleted => notices.note(Kind::Deleted, number, start, bytes),
-                Code::Other => {
-                    let name = self.words.name(bytes);
-                    notices.other(if name.is_empty() {
-                        b"(number only)"
-                    } else {
-                        name
-                    });
-                }
-                Code::Modal | Code::Blank => {}
+            self.coded_count += u64::from(matches!(code, Code::Plain { .. }));
+            if !is_known(code) {
+                let name = self.words.name(bytes);
+                self.conditional = unknown(
+                    notices,
+                    code,
+                    name,
+                    self.conditional,
+                    (number, start, bytes),
+                );
             }
             if self.conditional > 0 {
                 notices.note(Kind::Conditional, number, start, bytes);
             }
             if let Act::Move(m) = &step.act {
-                let moves = |i: usize| (m.to_mm[i] - m.from_mm[i]).abs() > NOTHING_MM;
                 let extrudes = m.e_mm > NOTHING_MM;
                 self.extruded |= extrudes;
-                let prints = extrudes && (m.circle.is_some() || moves(0) || moves(1));
+                let prints = extrudes && moves_in_xy(m);
                 self.layers.line(m.from_mm[2], m.to_mm[2], prints);
             }
             self.command_count += 1;
@@ -317,6 +303,11 @@ impl<R: Read> JobReader<R> {
         self.state.machine_mm()
     }
 
+    /// Takes note that a limit has cut something at this line.
+    pub fn note_limit(&mut self, kind: Kind, line: u64) {
+        self.notices.note(kind, line, 0, b"");
+    }
+
     /// What was odd so far.
     pub fn notices(&self) -> &Notices {
         &self.notices
@@ -358,7 +349,7 @@ fn is_known(code: Code) -> bool {
         return false;
     };
     match letter {
-        b'G' => matches!(number, 0..=4 | 10 | 11 | 17..=21 | 28 | 29 | 90..=92),
+        b'G' => matches!(number, 0..=5 | 10 | 11 | 17..=21 | 28 | 29 | 90..=92),
         b'M' => matches!(
             number,
             0 | 1 | 82 | 83 | 104 | 106 | 107 | 109 | 117 | 140 | 190 | 191 | 201 | 203
@@ -366,6 +357,59 @@ fn is_known(code: Code) -> bool {
         ),
         _ => number <= 99,
     }
+}
+
+/// Whether a move goes anywhere in X or Y.
+#[inline]
+fn moves_in_xy(m: &Move) -> bool {
+    let moves = |i: usize| (m.to_mm[i] - m.from_mm[i]).abs() > NOTHING_MM;
+    m.circle.is_some() || moves(0) || moves(1)
+}
+
+/// Counts a line whose command is no known one; returns how many conditional blocks are open behind it.
+/// `place`: the line's number, its first byte, its bytes.
+fn unknown(
+    notices: &mut Notices,
+    code: Code,
+    name: &[u8],
+    conditional: u32,
+    (number, start, bytes): (u64, u64, &[u8]),
+) -> u32 {
+    match code {
+        Code::Plain { letter, number } => {
+            notices.other(name);
+            return match (letter, number) {
+                (b'M', CONDITION_BEGINS) => conditional + 1,
+                (b'M', CONDITION_ENDS) => conditional.saturating_sub(1),
+                _ => conditional,
+            };
+        }
+        Code::Deleted => notices.note(Kind::Deleted, number, start, bytes),
+        Code::Other => {
+            if may_change_limits(bytes) {
+                notices.note(Kind::HiddenLimits, number, start, bytes);
+            }
+            notices.other(if name.is_empty() {
+                b"(number only)"
+            } else {
+                name
+            });
+        }
+        Code::Modal | Code::Blank => {}
+    }
+    conditional
+}
+
+/// Words of a command that may set limits of motion.
+const LIMIT_WORDS: [&[u8]; 4] = [b"ACCEL", b"VELOCITY", b"JERK", b"CORNER"];
+
+/// Whether a command of another kind has words that may set limits of motion.
+fn may_change_limits(line: &[u8]) -> bool {
+    let command = line.split(|b| *b == b';').next().unwrap_or_default();
+    LIMIT_WORDS.iter().any(|word| {
+        let mut places = command.windows(word.len());
+        places.any(|w| w.eq_ignore_ascii_case(word))
+    })
 }
 
 /// A last line without its line end that could have gone on: a motion, or a word half written.

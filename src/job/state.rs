@@ -1,14 +1,17 @@
 //! The job's modal state: words → what a line asks of the machine.
 
-use std::ops::RangeInclusive;
-
 use super::notices::Kind;
+use super::values::{ACCELS, DEVIATIONS, JUMPS, PERCENT, SPEEDS, dwell_s, within};
 use super::words::{Code, Words};
 
 /// Feed until the job sets one, mm/s.
 pub const FIRST_FEED_MM_S: f64 = 25.0;
 /// Coordinates beyond this are taken for damage, mm.
 pub const REACH_MM: f64 = 1e6;
+/// The slowest speed that a job can ask for, mm/s: 1 mm in 17 minutes. What is slower is taken for damage.
+pub const SLOWEST_MM_S: f64 = 1e-3;
+/// A speed that no board reaches (its axes end at 1e6 mm/s), mm/s: to ask for more is the same.
+const FASTEST_MM_S: f64 = 1e9;
 /// Moves up to this length are none, mm.
 pub const NOTHING_MM: f64 = 1e-9;
 /// Highest number of a tool; a `T` above it is another command (common practice, no source).
@@ -99,6 +102,9 @@ pub struct Absurd {
     pub at_mm: f64,
 }
 
+/// G5, a cubic spline: taken as a straight move to its end.
+const SPLINE: u32 = 5;
+
 /// The modal state of RS-274/NGC as far as print jobs use it.
 #[derive(Clone, Debug)]
 pub struct State {
@@ -155,17 +161,21 @@ impl State {
     ) -> Result<(), Absurd> {
         if let Code::Plain {
             letter: b'G',
-            number: number @ 0..=3,
+            number: number @ (0..=3 | SPLINE),
         } = code
         {
             self.motion = Some(number);
-            return self.motion_line(number, words, act, odd);
+        } else if code != Code::Modal || self.motion.is_none() {
+            *act = self.other(code, words, odd)?;
+            return Ok(());
         }
-        if let (Code::Modal, Some(number)) = (code, self.motion) {
-            return self.motion_line(number, words, act, odd);
+        match self.motion {
+            Some(SPLINE) => {
+                odd(Kind::Spline);
+                self.motion_line(1, words, act, odd)
+            }
+            number => self.motion_line(number.unwrap_or(0), words, act, odd),
         }
-        *act = self.other(code, words, odd)?;
-        Ok(())
     }
 
     /// All lines but motions.
@@ -185,17 +195,7 @@ impl State {
                 self.feed(words, odd);
                 Act::Nothing
             }
-            (b'G', 4) => {
-                let seconds = words.value(b'S').or(words.value(b'P').map(|ms| ms / 1e3));
-                Act::Stop(Stop::Dwell(match seconds {
-                    Some(s) if s.is_finite() && s >= 0.0 => s.min(REACH_MM),
-                    Some(_) => {
-                        odd(Kind::NotPositive);
-                        0.0
-                    }
-                    None => 0.0,
-                }))
-            }
+            (b'G', 4) => Act::Stop(Stop::Dwell(dwell_s(words, odd))),
             (b'G', 17..=19) => {
                 self.plane = [[0, 1], [2, 0], [1, 2]][number as usize - 17];
                 self.feed(words, odd);
@@ -223,15 +223,7 @@ impl State {
                 Act::Nothing
             }
             (b'G', 92) => {
-                let bare = !AXES.iter().any(|a| words.value(*a).is_some());
-                for (i, axis) in AXES.iter().enumerate() {
-                    if let Some(value) = words.value(*axis).or(bare.then_some(0.0)) {
-                        let value_mm = self.mm(value);
-                        within_reach(*axis, value_mm)?;
-                        self.shift_mm[i] += self.place_mm[i] - value_mm;
-                        self.place_mm[i] = value_mm;
-                    }
-                }
+                self.rename(words)?;
                 Act::Nothing
             }
             (b'M', 82 | 83) => {
@@ -245,11 +237,12 @@ impl State {
                 Act::Limit(Limit::Accel([p.or(s), t.or(s), r]))
             }
             (b'M', 205) => {
-                let jumps = AXES.map(|a| not_negative(words.value(a), odd));
-                Act::Limit(Limit::Corner(jumps, not_negative(words.value(b'J'), odd)))
+                let jumps = within(JUMPS, words, AXES, odd);
+                let [deviation] = within(DEVIATIONS, words, [b'J'], odd);
+                Act::Limit(Limit::Corner(jumps, deviation))
             }
             (b'M', 220 | 221) => {
-                if let [Some(percent)] = within(ANY, words, [b'S'], odd) {
+                if let [Some(percent)] = within(PERCENT, words, [b'S'], odd) {
                     let factor = if number == 220 {
                         &mut self.speed_factor
                     } else {
@@ -266,6 +259,20 @@ impl State {
         })
     }
 
+    /// G92: the place where the machine stands gets these coordinates; none named, all are 0.
+    fn rename(&mut self, words: &Words) -> Result<(), Absurd> {
+        let bare = !AXES.iter().any(|a| words.value(*a).is_some());
+        for (i, axis) in AXES.iter().enumerate() {
+            if let Some(value) = words.value(*axis).or(bare.then_some(0.0)) {
+                let value_mm = self.mm(value);
+                within_reach(*axis, value_mm)?;
+                self.shift_mm[i] += self.place_mm[i] - value_mm;
+                self.place_mm[i] = value_mm;
+            }
+        }
+        Ok(())
+    }
+
     fn unit_mm(&self) -> f64 {
         if self.inches { INCH_MM } else { 1.0 }
     }
@@ -277,7 +284,11 @@ impl State {
     fn feed(&mut self, words: &Words, odd: &mut impl FnMut(Kind)) {
         if let Some(per_min) = words.value(b'F') {
             if per_min > 0.0 && per_min.is_finite() {
-                self.feed_mm_s = Some(self.mm(per_min) / 60.0);
+                let feed_mm_s = self.mm(per_min) / 60.0;
+                if feed_mm_s < SLOWEST_MM_S {
+                    odd(Kind::TooSlow);
+                }
+                self.feed_mm_s = Some(feed_mm_s.clamp(SLOWEST_MM_S, FASTEST_MM_S));
             } else {
                 odd(Kind::NotPositive);
             }
@@ -323,16 +334,20 @@ impl State {
         let e_mm = (place_mm[3] - was_mm[3]) * self.flow_factor;
         self.machine_e_mm += e_mm;
         let to_mm = self.machine_mm();
-        for (i, at_mm) in [to_mm[0], to_mm[1], to_mm[2], e_word_mm]
-            .into_iter()
-            .enumerate()
-        {
+        for (i, at_mm) in to_mm.into_iter().take(3).enumerate() {
             within_reach(AXES[i], at_mm)?;
         }
+        // Both the word and what becomes of it: by M221, or by an absolute E after a long relative one.
+        within_reach(b'E', e_word_mm)?;
+        within_reach(b'E', e_mm)?;
         if self.feed_mm_s.is_none() {
             odd(Kind::NoFeed);
         }
-        let feed_mm_s = self.feed_mm_s.unwrap_or(FIRST_FEED_MM_S) * self.speed_factor;
+        let asked_mm_s = self.feed_mm_s.unwrap_or(FIRST_FEED_MM_S) * self.speed_factor;
+        if asked_mm_s < SLOWEST_MM_S {
+            odd(Kind::TooSlow);
+        }
+        let feed_mm_s = asked_mm_s.max(SLOWEST_MM_S);
         let straight = Move {
             from_mm,
             to_mm,
@@ -451,35 +466,4 @@ fn within_reach(letter: u8, at_mm: f64) -> Result<(), Absurd> {
     } else {
         Err(Absurd { letter, at_mm })
     }
-}
-
-/// Limits that a job may set, as a board file may: accelerations, mm/s², and speeds, mm/s.
-const ACCELS: RangeInclusive<f64> = 1e-3..=1e9;
-const SPEEDS: RangeInclusive<f64> = 1e-6..=1e6;
-/// Whatever is more than nothing.
-const ANY: RangeInclusive<f64> = f64::MIN_POSITIVE..=f64::MAX;
-
-fn within<const N: usize>(
-    allowed: RangeInclusive<f64>,
-    words: &Words,
-    letters: [u8; N],
-    odd: &mut impl FnMut(Kind),
-) -> [Option<f64>; N] {
-    letters.map(|letter| {
-        let value = words.value(letter)?;
-        if allowed.contains(&value) {
-            return Some(value);
-        }
-        odd(Kind::NotPositive);
-        None
-    })
-}
-
-fn not_negative(value: Option<f64>, odd: &mut impl FnMut(Kind)) -> Option<f64> {
-    let value = value?;
-    if value >= 0.0 && value.is_finite() {
-        return Some(value);
-    }
-    odd(Kind::NotPositive);
-    None
 }

@@ -6,7 +6,7 @@
 //! departs from RS-274 (`;`, `E`, `N` beyond 99999, text after some commands) the dialect wins:
 //! common practice, no source.
 
-use super::decimals::{DIGITS_BYTES, POWERS_OF_TEN, decimal, digits};
+use super::decimals::{DIGITS_BYTES, POWERS_OF_TEN, decimal, digits, is_blank};
 
 /// What one line asks for, before any modal state.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -378,10 +378,6 @@ impl Words {
             self.faults.push((Fault::Checksum, star));
         }
     }
-}
-
-pub(super) fn is_blank(b: u8) -> bool {
-    matches!(b, b' ' | b'\t' | 0 | 0x0b | 0x0c)
 }
 
 fn skip_blanks(text: &[u8], mut at: usize) -> usize {

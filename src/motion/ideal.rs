@@ -11,13 +11,19 @@ pub struct Ideal<T> {
     window: Window<T>,
     /// The head comes to rest behind the newest block.
     rests: bool,
+    is_cut: bool,
 }
+
+/// Blocks held at most while they wait for those behind them: more than any planner queue has (board/profile.rs),
+/// so that no replay looks farther ahead than its ideal.
+pub const BLOCKS_MAX: usize = 1 << 20;
 
 impl<T> Default for Ideal<T> {
     fn default() -> Self {
         Ideal {
             window: Window::default(),
             rests: true,
+            is_cut: false,
         }
     }
 }
@@ -44,7 +50,25 @@ impl<T: Copy> Ideal<T> {
     /// Takes the oldest block, if it is final.
     #[inline(always)]
     pub fn pop(&mut self) -> Option<(Course, T)> {
-        (self.rests || self.window.is_settled()).then(|| self.window.pop())?
+        if self.rests || self.window.is_settled() {
+            return self.window.pop();
+        }
+        if self.window.len() < BLOCKS_MAX {
+            return None;
+        }
+        self.is_cut = true;
+        self.window.pop()
+    }
+
+    /// Whether more blocks depended on each other than are held: then the oldest was given back as if the head
+    /// came to rest behind the newest.
+    pub fn is_cut(&self) -> bool {
+        self.is_cut
+    }
+
+    /// What was given along with the `k`-th of the blocks that were not given back yet.
+    pub fn load(&self, k: usize) -> Option<&T> {
+        self.window.load(k)
     }
 
     /// Blocks that were not given back yet.

@@ -229,6 +229,11 @@ impl<T: Copy> Window<T> {
         lesser(back.mm2_s2(), forward_mm2_s2).max(0.0).sqrt()
     }
 
+    /// What the owner of the `k`-th waiting block wants back.
+    pub fn load(&self, k: usize) -> Option<&T> {
+        self.blocks.get(k).map(|waiting| &waiting.load)
+    }
+
     #[inline(never)]
     fn sweep(&mut self) {
         if self.end > Square::LARGE {

@@ -58,6 +58,8 @@ pub struct Path {
     steps_per_mm: [f64; 4],
     arc_chord_mm: f64,
     before: Option<Before>,
+    /// Chords that arcs may still have.
+    chords_left: u32,
 }
 
 /// What a corner needs of the block before it.
@@ -90,6 +92,7 @@ impl Path {
             steps_per_mm,
             arc_chord_mm,
             before: None,
+            chords_left: CHORDS_SAVED_MAX,
         }
     }
 
@@ -132,10 +135,7 @@ impl Path {
     pub fn blocks<'a>(&'a mut self, m: &'a Move) -> Blocks<'a> {
         let from_mm = [m.from_mm[0], m.from_mm[1], m.from_mm[2]];
         let end_mm = [m.to_mm[0], m.to_mm[1], m.to_mm[2]];
-        let chord_mm = self.arc_chord_mm;
-        let arc = m
-            .circle
-            .map(|circle| Arc::new(circle, from_mm, end_mm, chord_mm));
+        let arc = m.circle.map(|circle| self.arc(circle, from_mm, end_mm));
         Blocks {
             path: self,
             feed_mm_s: m.feed_mm_s,
@@ -146,6 +146,23 @@ impl Path {
             cut: 0,
             arc,
         }
+    }
+
+    /// An arc comes whose line has so many bytes: arcs may have some chords more.
+    pub fn add_chords(&mut self, line_bytes: u32) {
+        let more = line_bytes.min(CHORDS_SAVED_MAX) * CHORDS_FOR_TWO_BYTES / 2;
+        self.chords_left = (self.chords_left + more).min(CHORDS_SAVED_MAX);
+    }
+
+    /// An arc, cut into no more chords than it may have.
+    #[inline(never)]
+    fn arc(&mut self, circle: Circle, from_mm: [f64; 3], end_mm: [f64; 3]) -> Arc {
+        let mut arc = Arc::new(circle, from_mm, end_mm, self.arc_chord_mm);
+        let most = self.chords_left.clamp(CHORDS_LEAST, CHORDS_MAX);
+        arc.is_coarse = arc.chords > most;
+        arc.chords = arc.chords.min(most);
+        self.chords_left = self.chords_left.saturating_sub(arc.chords);
+        arc
     }
 
     #[inline(always)]
@@ -240,6 +257,13 @@ pub struct Blocks<'a> {
     cut: u32,
 }
 
+impl Blocks<'_> {
+    /// Whether this is an arc that a limit gave fewer chords than the board's `arc_chord_mm` asks for.
+    pub fn is_coarse(&self) -> bool {
+        self.arc.as_ref().is_some_and(|arc| arc.is_coarse)
+    }
+}
+
 impl Iterator for Blocks<'_> {
     type Item = (Block, Place);
 
@@ -273,8 +297,16 @@ fn least(value: f64, most: &[f64; 4], share: &[f64; 4]) -> f64 {
         .fold(value, |least, k| least.min(most[k] / share[k]))
 }
 
-/// Chords that one arc may be cut into.
-const CHORDS_MAX: f64 = 1e6;
+/// Chords that one arc may be cut into: 100 m of arc in millimetres.
+const CHORDS_MAX: u32 = 100_000;
+/// Chords that each arc adds for two bytes of its line; what it leaves of them, later ones may have. So the
+/// blocks of a job stay in proportion to its length, and an arc as they are written, with both ends and four
+/// decimals, adds more than it needs.
+const CHORDS_FOR_TWO_BYTES: u32 = 3;
+/// There are so many at the start, and no more are left for later.
+const CHORDS_SAVED_MAX: u32 = 1_500_000;
+/// Chords that every arc may have, even where none are left.
+const CHORDS_LEAST: u32 = 8;
 
 /// An arc, cut into chords of equal angle.
 struct Arc {
@@ -285,6 +317,8 @@ struct Arc {
     first_rad: f64,
     sweep_rad: f64,
     chords: u32,
+    /// Whether it has fewer than it should.
+    is_coarse: bool,
 }
 
 impl Arc {
@@ -305,7 +339,8 @@ impl Arc {
             sweep_rad,
             chords: (radius_mm * sweep_rad.abs() / chord_mm)
                 .ceil()
-                .clamp(1.0, CHORDS_MAX) as u32,
+                .clamp(1.0, f64::from(u32::MAX)) as u32,
+            is_coarse: false,
         }
     }
 

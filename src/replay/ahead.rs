@@ -3,6 +3,7 @@
 use std::sync::mpsc::{Receiver, Sender, SyncSender, channel, sync_channel};
 use std::thread::{Builder, JoinHandle};
 
+use crate::job::notices::Kind;
 use crate::job::reader::JobError;
 use crate::motion::path::Block;
 
@@ -40,6 +41,8 @@ pub struct Ahead<S> {
     /// Lines and blocks of it that were given.
     line: usize,
     block: usize,
+    /// What is to be noted with the source once it is back.
+    notes: Vec<(Kind, u64)>,
     reader: JoinHandle<Option<S>>,
 }
 
@@ -62,6 +65,7 @@ impl<S: Source + Send + 'static> Ahead<S> {
             batch: Batch::default(),
             line: 0,
             block: 0,
+            notes: Vec::new(),
             reader,
         })
     }
@@ -71,7 +75,13 @@ impl<S: Source + Send + 'static> Ahead<S> {
         // A reader that still wants to hand over ends.
         drop(self.batches);
         match self.reader.join() {
-            Ok(source) => source.expect("it was sent before the first line was asked for"),
+            Ok(source) => {
+                let mut source = source.expect("it was sent before the first line was asked for");
+                for (kind, line) in self.notes {
+                    source.note(kind, line);
+                }
+                source
+            }
             Err(panic) => std::panic::resume_unwind(panic),
         }
     }
@@ -130,5 +140,9 @@ impl<S> Source for Ahead<S> {
 
     fn byte_count(&self) -> u64 {
         self.batch.byte_count
+    }
+
+    fn note(&mut self, kind: Kind, line: u64) {
+        self.notes.push((kind, line));
     }
 }

@@ -10,7 +10,7 @@ use crate::board::types::{Board, ReplyWhen};
 use crate::motion::path::Block;
 
 use super::cause::Setup;
-use super::duties::{Chores, Restless, Saves};
+use super::duties::{Chores, Restless, SLOW_BLOCK_S, Saves, SlowBlock};
 use super::feed::{Feed, Fetch};
 use super::head::Head;
 use super::world::{Cause, Line, Totals, Work, World};
@@ -71,6 +71,9 @@ impl<'a, W: World> Replay<'a, W> {
         }
     }
 
+    /// Ends: each round takes a line of the job, or makes a save (none is due before a line has been taken), or
+    /// sleeps until a line arrives or a chore is due. A host's polls are never sent twice in a row, so there are
+    /// at most as many as lines; chores are bounded by their number (`duties.rs`).
     fn main_loop(&mut self) -> Result<(), Restless> {
         loop {
             self.run_chores()?;
@@ -95,6 +98,7 @@ impl<'a, W: World> Replay<'a, W> {
         }
     }
 
+    /// Ends: each round starts or ends a block, since a head that is hurried starts at once.
     fn finish(mut self) -> Totals {
         while self.head.queued() > 0 {
             if self.head.moves() {
@@ -148,7 +152,8 @@ impl<'a, W: World> Replay<'a, W> {
         }
     }
 
-    /// Lets the clock run to `until_s`, `span_s` from now.
+    /// Lets the clock run to `until_s`, `span_s` from now. Ends: each round ends a block or starts one, and none
+    /// comes into the queue meanwhile.
     fn pass_wall(&mut self, span_s: f64, until_s: f64) {
         if span_s <= 0.0 {
             return;
@@ -201,7 +206,8 @@ impl<'a, W: World> Replay<'a, W> {
         }
     }
 
-    /// Does CPU work, slowed by the steps of the executing block.
+    /// Does CPU work, slowed by the steps of the executing block. Ends: as `pass_wall` does; steps never take
+    /// all of the processor.
     #[inline]
     fn compute(&mut self, mut work_s: f64, cause: Cause) {
         if work_s <= 0.0 {
@@ -236,18 +242,35 @@ impl<'a, W: World> Replay<'a, W> {
 
     // Chores.
 
-    /// Runs each chore that is due, in file order; tells whether one ran.
+    /// Runs each chore that is due, in file order; tells whether one ran. Ends: each is run once at most.
     fn run_chores(&mut self) -> Result<bool, Restless> {
         if self.now_s < self.chores.next_s {
             return Ok(false);
         }
-        for i in 0..self.chores.count() {
-            if let Some(work_s) = self.chores.start(i, self.now_s)? {
-                self.compute(work_s, Cause::Chore);
-            }
+        let mut from = 0;
+        while let Some(i) = self.chores.first_due(from, self.now_s) {
+            let work_s = self
+                .chores
+                .start(i, self.now_s)
+                .map_err(|restless| self.why_so_long(restless))?;
+            self.compute(work_s, Cause::Chore);
+            from = i + 1;
         }
-        self.chores.find_next();
         Ok(true)
+    }
+
+    /// Adds the block that the head is at, if that is what takes so long.
+    #[cold]
+    fn why_so_long(&self, restless: Restless) -> Restless {
+        let slow = self.head.executing().filter(|b| b.0 > SLOW_BLOCK_S);
+        Restless {
+            slow: slow.map(|(duration_s, nominal_mm_s)| SlowBlock {
+                line: self.world.line_of(self.head.started - 1),
+                duration_s,
+                nominal_mm_s,
+            }),
+            ..restless
+        }
     }
 
     // Lines.
@@ -362,7 +385,8 @@ impl<'a, W: World> Replay<'a, W> {
         Ok(())
     }
 
-    /// Brings spilled blocks back until none that is still away matters for the next one to start.
+    /// Brings spilled blocks back until none that is still away matters for the next one to start. Ends: each
+    /// round brings one back.
     #[inline]
     fn bring_back(&mut self) {
         while let Some(number) = self.head.wanted() {
@@ -415,7 +439,9 @@ impl<'a, W: World> Replay<'a, W> {
         Ok(())
     }
 
-    /// One round of the waiting loops: chores; else a line; else sleep.
+    /// One round of the waiting loops: chores; else a line; else sleep. The loops end: chores are numbered, lines
+    /// and blocks are those of the job, and a sleep ends with one of the three: the clock reaches the end of a
+    /// block, which leaves the queue, or an arrival or a chore, which the next round takes.
     fn idle_once(&mut self) -> Result<(), Restless> {
         if self.run_chores()? {
             return Ok(());

@@ -10,21 +10,57 @@ use super::world::{Line, Work};
 /// Chore runs that one replay may make.
 const CHORE_RUNS_MAX: u64 = 50_000_000;
 
-/// A board on which a replay makes no headway.
-#[derive(Clone, Debug, PartialEq, Eq)]
+/// A replay that makes so little headway that it was given up.
+#[derive(Clone, Debug, PartialEq)]
 pub struct Restless {
     /// The chore that ran last.
     pub chore: Box<str>,
+    /// When it was given up, s.
+    pub at_s: f64,
+    /// The block that the head is executing, if that is what takes so long.
+    pub slow: Option<SlowBlock>,
 }
+
+/// A block that takes longer than anybody waits.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SlowBlock {
+    /// The job's line, from 1, where that is known.
+    pub line: Option<u64>,
+    /// How long it takes, s.
+    pub duration_s: f64,
+    /// Its nominal speed, mm/s.
+    pub nominal_mm_s: f64,
+}
+
+/// A block that takes longer than this is named as what takes so long, s.
+pub const SLOW_BLOCK_S: f64 = 1e4;
 
 impl fmt::Display for Restless {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(
             f,
-            "chores ran {CHORE_RUNS_MAX} times and the job is not done; make `{}` rarer (every_s) or shorter (us), \
-             or the link faster",
-            self.chore
-        )
+            "chores ran {CHORE_RUNS_MAX} times in {:.0} s and the job is not done",
+            self.at_s
+        )?;
+        match &self.slow {
+            Some(slow) => {
+                match slow.line {
+                    Some(line) => write!(f, ": the move on line {line} of the job")?,
+                    None => write!(f, ": one move of the job")?,
+                }
+                write!(
+                    f,
+                    " takes {:.0} s at {:e} mm/s; make it faster: its F, or the board's motion.speed_max or \
+                     queue.stretch_ms, whichever holds it back",
+                    slow.duration_s, slow.nominal_mm_s
+                )
+            }
+            None => write!(
+                f,
+                "; make the job shorter, `{}` rarer (every_s) or shorter (us), or the link faster",
+                self.chore
+            ),
+        }
     }
 }
 
@@ -33,7 +69,6 @@ impl std::error::Error for Restless {}
 #[derive(Debug)]
 struct Chore {
     kind: Kind,
-    due_s: f64,
     runs: u64,
     luck: Stream,
 }
@@ -42,6 +77,10 @@ struct Chore {
 #[derive(Debug)]
 pub struct Chores {
     list: Vec<Chore>,
+    /// When each is due, s, as the leaves of a binary tree whose every node has the least of the two below it:
+    /// the root is at 1, the nodes below k at 2 k and 2 k + 1. So the next in file order that is due is found,
+    /// and a new time put in, in the tree's height: 1000 chores cost ten steps, not a thousand.
+    due_s: Vec<f64>,
     /// When the next one is due, s.
     pub next_s: f64,
     /// Runs of all of them.
@@ -62,47 +101,77 @@ impl Chores {
                 let luck = Stream::new(seed, &format!("chore {twins} {}", kind.name));
                 Chore {
                     kind: kind.clone(),
-                    due_s: kind.every_s,
                     runs: 0,
                     luck,
                 }
             })
             .collect();
+        let leaves = list.len().next_power_of_two();
         let mut chores = Chores {
+            due_s: vec![f64::INFINITY; 2 * leaves],
             list,
-            next_s: 0.0,
+            next_s: f64::INFINITY,
             runs: 0,
         };
-        chores.find_next();
+        for i in 0..chores.list.len() {
+            chores.put_off(i, chores.list[i].kind.every_s);
+        }
         chores
     }
 
-    /// How many there are.
-    pub fn count(&self) -> usize {
-        self.list.len()
-    }
-
-    /// Finds out when the next one is due.
-    pub fn find_next(&mut self) {
-        self.next_s = self.list.iter().fold(f64::INFINITY, |m, c| m.min(c.due_s));
-    }
-
-    /// If the `i`-th is due at `now_s`: starts it; its CPU work, s.
-    pub fn start(&mut self, i: usize, now_s: f64) -> Result<Option<f64>, Restless> {
-        let chore = &mut self.list[i];
-        if now_s < chore.due_s {
-            return Ok(None);
+    /// The first chore, from the `from`-th on, that is due at `now_s`.
+    pub fn first_due(&self, from: usize, now_s: f64) -> Option<usize> {
+        let leaves = self.due_s.len() / 2;
+        if from >= leaves {
+            return None;
         }
+        // Up and to the right until a node has one that is due, then down to its first.
+        let mut node = leaves + from;
+        while self.due_s[node] > now_s {
+            while node % 2 == 1 {
+                node /= 2;
+            }
+            if node == 0 {
+                return None;
+            }
+            node += 1;
+        }
+        while node < leaves {
+            node = 2 * node + usize::from(self.due_s[2 * node] > now_s);
+        }
+        Some(node - leaves)
+    }
+
+    /// The `i`-th is next due then.
+    fn put_off(&mut self, i: usize, due_s: f64) {
+        let mut node = self.due_s.len() / 2 + i;
+        self.due_s[node] = due_s;
+        while node > 1 {
+            node /= 2;
+            self.due_s[node] = self.due_s[2 * node].min(self.due_s[2 * node + 1]);
+        }
+        self.next_s = self.due_s[1];
+    }
+
+    /// Starts the `i`-th, which is due at `now_s`; its CPU work, s.
+    ///
+    /// This is what bounds a replay whose clock stands or crawls: each round of a waiting loop runs a chore,
+    /// takes a line or a block, and the runs of chores are numbered.
+    pub fn start(&mut self, i: usize, now_s: f64) -> Result<f64, Restless> {
         self.runs += 1;
+        let chore = &mut self.list[i];
         if self.runs > CHORE_RUNS_MAX {
             return Err(Restless {
                 chore: chore.kind.name.as_str().into(),
+                at_s: now_s,
+                slow: None,
             });
         }
-        chore.due_s = now_s + chore.kind.every_s;
+        let due_s = now_s + chore.kind.every_s;
         let work_s = chore.luck.draw_s(&chore.kind.work, chore.runs);
         chore.runs += 1;
-        Ok(Some(work_s))
+        self.put_off(i, due_s);
+        Ok(work_s)
     }
 }
 
@@ -167,5 +236,44 @@ impl Saves {
         self.last_end_s = now_s;
         self.lines_since = 0;
         self.taken_since = false;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Chores;
+    use crate::board::types::{Chore, Span};
+    use crate::board::{builtin, profile};
+
+    /// The tree against looking at all of them, for numbers of chores around powers of two.
+    #[test]
+    fn the_first_that_is_due_is_found() {
+        let text = builtin::text(builtin::DEFAULT).unwrap();
+        let mut board = profile::parse(text, builtin::DEFAULT, &[]).unwrap();
+        for count in [0, 1, 2, 3, 4, 5, 7, 8, 9, 31] {
+            board.chores = (0..count)
+                .map(|k| Chore {
+                    name: format!("c{k}"),
+                    every_s: 0.1 + f64::from(k * 37 % 11) * 0.07,
+                    work: Span::Fixed(1e-3),
+                })
+                .collect();
+            let mut chores = Chores::new(&board, 0);
+            let mut due_s: Vec<f64> = board.chores.iter().map(|c| c.every_s).collect();
+            for step in 0..200 {
+                let now_s = f64::from(step) * 0.023;
+                let least_s = due_s.iter().fold(f64::INFINITY, |m, d| m.min(*d));
+                assert_eq!(chores.next_s, least_s);
+                let mut from = 0;
+                loop {
+                    let slow = (from..due_s.len()).find(|i| due_s[*i] <= now_s);
+                    assert_eq!(chores.first_due(from, now_s), slow);
+                    let Some(i) = slow else { break };
+                    chores.start(i, now_s).unwrap();
+                    due_s[i] = now_s + board.chores[i].every_s;
+                    from = i + 1;
+                }
+            }
+        }
     }
 }

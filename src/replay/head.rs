@@ -47,6 +47,10 @@ pub struct Head {
     pub moving_s: f64,
     /// When the last block ends, s.
     pub last_end_s: f64,
+    /// Nominal speed of the block started last, mm/s.
+    nominal_mm_s: f64,
+    /// And when it started, s.
+    start_s: f64,
 }
 
 /// How a rest is accounted for.
@@ -89,7 +93,15 @@ impl Head {
             start_up_s: 0.0,
             moving_s: 0.0,
             last_end_s: 0.0,
+            nominal_mm_s: 0.0,
+            start_s: 0.0,
         }
+    }
+
+    /// How long the executing block takes, s, and its nominal speed, mm/s.
+    pub fn executing(&self) -> Option<(f64, f64)> {
+        self.moves()
+            .then_some((self.end_s - self.start_s, self.nominal_mm_s))
     }
 
     /// Whether a block is being executed.
@@ -209,6 +221,10 @@ impl Head {
         }
         let duration_s = profile.duration_s();
         self.end_s = now_s + duration_s;
+        // Every loop of the replay rests on this: a block that never ended would hold them all.
+        assert!(self.end_s < f64::INFINITY, "a block that never ends");
+        self.start_s = now_s;
+        self.nominal_mm_s = course.nominal_mm_s;
         self.cpu_rate = 1.0 - lesser(self.load_max, self.step_s * load.steps / duration_s);
         self.gap_s += gap_s;
         self.moving_s += duration_s;

@@ -3,6 +3,7 @@
 use std::io::Read;
 
 use crate::board::types::{Board, Wait};
+use crate::job::notices::Kind;
 use crate::job::reader::{JobError, JobReader, Step};
 use crate::job::state::{Act, Stop};
 use crate::motion::path::{Block, Path, Place};
@@ -43,6 +44,9 @@ pub trait Source {
 
     /// Bytes read so far.
     fn byte_count(&self) -> u64;
+
+    /// Takes note that a limit has cut something at this line of the file.
+    fn note(&mut self, _kind: Kind, _line: u64) {}
 }
 
 /// Steps: a file being read, or a job in memory.
@@ -52,6 +56,9 @@ pub trait Steps {
 
     /// Bytes read so far.
     fn byte_count(&self) -> u64;
+
+    /// Takes note that a limit has cut something at this line of the file.
+    fn note(&mut self, _kind: Kind, _line: u64) {}
 }
 
 impl<R: Read> Steps for JobReader<R> {
@@ -63,6 +70,10 @@ impl<R: Read> Steps for JobReader<R> {
     fn byte_count(&self) -> u64 {
         JobReader::byte_count(self)
     }
+
+    fn note(&mut self, kind: Kind, line: u64) {
+        self.note_limit(kind, line);
+    }
 }
 
 /// Steps in memory.
@@ -73,6 +84,21 @@ impl Steps for std::slice::Iter<'_, Step> {
 
     fn byte_count(&self) -> u64 {
         0
+    }
+}
+
+/// Steps that are lent.
+impl<T: Steps> Steps for &mut T {
+    fn next_step(&mut self) -> Result<Option<&Step>, JobError> {
+        (**self).next_step()
+    }
+
+    fn byte_count(&self) -> u64 {
+        (**self).byte_count()
+    }
+
+    fn note(&mut self, kind: Kind, line: u64) {
+        (**self).note(kind, line);
     }
 }
 
@@ -102,6 +128,7 @@ impl<T: Steps> Source for Planned<T> {
         let Some(step) = self.steps.next_step()? else {
             return Ok(None);
         };
+        let mut is_coarse = false;
         let work = match &step.act {
             Act::Nothing => Work::Nothing,
             Act::Limit(limit) => {
@@ -111,7 +138,11 @@ impl<T: Steps> Source for Planned<T> {
             Act::Stop(stop) => Work::Stop(stop_s(stop, &self.wait)),
             Act::Move(m) => {
                 let mut count = 0;
+                if m.circle.is_some() {
+                    self.path.add_chords(step.command_bytes);
+                }
                 let blocks = self.path.blocks(m);
+                is_coarse = blocks.is_coarse();
                 let bytes = f64::from(step.command_bytes) / f64::from(blocks.pieces);
                 for (block, place) in blocks {
                     let foot = Footprint {
@@ -130,18 +161,26 @@ impl<T: Steps> Source for Planned<T> {
                 }
             }
         };
-        Ok(Some(Line {
+        let line = Line {
             number: step.line,
             layer: step.layer,
             end_byte: step.end_byte,
             raw_bytes: step.raw_bytes,
             command_bytes: step.command_bytes,
             work,
-        }))
+        };
+        if is_coarse {
+            self.steps.note(Kind::ArcChords, line.number);
+        }
+        Ok(Some(line))
     }
 
     fn byte_count(&self) -> u64 {
         self.steps.byte_count()
+    }
+
+    fn note(&mut self, kind: Kind, line: u64) {
+        self.steps.note(kind, line);
     }
 }
 

@@ -4,6 +4,7 @@ use std::collections::VecDeque;
 use std::io::Read;
 
 use crate::board::types::Board;
+use crate::job::notices::Kind;
 use crate::job::reader::{JobError, JobReader};
 use crate::motion::ideal::Ideal;
 use crate::motion::path::{Block, Place};
@@ -157,6 +158,7 @@ pub fn replay_source<S: Source, W: Watcher>(
         kept: (keep_blocks_max > 0).then(StoredJob::default),
         keep_blocks_max,
         watcher,
+        joined: (0, 0),
     };
     let run = controller::run(&Setup::whole(board), seed, &mut stream);
     if let Some(error) = stream.failed {
@@ -167,6 +169,9 @@ pub fn replay_source<S: Source, W: Watcher>(
         stream.ideal.held() == 0 && stream.ran.is_empty(),
         "a block was not accounted for"
     );
+    if stream.ideal.is_cut() {
+        stream.source.note(Kind::IdealCut, 0);
+    }
     Ok(Replayed {
         ideal_s: stream.ideal_s + totals.stop_s,
         lost_s: stream.lost_s,
@@ -187,6 +192,8 @@ struct Stream<'w, S, W> {
     kept: Option<StoredJob>,
     keep_blocks_max: usize,
     watcher: &'w mut W,
+    /// Blocks handed on, and the line of the last.
+    joined: (u64, u64),
 }
 
 /// Lines between two reports of progress.
@@ -244,6 +251,7 @@ impl<S: Source, W: Watcher> Stream<'_, S, W> {
         };
         self.ideal_s += done.ideal_s();
         self.lost_s += done.lost_s();
+        self.joined = (done.ran.block + 1, done.line);
         self.watcher.block(&done);
         true
     }
@@ -304,6 +312,14 @@ impl<S: Source, W: Watcher> World for Stream<'_, S, W> {
 
     fn stopped(&mut self, start_s: f64, end_s: f64) {
         self.watcher.stop(start_s, end_s);
+    }
+
+    fn line_of(&self, block: u64) -> Option<u64> {
+        let (joined, line) = self.joined;
+        match block.checked_sub(joined) {
+            Some(k) => self.ideal.load(k as usize).map(|foot| foot.line),
+            None => (block + 1 == joined).then_some(line),
+        }
     }
 
     #[inline]

@@ -79,6 +79,11 @@ pub trait World {
     /// A block has come into the planner queue.
     #[inline]
     fn inserted(&mut self, _at_s: f64) {}
+    /// The file's line of a block that has started and is not followed by another, by its number from 0, where
+    /// the world can tell.
+    fn line_of(&self, _block: u64) -> Option<u64> {
+        None
+    }
     /// A block that was given before, by its number from 0, where the world can tell: then an endless queue
     /// needn't hold it.
     #[inline]

@@ -414,7 +414,7 @@ fn data(page: &Page) -> Data {
                 path: STANDARD.encode(packed(l)),
             })
             .collect(),
-        stalls: stalls.into_iter().map(|s| row(s)).collect(),
+        stalls: stalls.into_iter().map(row).collect(),
         strips,
         worst_layer: page.summary.worst_layer.unwrap_or(0),
     }

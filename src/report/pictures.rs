@@ -12,13 +12,11 @@ use super::{part, queue, speed, wall};
 /// A picture: its file's name without the ending, and its SVG.
 pub type Picture = (&'static str, String);
 
-/// Draws all pictures of an answer that has what they are drawn from.
-pub fn pictures(
-    answer: &ReplayAnswer,
-    summary: &Summary,
-    drawing: &Drawing,
-    across: Across,
-) -> Vec<Picture> {
+/// Draws all pictures of an answer; none where what they are drawn from was not asked for.
+pub fn pictures(answer: &ReplayAnswer, summary: &Summary, across: Across) -> Vec<Picture> {
+    let Some(drawing) = &answer.drawing else {
+        return Vec::new();
+    };
     let text = MapText {
         verdict: summary.verdict.clone(),
         job: summary.job.clone(),

@@ -14,6 +14,8 @@ use crate::surface::skin::Surface;
 
 use super::verdict::{self, Level};
 
+/// What a stretch may take longer than its need without being told.
+const MET: f64 = 1.02;
 /// How many of the worst places are listed.
 const PLACES: usize = 5;
 
@@ -148,7 +150,7 @@ pub struct Summary {
     pub worst: Vec<Place>,
     /// The stalls that lose most, five at most.
     pub slowest: Vec<Place>,
-    /// The stretch that loses most.
+    /// The stretch that loses most, where the board falls short of it.
     pub worst_stretch: Option<Stretch>,
     /// Commands that have no effect here beyond the time to decode them, with their counts.
     pub other_commands: BTreeMap<String, u64>,
@@ -164,7 +166,7 @@ impl Summary {
         let totals = &answer.totals;
         let [dwells, dips, drags] = answer.kinds;
         let names = [Surface::Outer, Surface::Hole, Surface::Inner].map(Surface::name);
-        let highest = answer.highest_bump();
+        let highest = answer.bumps.highest();
         let visible = answer.visible_count();
         let expected = verdict::expected(answer);
         let mut summary = Summary {
@@ -199,8 +201,8 @@ impl Summary {
             by_cause: answer.by_cause_s,
             excess_mm3: answer.excess_mm3,
             deficit_mm3: answer.deficit_mm3,
-            largest_bump_mm: highest.map(|b| b.height_mm),
-            largest_bump_layer: highest.map(|b| b.layer),
+            largest_bump_mm: highest.map(|(mm, _)| mm),
+            largest_bump_layer: highest.map(|(_, layer)| layer),
             surfaces: answer.surfaces.map(|n| names.into_iter().zip(n).collect()),
             visible_mm: visible.map(|_| answer.visible_mm),
             visible_bumps: visible,
@@ -264,7 +266,7 @@ fn place(stall: &Stall) -> Place {
 
 fn stretch(need: &Need) -> Option<Stretch> {
     let blocks = need.blocks as f64;
-    (need.ideal_s > 0.0 && need.took_s > need.ideal_s).then(|| Stretch {
+    (need.ideal_s > 0.0 && need.took_s > MET * need.ideal_s).then(|| Stretch {
         line: need.line,
         layer: need.layer,
         needs_blocks_per_s: blocks / need.ideal_s,

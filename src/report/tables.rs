@@ -11,6 +11,9 @@ use crate::study::stalls::Stall;
 use crate::surface::bump::Bump;
 use crate::surface::skin::Surface;
 
+use super::finite::assert_finite;
+use crate::text::cell;
+
 #[derive(Serialize)]
 struct BlockRow {
     block: u64,
@@ -41,7 +44,7 @@ pub fn block<W: Write>(table: &mut csv::Writer<W>, done: &Done) -> csv::Result<(
     let [x0_mm, y0_mm, z0_mm] = done.place.from_mm;
     let [x1_mm, y1_mm, z1_mm] = done.place.to_mm;
     let ran = &done.ran;
-    table.serialize(BlockRow {
+    let row = BlockRow {
         block: ran.block,
         line: done.line,
         layer: done.layer,
@@ -63,7 +66,9 @@ pub fn block<W: Write>(table: &mut csv::Writer<W>, done: &Done) -> csv::Result<(
         ideal_s: done.ideal_s(),
         lost_s: done.lost_s(),
         queued: ran.queued,
-    })
+    };
+    assert_finite(&row);
+    table.serialize(row)
 }
 
 /// Header of `blocks.csv`, for a job without blocks.
@@ -111,7 +116,7 @@ pub fn stall<W: Write>(table: &mut csv::Writer<W>, stall: &Stall) -> csv::Result
     let two = stall
         .two_largest()
         .map(|two| two.map(|c| c.name()).join("+"));
-    table.serialize(StallRow {
+    let row = StallRow {
         stall: stall.stall,
         kind: stall.kind.name(),
         cause: stall.cause_name(),
@@ -137,7 +142,9 @@ pub fn stall<W: Write>(table: &mut csv::Writer<W>, stall: &Stall) -> csv::Result
         depth_s,
         deficit_mm3: stall.deficit_mm3,
         bumps: stall.bumps,
-    })
+    };
+    assert_finite(&row);
+    table.serialize(row)
 }
 
 /// Header of `bumps.csv`.
@@ -163,7 +170,7 @@ struct BumpRow {
 /// Writes one row of `bumps.csv`; the header comes with the first.
 pub fn bump<W: Write>(table: &mut csv::Writer<W>, bump: &Bump) -> csv::Result<()> {
     let [x_mm, y_mm, z_mm] = bump.place_mm;
-    table.serialize(BumpRow {
+    let row = BumpRow {
         bump: bump.bump,
         stall: bump.stall,
         line: bump.line,
@@ -176,14 +183,39 @@ pub fn bump<W: Write>(table: &mut csv::Writer<W>, bump: &Bump) -> csv::Result<()
         surplus_mm3: bump.surplus_mm3,
         stretch_mm: bump.stretch_mm,
         surface: bump.surface.map_or("", Surface::name),
-    })
+    };
+    assert_finite(&row);
+    table.serialize(row)
 }
 
-/// Rows as a whole table, with a header from their fields' names.
+/// Rows as a whole table, with a header from their fields' names; texts are guarded against spreadsheets.
 pub fn csv<R: Serialize>(rows: impl IntoIterator<Item = R>) -> Vec<u8> {
-    let mut table = csv::Writer::from_writer(Vec::new());
+    let mut plain = csv::Writer::from_writer(Vec::new());
     for row in rows {
-        table.serialize(row).expect("a row of plain data");
+        assert_finite(&row);
+        plain.serialize(row).expect("a row of plain data");
+    }
+    let plain = plain.into_inner().expect("memory takes all rows");
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .from_reader(plain.as_slice());
+    let mut table = csv::Writer::from_writer(Vec::new());
+    for record in reader.records() {
+        let record = record.expect("what has just been written");
+        let guarded = record.iter().map(|text| cell(text).into_owned());
+        table.write_record(guarded).expect("memory takes all rows");
     }
     table.into_inner().expect("memory takes all rows")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::csv;
+
+    #[test]
+    fn texts_are_guarded_and_numbers_are_not() {
+        let table = csv([("=1+1", -0.5), ("plain, with comma", 1e-7)]);
+        let text = String::from_utf8(table).unwrap();
+        assert_eq!(text, "'=1+1,-0.5\n\"plain, with comma\",1e-7\n");
+    }
 }

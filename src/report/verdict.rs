@@ -96,13 +96,9 @@ pub fn verdict(answer: &ReplayAnswer) -> String {
         Level::Unseen => {
             format!("Stutters that nobody will see: {stalls}, but no visible bump; {lost}.")
         }
-        Level::Few => format!(
-            "A few visible bumps: {}{}; {lost}.",
-            bumps(answer),
-            most_on(answer)
-        ),
+        Level::Few => format!("{}{}; {lost}.", few(answer), most_on(answer)),
         Level::Ruined => format!(
-            "Ruined: {} visible bumps, {} on each 100 cm² of outer wall{}; {lost}.",
+            "Ruined: {}, {} on each 100 cm² of outer wall{}; {lost}.",
             bumps(answer),
             per_100_cm2(answer).map_or(String::new(), rate),
             most_on(answer)
@@ -126,16 +122,25 @@ pub fn verdict(answer: &ReplayAnswer) -> String {
     text
 }
 
-/// How many, as a range where there is one: `3`, `between 1 and 8 in 9 of 10 runs`.
+/// How many: `3 visible bumps`, `1 to 8 visible bumps in 9 of 10 runs`.
 fn bumps(answer: &ReplayAnswer) -> String {
     let Some(expected) = expected(answer) else {
         return String::new();
     };
     match expected.range {
         Some([low, high]) if low < high => {
-            format!("between {low:.0} and {high:.0} in 9 of 10 runs")
+            format!("{low:.0} to {high:.0} visible bumps in 9 of 10 runs")
         }
-        _ => format!("{:.0}", expected.median),
+        _ => count(expected.median.round() as u64, "visible bump"),
+    }
+}
+
+/// The same for a few: `A few visible bumps: 1 to 8 in 9 of 10 runs`.
+fn few(answer: &ReplayAnswer) -> String {
+    let text = bumps(answer);
+    match text.split_once(" visible bumps in ") {
+        Some((range, runs)) => format!("A few visible bumps: {range} in {runs}"),
+        None => text,
     }
 }
 

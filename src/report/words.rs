@@ -22,7 +22,7 @@ pub fn report(answer: &ReplayAnswer, s: &Summary) -> String {
     if s.stalls > 0 {
         stalls(&mut out, s);
         bumps(&mut out, answer, s);
-        need(&mut out, s);
+        need(&mut out, answer, s);
     }
     luck(&mut out, answer);
     left_out(&mut out, answer);
@@ -186,15 +186,15 @@ fn columns(n: u64) -> String {
 }
 
 /// What the worst stretch asks of the board, where the board fell short of it.
-fn need(out: &mut String, s: &Summary) {
+fn need(out: &mut String, answer: &ReplayAnswer, s: &Summary) {
     let Some(n) = &s.worst_stretch else { return };
     row(
         out,
         "need",
         &format!(
-            "at the worst stretch (layer {}, from line {}) the path needs {} moves/s ({}); \
+            "at the worst stretch ({}, from line {}) the path needs {} moves/s ({}); \
              the board kept up {} moves/s ({})",
-            n.layer,
+            verdict::layer(answer, n.layer),
             n.line,
             rate(n.needs_blocks_per_s),
             byte_rate(n.needs_bytes_per_s),

@@ -183,14 +183,13 @@ pub fn shares(
         };
         players.iter().enumerate().fold(Causes::NONE, with)
     };
-    let times = parallel::map(coalitions, threads, each, &|s| {
+    let times = parallel::try_map(coalitions, threads, each, &|s| {
         if s == 0 {
             Ok(ideal(job, spans))
         } else {
             replayed(job, &Setup::only(board, members(s)), seed, spans)
         }
-    });
-    let times: Vec<Vec<f64>> = times.into_iter().collect::<Result<_, _>>()?;
+    })?;
     Ok(share(&times, &players))
 }
 

@@ -41,14 +41,14 @@ pub fn samples(
         .enumerate()
         .flat_map(|(i, board)| seeds.iter().take(own(board)).map(move |seed| (i, *seed)))
         .collect();
-    let found = parallel::map(tasks.len(), threads, each, &|k| {
+    let found = parallel::try_map(tasks.len(), threads, each, &|k| {
         let (board, seed) = tasks[k];
         sample(job, boards[board], seed, sight)
-    });
+    })?;
     let mut samples = Samples::new();
     samples.resize(boards.len(), Vec::new());
     for ((board, _), found) in tasks.iter().zip(found) {
-        samples[*board].push(found?);
+        samples[*board].push(found);
     }
     Ok(samples)
 }

@@ -1,16 +1,19 @@
 //! What would cure it: single changes, tried and ranked, and the cheapest set of them.
 
+use std::io::{self, Read};
+
 use crate::board::types::Board;
-use crate::job::reader::Step;
-use crate::replay::duties::Restless;
-use crate::replay::source::Planned;
+use crate::job::reader::{JobError, JobReader};
+use crate::job::state::Act;
+use crate::replay::source::{Planned, Steps};
 use crate::replay::store::StoredJob;
+use crate::replay::stream::ReplayError;
 use crate::surface::faces::{self, Faces};
 use crate::surface::skin::Wanted;
 
 use super::parallel;
 use super::remedy::{self, Remedy};
-use super::reshape::{fastest_mm_s, reshape};
+use super::reshape::{Reshape, Reshaped};
 use super::sample::{Sample, Sight, has_draws, sample};
 
 /// What some runs came to, on average.
@@ -87,22 +90,27 @@ pub struct Cures {
     pub set: Option<Tried>,
     /// Runs made of each, with other seeds.
     pub runs: usize,
+    /// What limits of this program have cut: the line, what was done about it.
+    pub limits: Vec<(u64, &'static str)>,
 }
 
 /// Longer prints than this share of today's are no cure.
 const LONGER_SHARE: f64 = 0.1;
-/// Steps of bisection in search of a speed.
-const SEARCH_STEPS: usize = 7;
+/// Rounds in search of a speed; each leaves a third of the range.
+const SEARCH_ROUNDS: usize = 4;
 /// Runs of each change, where the board has draws.
 const RUNS_MAX: usize = 5;
 /// Blocks that the runs of one change may have in all: some tenths of a second.
 const RUN_BLOCKS: usize = 1_000_000;
 
+/// Opens the job from its beginning, each time it is called.
+pub type Open<'a> = &'a (dyn Fn() -> io::Result<Box<dyn Read + Send>> + Sync);
+
 /// How remedies are tried.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy)]
 pub struct Trial<'a> {
-    /// The job.
-    pub steps: &'a [Step],
+    /// The job; it is read once for each change to it, so that only one or two of them are in memory at a time.
+    pub open: Open<'a>,
     /// The board.
     pub board: &'a Board,
     /// The first seed.
@@ -120,10 +128,18 @@ struct Planted {
 }
 
 /// Tries all changes on a job.
-pub fn cures(trial: &Trial, each: &(dyn Fn(usize) + Sync)) -> Result<Cures, Restless> {
-    let planted = trial.planted(trial.steps, trial.board);
+///
+/// # Errors
+/// Those of reading the job, and of boards on which it gets nowhere.
+pub fn cures(trial: &Trial, each: &(dyn Fn(usize) + Sync)) -> Result<Cures, ReplayError> {
+    let facts = trial.facts()?;
+    let mut reader = trial.steps()?;
+    let planted = trial.planted(&mut reader, trial.board)?;
+    let cut = reader.notices().limits();
+    let limits = cut.map(|n| (n.line, n.kind.message())).collect();
+    let blocks = planted.job.block_count().max(1);
     let runs = match has_draws(trial.board) {
-        true => (RUN_BLOCKS / planted.job.block_count().max(1)).clamp(1, RUNS_MAX),
+        true => (RUN_BLOCKS / blocks).clamp(1, RUNS_MAX),
         false => 1,
     };
     let bench = Bench {
@@ -131,47 +147,78 @@ pub fn cures(trial: &Trial, each: &(dyn Fn(usize) + Sync)) -> Result<Cures, Rest
         planted: &planted,
         runs,
     };
-    let before = bench.run(&planted, trial.board)?;
+    let before = bench.run(&planted.job, &planted.faces, trial.board)?;
     let mut remedies = remedy::list(trial.board);
-    if before.stalls > 0.0 {
-        remedies.extend(bench.slower(&before)?);
+    if facts.has_arcs {
+        remedies.retain(|r| !matches!(r.change.reshape(), Some(Reshape::Arcs { .. })));
     }
-    let tried = parallel::map(remedies.len(), trial.threads, each, &|k| {
+    if before.stalls > 0.0 {
+        remedies.extend(bench.slower(&before, facts.fastest_mm_s)?);
+    }
+    let mut single = parallel::try_map(remedies.len(), trial.threads, each, &|k| {
         bench.attempt(&[&remedies[k]])
-    });
-    let mut single = tried
-        .into_iter()
-        .collect::<Result<Vec<Tried>, Restless>>()?;
+    })?;
     single.sort_by(|a, b| {
         let (a, b) = (a.rank(&before), b.rank(&before));
         a.0.cmp(&b.0)
             .then(a.1.total_cmp(&b.1))
             .then(a.2.total_cmp(&b.2))
     });
-    let set = bench.best_set(&before, &single)?;
+    let sets_max = (SET_BLOCKS / blocks).clamp(SETS_MIN, usize::MAX);
+    let set = bench.best_set(&before, &single, sets_max)?;
     Ok(Cures {
         before,
         single,
         set,
         runs,
+        limits,
     })
 }
 
+/// What changes to a job go by.
+struct Facts {
+    /// Whether it has arcs.
+    has_arcs: bool,
+    /// The highest feed of a printing move, mm/s.
+    fastest_mm_s: f64,
+}
+
 impl Trial<'_> {
-    fn planted(&self, steps: &[Step], board: &Board) -> Planted {
+    fn steps(&self) -> Result<JobReader<Box<dyn Read + Send>>, ReplayError> {
+        let bytes = (self.open)().map_err(|e| ReplayError::Job(JobError::Io(e)))?;
+        Ok(JobReader::new(bytes))
+    }
+
+    fn facts(&self) -> Result<Facts, ReplayError> {
+        let mut steps = self.steps()?;
+        let mut facts = Facts {
+            has_arcs: false,
+            fastest_mm_s: 0.0,
+        };
+        while let Some(step) = steps.next_step().map_err(ReplayError::Job)? {
+            if let Act::Move(m) = &step.act {
+                facts.has_arcs |= m.circle.is_some();
+                if m.e_mm > 0.0 {
+                    facts.fastest_mm_s = facts.fastest_mm_s.max(m.feed_mm_s);
+                }
+            }
+        }
+        Ok(facts)
+    }
+
+    fn planted(&self, steps: &mut impl Steps, board: &Board) -> Result<Planted, ReplayError> {
         let wanted = Wanted {
             walls: false,
             whole: false,
             aside: false,
         };
-        let mut planned = Planned::new(steps.iter(), board);
-        match faces::store(&mut planned, &board.nozzle, &wanted) {
-            Ok((job, exposure)) => Planted {
-                job,
-                faces: exposure.faces,
-            },
-            Err(error) => unreachable!("steps in memory were read before: {error}"),
-        }
+        let mut planned = Planned::new(steps, board);
+        let (job, exposure) =
+            faces::store(&mut planned, &board.nozzle, &wanted).map_err(ReplayError::Job)?;
+        Ok(Planted {
+            job,
+            faces: exposure.faces,
+        })
     }
 }
 
@@ -184,21 +231,21 @@ struct Bench<'a> {
 
 impl Bench<'_> {
     /// What the runs of a job on a board come to, on average.
-    fn run(&self, planted: &Planted, board: &Board) -> Result<Average, Restless> {
+    fn run(&self, job: &StoredJob, faces: &Faces, board: &Board) -> Result<Average, ReplayError> {
         let sight = Sight {
-            facing: &|block| planted.faces.of(block),
+            facing: &|block| faces.of(block),
             visible_mm: self.trial.visible_mm,
         };
         let one = |k: usize| {
             let seed = self.trial.seed.wrapping_add(k as u64);
-            sample(&planted.job, board, seed, Some(sight))
+            sample(job, board, seed, Some(sight)).map_err(ReplayError::Board)
         };
         let samples: Vec<Sample> = (0..self.runs).map(one).collect::<Result<_, _>>()?;
         Ok(Average::of(&samples))
     }
 
     /// Makes the changes and replays.
-    fn attempt(&self, remedies: &[&Remedy]) -> Result<Tried, Restless> {
+    fn attempt(&self, remedies: &[&Remedy]) -> Result<Tried, ReplayError> {
         let mut board = self.trial.board.clone();
         let mut how = None;
         for remedy in remedies {
@@ -206,14 +253,12 @@ impl Bench<'_> {
             how = how.or(remedy.change.reshape());
         }
         let (after, shift_mm) = match how {
-            Some(how) => {
-                let (steps, shift_mm) = reshape(self.trial.steps, how);
-                let planted = self.trial.planted(&steps, &board);
-                drop(steps);
-                (self.run(&planted, &board)?, shift_mm)
-            }
             // No change to a board touches its limits, so that the job's blocks stay.
-            None => (self.run(self.planted, &board)?, 0.0),
+            None => (
+                self.run(&self.planted.job, &self.planted.faces, &board)?,
+                0.0,
+            ),
+            Some(how) => self.reshaped(how, &board)?,
         };
         Ok(Tried {
             remedies: remedies.iter().map(|r| (*r).clone()).collect(),
@@ -222,10 +267,26 @@ impl Bench<'_> {
         })
     }
 
+    /// The job reshaped, on this board; also how far its path moved at most, mm.
+    fn reshaped(&self, how: Reshape, board: &Board) -> Result<(Average, f64), ReplayError> {
+        let mut steps = Reshaped::new(self.trial.steps()?, how);
+        let after = match how {
+            // The same moves in the same order face the same.
+            Reshape::Slow(_) | Reshape::Short => {
+                let job = Planned::new(&mut steps, board).store();
+                self.run(&job.map_err(ReplayError::Job)?, &self.planted.faces, board)?
+            }
+            Reshape::Merge(_) | Reshape::Arcs { .. } => {
+                let planted = self.trial.planted(&mut steps, board)?;
+                self.run(&planted.job, &planted.faces, board)?
+            }
+        };
+        Ok((after, steps.shift_mm))
+    }
+
     /// The highest feed of printing moves at which next to no time is lost, and no bump is seen.
-    fn slower(&self, before: &Average) -> Result<Option<Remedy>, Restless> {
-        let fastest_mm_s = fastest_mm_s(self.trial.steps);
-        let starves = |most_mm_s: f64| -> Result<bool, Restless> {
+    fn slower(&self, before: &Average, fastest_mm_s: f64) -> Result<Option<Remedy>, ReplayError> {
+        let starves = |most_mm_s: f64| -> Result<bool, ReplayError> {
             let after = self.attempt(&[&remedy::slower(most_mm_s)])?.after;
             Ok(after.lost_s > STARVED_SHARE * before.lost_s || after.visible > 0.0)
         };
@@ -234,20 +295,29 @@ impl Bench<'_> {
         if fastest_mm_s <= 0.0 || starves(low)? {
             return Ok(None);
         }
-        for _ in 0..SEARCH_STEPS {
-            let middle = (low + high) / 2.0;
-            if starves(middle)? {
-                high = middle
-            } else {
-                low = middle
-            }
+        for _ in 0..SEARCH_ROUNDS {
+            let between = [1.0, 2.0].map(|k| low + (high - low) * k / 3.0);
+            let found = parallel::map(2, self.trial.threads, &|_| {}, &|k| starves(between[k]));
+            let mut found = found.into_iter();
+            let starved = [found.next(), found.next()].map(|s| s.unwrap_or(Ok(true)));
+            let [first, second] = starved;
+            (low, high) = match (first?, second?) {
+                (true, _) => (low, between[0]),
+                (false, true) => (between[0], between[1]),
+                (false, false) => (between[1], high),
+            };
         }
         Ok(Some(remedy::slower(low.floor().max(least_mm_s))))
     }
 
     /// The cheapest pair, or three, that leaves fewer visible bumps, or fewer stalls, than any single change that
     /// hardly prolongs the print.
-    fn best_set(&self, before: &Average, single: &[Tried]) -> Result<Option<Tried>, Restless> {
+    fn best_set(
+        &self,
+        before: &Average,
+        single: &[Tried],
+        sets_max: usize,
+    ) -> Result<Option<Tried>, ReplayError> {
         let quick: Vec<&Tried> = single.iter().filter(|t| !t.is_slow(before)).collect();
         let key = |a: &Average| (a.visible, a.stalls);
         let less = |a: (f64, f64), b: (f64, f64)| a.0 < b.0 || a.0 == b.0 && a.1 < b.1;
@@ -260,7 +330,8 @@ impl Bench<'_> {
             return Ok(None);
         }
         let pool = quick.iter().take(SET_FROM).map(|t| &t.remedies[0]);
-        let sets = sets(&pool.collect::<Vec<_>>());
+        let mut sets = sets(&pool.collect::<Vec<_>>());
+        sets.truncate(sets_max);
         let tried = parallel::map(sets.len(), self.trial.threads, &|_| {}, &|k| {
             self.attempt(&sets[k])
         });
@@ -286,6 +357,10 @@ impl Bench<'_> {
 const STARVED_SHARE: f64 = 0.02;
 /// Single changes out of which sets are made.
 const SET_FROM: usize = 8;
+/// Blocks that all sets may have that are tried; with longer jobs, fewer sets, but so many at least.
+const SET_BLOCKS: usize = 6_000_000;
+/// See [`SET_BLOCKS`].
+const SETS_MIN: usize = 4;
 
 /// Pairs and threes of changes that don't exclude each other.
 fn sets<'a>(pool: &[&'a Remedy]) -> Vec<Vec<&'a Remedy>> {

@@ -3,16 +3,19 @@
 //! Points that a run of chords shares with the rest of the job stay, and so does the filament; how
 //! far the path moves is measured.
 
-use crate::job::reader::Step;
+use std::collections::VecDeque;
+
+use crate::job::reader::{JobError, Step};
 use crate::job::state::{Act, Circle, Move};
+use crate::replay::source::Steps;
 
 /// What is done to a job.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Reshape {
     /// Straight moves joined where the path stays within this, mm.
     Merge(f64),
-    /// Straight moves joined to arcs where the path stays within this, mm; the board cuts arcs
-    /// into chords of `chord_mm`, which moves the path too.
+    /// Straight moves joined to arcs where the path stays within this, the chords of `chord_mm` included into which the
+    /// board cuts arcs.
     Arcs {
         /// How far the arc may lie from the chords, mm.
         within_mm: f64,
@@ -34,41 +37,101 @@ const BEAD_SLACK: f64 = 0.05;
 /// Bytes by which an arc's line is longer than a straight one's: I, J and their numbers.
 const ARC_BYTES: u32 = 16;
 
-/// The job reshaped, and how far its path moved at most, mm.
-pub fn reshape(steps: &[Step], how: Reshape) -> (Vec<Step>, f64) {
-    let mut shifted_mm: f64 = 0.0;
-    let mut out = Vec::with_capacity(steps.len());
-    match how {
-        Reshape::Slow(most_mm_s) => out.extend(steps.iter().map(|step| slowed(step, most_mm_s))),
-        Reshape::Short => out.extend(steps.iter().map(|s| {
-            let command_bytes = s.command_bytes - s.spare_bytes.min(s.command_bytes);
-            Step {
-                raw_bytes: command_bytes,
-                command_bytes,
-                spare_bytes: 0,
-                ..*s
+/// Steps of a job, reshaped as they come; what one move may stand for is looked ahead.
+#[derive(Debug)]
+pub struct Reshaped<T> {
+    steps: T,
+    how: Reshape,
+    /// Steps that were read and not given yet.
+    ahead: VecDeque<Step>,
+    /// The step given last.
+    given: Option<Step>,
+    end_byte: u64,
+    ended: bool,
+    /// How far the path has moved so far at most, mm.
+    pub shift_mm: f64,
+}
+
+impl<T: Steps> Reshaped<T> {
+    /// These steps, reshaped.
+    pub fn new(steps: T, how: Reshape) -> Self {
+        Reshaped {
+            steps,
+            how,
+            ahead: VecDeque::new(),
+            given: None,
+            end_byte: 0,
+            ended: false,
+            shift_mm: 0.0,
+        }
+    }
+
+    /// Reads until so many steps wait, or the job ends.
+    fn fill(&mut self, count: usize) -> Result<(), JobError> {
+        while !self.ended && self.ahead.len() < count {
+            match self.steps.next_step()? {
+                Some(step) => self.ahead.push_back(*step),
+                None => self.ended = true,
             }
-        })),
-        Reshape::Merge(tolerance_mm) => {
-            shifted_mm = grow(steps, &mut out, |chords| straight(chords, tolerance_mm));
         }
-        Reshape::Arcs {
-            within_mm,
-            chord_mm,
-        } => {
-            shifted_mm = grow(steps, &mut out, |chords| arc(chords, within_mm));
-            shifted_mm += out
-                .iter()
-                .map(|step| sagitta_mm(step, chord_mm))
-                .fold(0.0, f64::max);
+        Ok(())
+    }
+
+    /// The next step, joined out of several where that may be.
+    fn joined(&mut self, join: impl Fn(&[Move]) -> Joined) -> Result<Option<Step>, JobError> {
+        // Refilled by the half, so that the buffer is seldom moved.
+        if self.ahead.len() <= CHORDS_MAX {
+            self.fill(2 * CHORDS_MAX)?;
         }
+        let steps = self.ahead.make_contiguous();
+        let (step, count, shift_mm) = match grow(steps, join) {
+            Some(grown) => grown,
+            None => match steps.first() {
+                Some(step) => (*step, 1, 0.0),
+                None => return Ok(None),
+            },
+        };
+        self.ahead.drain(..count);
+        self.shift_mm = self.shift_mm.max(shift_mm);
+        Ok(Some(step))
     }
-    let mut end_byte = 0;
-    for step in &mut out {
-        end_byte += u64::from(step.raw_bytes);
-        step.end_byte = end_byte;
+}
+
+impl<T: Steps> Steps for Reshaped<T> {
+    fn next_step(&mut self) -> Result<Option<&Step>, JobError> {
+        let step = match self.how {
+            Reshape::Slow(most_mm_s) => self.steps.next_step()?.map(|s| slowed(s, most_mm_s)),
+            Reshape::Short => self.steps.next_step()?.map(shortened),
+            Reshape::Merge(tolerance_mm) => self.joined(|chords| straight(chords, tolerance_mm))?,
+            Reshape::Arcs {
+                within_mm,
+                chord_mm,
+            } => self.joined(|chords| arc(chords, within_mm, chord_mm))?,
+        };
+        self.given = step.map(|step| {
+            self.end_byte += u64::from(step.raw_bytes);
+            Step {
+                end_byte: self.end_byte,
+                ..step
+            }
+        });
+        Ok(self.given.as_ref())
     }
-    (out, shifted_mm)
+
+    fn byte_count(&self) -> u64 {
+        self.steps.byte_count()
+    }
+}
+
+/// A line without comment and needless decimals.
+fn shortened(step: &Step) -> Step {
+    let command_bytes = step.command_bytes - step.spare_bytes.min(step.command_bytes);
+    Step {
+        raw_bytes: command_bytes,
+        command_bytes,
+        spare_bytes: 0,
+        ..*step
+    }
 }
 
 fn slowed(step: &Step, most_mm_s: f64) -> Step {
@@ -84,88 +147,50 @@ fn slowed(step: &Step, most_mm_s: f64) -> Step {
     }
 }
 
-/// The highest feed of a printing move, mm/s.
-pub fn fastest_mm_s(steps: &[Step]) -> f64 {
-    let feed = |s: &Step| match s.act {
-        Act::Move(m) if m.e_mm > 0.0 => m.feed_mm_s,
-        _ => 0.0,
-    };
-    steps.iter().map(feed).fold(0.0, f64::max)
-}
-
-/// How far the middle of a chord of an arc's lies from it, mm: r - sqrt(r² - (c/2)²).
-fn sagitta_mm(step: &Step, chord_mm: f64) -> f64 {
-    match step.act {
-        Act::Move(Move {
-            circle: Some(circle),
-            from_mm,
-            ..
-        }) => {
-            let [u, v] = circle.plane;
-            let (dx, dy) = (
-                from_mm[u] - circle.centre_mm[0],
-                from_mm[v] - circle.centre_mm[1],
-            );
-            let radius = dx.hypot(dy);
-            let half = (chord_mm / 2.0).min(radius);
-            radius - (radius * radius - half * half).sqrt()
-        }
-        _ => 0.0,
-    }
+/// How far the middle of a chord lies from its arc, mm: r - sqrt(r² - (c/2)²).
+fn sagitta_mm(radius_mm: f64, chord_mm: f64) -> f64 {
+    let half = (chord_mm / 2.0).min(radius_mm);
+    radius_mm - (radius_mm * radius_mm - half * half).sqrt()
 }
 
 /// One move for several, and how far the path moves, mm; `None` if they can't be one.
 type Joined = Option<(Option<Circle>, f64)>;
 
-/// Joins runs of chords as far as `join` allows; returns the largest shift, mm.
-fn grow(steps: &[Step], out: &mut Vec<Step>, join: impl Fn(&[Move]) -> Joined) -> f64 {
-    let mut shifted_mm: f64 = 0.0;
-    let mut at = 0;
+/// Joins the chords that `steps` begins with as far as `join` allows: the move, how many steps it stands for, how
+/// far the path shifts, mm.
+fn grow(steps: &[Step], join: impl Fn(&[Move]) -> Joined) -> Option<(Step, usize, f64)> {
     let mut chords: Vec<Move> = Vec::new();
-    while at < steps.len() {
-        chords.clear();
-        let mut best: Option<(usize, Option<Circle>, f64)> = None;
-        for step in &steps[at..] {
-            let Some(chord) = chord(step) else { break };
-            let first = chords.first().copied().unwrap_or(chord);
-            if chords.len() >= CHORDS_MAX || !alike(&steps[at], step, &first, &chord) {
-                break;
-            }
-            chords.push(chord);
-            match join(&chords) {
-                Some((circle, shift_mm)) => best = Some((chords.len(), circle, shift_mm)),
-                // An arc may need some more chords to begin with.
-                None if chords.len() > ARC_CHORDS_MIN => break,
-                None => {}
-            }
+    let mut best: Option<(usize, Option<Circle>, f64)> = None;
+    for step in steps {
+        let Some(chord) = chord(step) else { break };
+        let first = chords.first().copied().unwrap_or(chord);
+        if chords.len() >= CHORDS_MAX || !alike(&steps[0], step, &first, &chord) {
+            break;
         }
-        match best {
-            Some((count, circle, shift_mm)) if count > 1 => {
-                shifted_mm = shifted_mm.max(shift_mm);
-                let last = &steps[at + count - 1];
-                let e_mm = chords[..count].iter().map(|c| c.e_mm).sum();
-                let joined = Move {
-                    from_mm: chords[0].from_mm,
-                    e_mm,
-                    circle,
-                    ..chords[count - 1]
-                };
-                let longer = if circle.is_some() { ARC_BYTES } else { 0 };
-                out.push(Step {
-                    act: Act::Move(joined),
-                    raw_bytes: last.raw_bytes + longer,
-                    command_bytes: last.command_bytes + longer,
-                    ..*last
-                });
-                at += count;
-            }
-            _ => {
-                out.push(steps[at]);
-                at += 1;
-            }
+        chords.push(chord);
+        match join(&chords) {
+            Some((circle, shift_mm)) => best = Some((chords.len(), circle, shift_mm)),
+            // An arc may need some more chords to begin with.
+            None if chords.len() > ARC_CHORDS_MIN => break,
+            None => {}
         }
     }
-    shifted_mm
+    let (count, circle, shift_mm) = best.filter(|best| best.0 > 1)?;
+    let last = &steps[count - 1];
+    let joined = Move {
+        from_mm: chords[0].from_mm,
+        e_mm: chords[..count].iter().map(|c| c.e_mm).sum(),
+        circle,
+        ..chords[count - 1]
+    };
+    let longer = if circle.is_some() { ARC_BYTES } else { 0 };
+    let step = Step {
+        act: Act::Move(joined),
+        raw_bytes: last.raw_bytes + longer,
+        command_bytes: last.command_bytes + longer,
+        ..*last
+    };
+    Some((step, count, shift_mm))
 }
 
 /// The step's move, if it is a printed straight one.
@@ -228,9 +253,9 @@ fn straight(chords: &[Move], tolerance_mm: f64) -> Joined {
 }
 
 /// One arc in the plane of the layer, through the first, middle and last corner; all corners and
-/// all chords' middles lie within the tolerance of it, and it turns one way, by less than a full
-/// circle.
-fn arc(chords: &[Move], tolerance_mm: f64) -> Joined {
+/// all chords' middles lie within the tolerance of it, the board's own chords included, and it turns one way, by
+/// less than a full circle.
+fn arc(chords: &[Move], tolerance_mm: f64, chord_mm: f64) -> Joined {
     let n = chords.len();
     if n < ARC_CHORDS_MIN
         || chords
@@ -262,6 +287,7 @@ fn arc(chords: &[Move], tolerance_mm: f64) -> Joined {
     if !radius.is_finite() || radius > 1e4 {
         return None;
     }
+    let cut_mm = sagitta_mm(radius, chord_mm);
     let mut farthest_mm: f64 = 0.0;
     let mut turned = 0.0;
     for k in 0..n {
@@ -271,7 +297,7 @@ fn arc(chords: &[Move], tolerance_mm: f64) -> Joined {
             farthest_mm =
                 farthest_mm.max(((at[0] - centre[0]).hypot(at[1] - centre[1]) - radius).abs());
         }
-        if farthest_mm > tolerance_mm {
+        if farthest_mm + cut_mm > tolerance_mm {
             return None;
         }
         let (u, v) = (
@@ -292,6 +318,6 @@ fn arc(chords: &[Move], tolerance_mm: f64) -> Joined {
             clockwise: turned < 0.0,
             full: false,
         };
-        (Some(circle), farthest_mm)
+        (Some(circle), farthest_mm + cut_mm)
     })
 }

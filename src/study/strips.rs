@@ -92,6 +92,12 @@ const LEAD_S: f64 = 0.6;
 const TAIL_S: f64 = 0.4;
 /// Blocks kept on either side at most.
 const PIECES_MAX: usize = 160;
+/// What held the main loop is remembered as often as this, while a block runs or its ideal is not final.
+const HELD_MAX: usize = 200_000;
+/// A strip shows the loop held as often as this on either side of its worst moment; then it is shorter.
+const HELD_SHOWN_MAX: usize = 2_000;
+/// A strip with more insertions is not kept.
+const INSERTED_MAX: usize = 20_000;
 /// A stall must lose more than the least one kept by this factor to take its place.
 const WORTH: f64 = 1.05;
 
@@ -107,6 +113,8 @@ pub struct Strips {
     open: Option<Moment>,
     ended: Option<(Stall, Moment)>,
     kept: Vec<Strip>,
+    /// What held the loop before this was forgotten for its number, s.
+    forgot_s: f64,
 }
 
 /// The worst moment of a stall.
@@ -125,6 +133,8 @@ struct Cut {
     held: Vec<Held>,
     inserted_s: Vec<f64>,
     pieces: Vec<Piece>,
+    /// Nothing of that time was forgotten.
+    whole: bool,
 }
 
 impl Strips {
@@ -145,6 +155,11 @@ impl Strips {
         match self.held.back_mut() {
             Some(last) if last.by == by && last.to_s >= from_s => last.to_s = to_s,
             _ => self.held.push_back(Held { by, from_s, to_s }),
+        }
+        if self.held.len() > HELD_MAX
+            && let Some(oldest) = self.held.pop_front()
+        {
+            self.forgot_s = oldest.to_s;
         }
     }
 
@@ -233,21 +248,28 @@ impl Strips {
         let begin_s = pieces.first().map_or(worst_s, |p| p.start_s);
         let from_s = begin_s.max(worst_s - LEAD_S).min(worst_s);
         let to_s = pieces.last().map_or(until_s, |p| p.end_s).min(until_s);
+        let worst = self.held.partition_point(|h| h.from_s < worst_s);
+        let first = self.held.get(worst.saturating_sub(HELD_SHOWN_MAX));
+        let last = self.held.get(worst + HELD_SHOWN_MAX);
+        let from_s = first.map_or(from_s, |h| from_s.max(h.from_s.min(worst_s)));
+        let to_s = last.map_or(to_s, |h| to_s.min(h.from_s));
+        let inserted_s: Vec<f64> = self
+            .inserted_s
+            .iter()
+            .filter(|t| **t >= begin_s && **t < to_s)
+            .copied()
+            .collect();
         Cut {
             from_s,
             to_s,
+            whole: inserted_s.len() <= INSERTED_MAX && from_s >= self.forgot_s,
             held: self
                 .held
                 .iter()
                 .filter(|h| h.to_s > from_s && h.from_s < to_s)
                 .copied()
                 .collect(),
-            inserted_s: self
-                .inserted_s
-                .iter()
-                .filter(|t| **t >= begin_s && **t < to_s)
-                .copied()
-                .collect(),
+            inserted_s,
             pieces,
         }
     }
@@ -257,6 +279,13 @@ impl Strips {
         let Some((stall, moment)) = self.ended.take() else {
             return;
         };
+        let cut = match moment.strip {
+            Some(cut) => cut,
+            None => self.cut(moment.worst_s, moment.until_s),
+        };
+        if !cut.whole {
+            return;
+        }
         if self.kept.len() >= self.most {
             let least = self
                 .kept
@@ -270,10 +299,6 @@ impl Strips {
                 _ => return,
             }
         }
-        let cut = match moment.strip {
-            Some(cut) => cut,
-            None => self.cut(moment.worst_s, moment.until_s),
-        };
         self.kept.push(Strip {
             stall: stall.stall,
             lost_s: stall.lost_s,

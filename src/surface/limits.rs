@@ -13,11 +13,11 @@ pub const DRAWN_TILES_MAX: usize = 300_000;
 /// See [`DRAWN_TILES_MAX`].
 pub const HELD_TILES_MAX: usize = 150_000;
 /// Work that any job may ask for.
-const WORK: f64 = 6e8;
+const WORK: f64 = 2e8;
 /// Work that each bead adds to it: that of a bead 15 mm long.
 const WORK_A_BEAD: f64 = 400.0;
 
-/// What is left of the work that the surface may do. One unit takes some 10 ns: a row of cells that is drawn, or a
+/// What is left of the work that the surface may do. One unit takes some 50 ns: a row of cells that is drawn, or a
 /// free tile that is looked at; a tile with plastic is many.
 #[derive(Clone, Copy, Debug)]
 pub struct Budget {

@@ -261,7 +261,10 @@ fn what_is_not_toml_is_told_in_one_line() {
         "[queue\n",
         "my.toml:11: not TOML: unclosed table, expected `]`",
     );
-    check_extra("[link]\n", "my.toml:11: not TOML: duplicate key");
+    check_extra(
+        "[link]\n",
+        "my.toml:11: not TOML: the key `link` stands there twice",
+    );
     for text in [
         "a = ",
         "a = \"\nb",

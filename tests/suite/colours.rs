@@ -1,5 +1,6 @@
 //! The colours, as eyes of all kinds see them.
 
+use headstall::replay::cause::Cause;
 use headstall::report::look::palette;
 use serde_json::Value;
 
@@ -100,8 +101,9 @@ fn the_eyes_are_those_of_the_reference() {
 fn causes_are_told_apart() {
     let of = |hex: &str| [1, 3, 5].map(|k| u8::from_str_radix(&hex[k..k + 2], 16).unwrap());
     for vision in VISIONS {
-        let all: Vec<f64> = (0..6)
-            .map(|k| lightness(seen(&vision, of(&palette::cause(k))).map(|c| c.clamp(0.0, 1.0))))
+        let all: Vec<f64> = Cause::ALL
+            .iter()
+            .map(|k| lightness(seen(&vision, of(&palette::cause(*k))).map(|c| c.clamp(0.0, 1.0))))
             .collect();
         for pair in all.windows(2) {
             assert!((pair[0] - pair[1]).abs() > 9.0, "{all:?}");
@@ -111,13 +113,13 @@ fn causes_are_told_apart() {
         let [r, g, b] = rgb.map(linear);
         0.2126 * r + 0.7152 * g + 0.0722 * b
     };
-    for k in 0..6 {
+    for k in Cause::ALL {
         let (a, b) = (
             luminance(of(&palette::cause(k))),
             luminance(of(palette::cause_ink(k))),
         );
         let contrast = (a.max(b) + 0.05) / (a.min(b) + 0.05);
-        assert!(contrast >= 4.5, "cause {k}: {contrast}");
+        assert!(contrast >= 4.5, "{}: {contrast}", k.name());
     }
 }
 

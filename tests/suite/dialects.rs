@@ -357,3 +357,13 @@ fn limits_beyond_any_machine() {
     let count = seen.odd.iter().find(|(kind, _)| *kind == Kind::NotPositive);
     assert_eq!(count.map(|(_, n)| *n), Some(3));
 }
+
+/// A spline is no lost move, and limits that an unknown command may change are not passed over in silence.
+#[test]
+fn splines_and_hidden_limits() {
+    let seen = read(b"G1 X0 Y0 F3000\nG5 X10 Y5 I1 J2 P-1 Q3 E1\nX20 Y0 I1 J2 P-1 Q3\nSET_SOMETHING ACCEL=500\nOTHER_WORD A=1 ; accel\n");
+    assert_eq!(seen.end[..2], [20.0, 0.0]);
+    let count = |kind: Kind| seen.odd.iter().find(|o| o.0 == kind).map(|o| o.1);
+    assert_eq!(count(Kind::Spline), Some(2), "{:?}", seen.odd);
+    assert_eq!(count(Kind::HiddenLimits), Some(1), "{:?}", seen.odd);
+}

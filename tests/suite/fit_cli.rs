@@ -51,7 +51,7 @@ fn a_coupon_is_written_once_and_whole() {
     refused(
         &["coupon", "-o", &place],
         2,
-        "is there already; --force writes over it",
+        "exists; add --force to replace it",
     );
     assert_eq!(fs::read(&place).unwrap(), first);
     let out = ran(&["coupon", "--at=-30,10", "--force", "-o", &place]);
@@ -75,14 +75,14 @@ fn a_coupon_is_written_once_and_whole() {
     );
     refused(
         &["coupon", "-o", &format!("{other}/y/z")],
-        2,
-        "there is no such folder",
+        1,
+        "cannot be written",
     );
     let board = write(&dir, "b.toml", builtin::text("8bit-card").unwrap());
     refused(
         &["coupon", "--board", &board, "--force", "-o", &board],
         2,
-        "is one of the files read",
+        "is the input; name another file",
     );
     assert!(
         !ran(&["coupon", "--at", "80", "-o", &other])
@@ -143,7 +143,7 @@ fn mistakes_end_with_2_and_leave_nothing() {
             "fit", &coupon, &good, "--board", board, "--force", "-o", &good,
         ],
         2,
-        "is one of the files read",
+        "is the input; name another file",
     );
     refused(
         &["fit", &coupon, &good, &good, "--board", board, "-o", &out],

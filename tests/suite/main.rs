@@ -21,9 +21,12 @@ mod fit_way;
 mod fuzz;
 mod gallery;
 mod laws;
+#[cfg(unix)]
+mod limits;
 mod main_loop;
 mod making;
 mod map;
+mod mend;
 mod oracle;
 mod plainly;
 mod ref_bump;

@@ -63,7 +63,7 @@ impl Machine {
 
     fn motion(&mut self, arc: bool, value: impl Fn(char) -> Option<f64>) -> Option<Act> {
         if let Some(mm_min) = value('F').filter(|f| *f > 0.0) {
-            self.feed_mm_s = mm_min / 60.0;
+            self.feed_mm_s = (mm_min / 60.0).max(0.001);
         }
         let axes = ['X', 'Y', 'Z', 'E'].map(&value);
         if !arc && axes.iter().all(Option::is_none) {
@@ -93,7 +93,7 @@ impl Machine {
             from_mm,
             to_mm,
             e_mm: self.place_mm[3] - was_e_mm,
-            feed_mm_s: self.feed_mm_s * self.factor,
+            feed_mm_s: (self.feed_mm_s * self.factor).max(0.001),
             circle: (arc && i.hypot(j) > 0.0).then_some(circle),
         }))
     }

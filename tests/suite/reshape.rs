@@ -10,6 +10,7 @@ use headstall::motion::path::Block;
 use headstall::replay::cause::{Causes, Setup};
 use headstall::replay::controller;
 use headstall::replay::source::Planned;
+use headstall::replay::source::Steps;
 use headstall::replay::store::Reading;
 use headstall::replay::stream::replay;
 use headstall::replay::world::{Cause, Line, Ran, World};
@@ -17,7 +18,7 @@ use headstall::study::bumps::Found as Event;
 use headstall::study::causes::{self, Span};
 use headstall::study::compare::{Case, is_firm, outcomes, runs_needed};
 use headstall::study::cures;
-use headstall::study::reshape::{Reshape, reshape};
+use headstall::study::reshape::{Reshape, Reshaped};
 use headstall::study::sample::{Sample, Sight, has_draws, sample};
 use headstall::study::watch::Watch;
 use headstall::surface::skin::Surface;
@@ -115,6 +116,16 @@ fn wall() -> impl Strategy<Value = String> {
             }
             job
         })
+}
+
+/// The steps reshaped, and how far the path moved at most, mm.
+fn reshape(steps: &[Step], how: Reshape) -> (Vec<Step>, f64) {
+    let mut reshaped = Reshaped::new(steps.iter(), how);
+    let mut all = Vec::new();
+    while let Some(step) = reshaped.next_step().unwrap() {
+        all.push(*step);
+    }
+    (all, reshaped.shift_mm)
 }
 
 proptest! {
@@ -312,19 +323,22 @@ fn arcs_as_the_board_cuts_them() {
         );
     }
     let all = steps(&job);
-    let shift = |chord_mm: f64| {
-        reshape(
-            &all,
-            Reshape::Arcs {
-                within_mm: 0.01,
-                chord_mm,
-            },
-        )
-        .1
+    let arcs = |within_mm: f64, chord_mm: f64| {
+        let how = Reshape::Arcs {
+            within_mm,
+            chord_mm,
+        };
+        let (after, shift_mm) = reshape(&all, how);
+        (after.len(), shift_mm)
     };
+    let (fine, fine_mm) = arcs(0.1, 1e-6);
+    let (cut, cut_mm) = arcs(0.1, 1.0);
+    assert!(fine < 10 && cut < 10, "{fine} {cut}");
     let sagitta_mm = 3.0 - (9.0f64 - 0.25).sqrt();
-    super::making::close(shift(1.0) - shift(0.0), sagitta_mm, 1e-4);
-    assert!(shift(0.0) <= 0.01);
+    super::making::close(cut_mm - fine_mm, sagitta_mm, 1e-4);
+    // The board's chords leave the tolerance: no arc at all.
+    assert_eq!(arcs(0.01, 1.0), (all.len(), 0.0));
+    assert!(arcs(0.01, 0.1).0 < 10);
 }
 
 /// Six runs with six tests cannot be firm (2·6/2⁶ > 5 %); eight alike are.
@@ -371,9 +385,8 @@ fn remedies_cure() {
             50.0 + 25.0 * a.sin()
         );
     }
-    let all = steps(&job);
     let trial = cures::Trial {
-        steps: &all,
+        open: &|| Ok(Box::new(std::io::Cursor::new(job.clone().into_bytes()))),
         board: &board,
         seed: 0,
         visible_mm: 0.1,

@@ -204,7 +204,7 @@ fn an_incomplete_folder_is_mended() {
     let (job, place) = job_and_place(&dir);
     replay(&job, &place, &[]);
     let interim = r#"{"program": "headstall 0.1.0", "verdict": "Incomplete",
-        "files": ["summary.json", "stalls.csv", "map.svg", "wall.svg", "part.svg", "queue.svg",
+        "files": ["summary.json", "stalls.csv", "bumps.csv", "map.svg", "wall.svg", "part.svg", "queue.svg",
         "speed.svg", "report.html", "blocks.csv"]}"#;
     fs::write(place.join("summary.json"), interim).unwrap();
     fs::write(place.join("blocks.csv"), "half").unwrap();

@@ -5,21 +5,21 @@ use std::fmt::Write;
 use super::advance;
 use super::palette::{CARD, INK, INK_FAINT, INK_SOFT};
 use crate::report::text::wrap_evenly;
+use crate::text::clean;
 
 /// Type that every system has.
 pub const FONT: &str = "system-ui,-apple-system,'Segoe UI','DejaVu Sans',Arial,sans-serif";
 
-/// A text safe inside an element or an attribute; control characters become blanks.
+/// A text safe inside an element or an attribute, cleaned of what acts.
 pub fn escape(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
+    for c in clean(text).chars() {
         match c {
             '&' => out.push_str("&amp;"),
             '<' => out.push_str("&lt;"),
             '>' => out.push_str("&gt;"),
             '"' => out.push_str("&quot;"),
             '\'' => out.push_str("&#39;"),
-            c if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') => out.push(' '),
             c => out.push(c),
         }
     }

@@ -28,7 +28,7 @@ pub fn check(bytes: &[u8]) {
         return;
     };
     for across in [Across::Angle, Across::Length] {
-        let drawn = pictures::pictures(&answer, &summary, drawing, across);
+        let drawn = pictures::pictures(&answer, &summary, across);
         for (_, svg) in &drawn {
             assert!(svg.len() < 2_000_000);
             well_formed(svg);

@@ -1,0 +1,40 @@
+//! The names of all that this program writes to a results folder.
+
+/// A command's summary, and all else that it may write.
+pub const WRITTEN: [(&str, &[&str]); 3] = [
+    (
+        "summary.json",
+        &[
+            "stalls.csv",
+            "bumps.csv",
+            "blocks.csv",
+            "report.html",
+            "map.svg",
+            "map.png",
+            "wall.svg",
+            "wall.png",
+            "part.svg",
+            "part.png",
+            "queue.svg",
+            "queue.png",
+            "speed.svg",
+            "speed.png",
+        ],
+    ),
+    (
+        "compare.json",
+        &["compare.csv", "compare.svg", "compare.png"],
+    ),
+    ("remedies.json", &["remedies.csv"]),
+];
+
+/// The summary of an unfinished row of renames, before it gets its name.
+pub const INTERIM: &str = "interim";
+
+/// All of them.
+pub fn names() -> impl Iterator<Item = &'static str> {
+    let of = |(mark, others): &(&'static str, &'static [&'static str])| {
+        std::iter::once(*mark).chain(others.iter().copied())
+    };
+    WRITTEN.iter().flat_map(of).chain([INTERIM])
+}

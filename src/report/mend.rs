@@ -1,0 +1,391 @@
+//! What `mend` tells: the proof of a mended job, in words and as JSON.
+
+use std::path::Path;
+
+use serde::Serialize;
+
+use crate::board::types::Board;
+use crate::study::mend::choose::Choice;
+use crate::study::mend::counts::Counts;
+use crate::study::mend::proof::Sameness;
+use crate::study::mend::runs::{Runs, Terms};
+
+use super::numbers::{share, time};
+use super::text::wrap;
+
+/// What was asked.
+pub struct Question<'a> {
+    /// The job's name.
+    pub job: &'a str,
+    /// The board.
+    pub board: &'a Board,
+    /// The board as it was named.
+    pub board_name: &'a str,
+    /// What was wanted.
+    pub terms: &'a Terms,
+    /// Where the mended job was written.
+    pub out: Option<&'a Path>,
+}
+
+/// What the replays of a job came to: means over the runs.
+#[derive(Clone, Debug, Serialize)]
+pub struct Replays {
+    /// Replays.
+    pub runs: usize,
+    /// Visible bumps a run.
+    pub visible_bumps: f64,
+    /// Runs with a visible bump.
+    pub runs_with_bumps: u64,
+    /// Height of the highest visible bump of all runs, mm.
+    pub largest_bump_mm: f64,
+    /// Stalls a run, seen or not.
+    pub stalls: f64,
+    /// Lost time, s.
+    pub lost_s: f64,
+    /// Print time, s.
+    pub print_s: f64,
+}
+
+impl Replays {
+    fn new(runs: &Runs) -> Self {
+        Replays {
+            runs: runs.0.len(),
+            visible_bumps: runs.mean(|h| h.lines.len() as f64),
+            runs_with_bumps: runs.bumped(),
+            largest_bump_mm: runs.0.iter().map(|h| h.largest_mm).fold(0.0, f64::max),
+            stalls: runs.mean(|h| h.stalls as f64),
+            lost_s: runs.lost_s(),
+            print_s: runs.replay_s(),
+        }
+    }
+}
+
+/// What is done to the walls of one kind.
+#[derive(Clone, Debug, Serialize)]
+pub struct Wall {
+    /// Their highest feed, mm/s.
+    pub feed_mm_s: f64,
+    /// Time of such walls by the ideal, s.
+    pub ideal_s: f64,
+    /// Part of that in which the board may lose the pace, s.
+    pub at_risk_s: f64,
+    /// Visible bumps on them in all runs before.
+    pub visible_bumps: u64,
+    /// Whether they are treated where the board may lose the pace.
+    pub treated: bool,
+}
+
+/// What is done to the walls that are treated, from a layer on.
+#[derive(Clone, Debug, Serialize)]
+pub struct Band {
+    /// The first layer, from 0.
+    pub first_layer: u32,
+    /// Moves are merged.
+    pub merge: bool,
+    /// Moves become arcs.
+    pub arcs: bool,
+    /// Comments and needless decimals go.
+    pub strip: bool,
+    /// The share of the feed that is left where the board may lose the pace.
+    pub pace: f64,
+}
+
+/// The result of `mend`.
+#[derive(Clone, Debug, Serialize)]
+pub struct Mended {
+    /// The job's name.
+    pub job: String,
+    /// The board's name.
+    pub board: String,
+    /// The first seed of the proof.
+    pub seed: u64,
+    /// What it comes to.
+    pub verdict: String,
+    /// `mended`, `needless`, `mended_before` or `no_help`.
+    pub state: &'static str,
+    /// The file that was written.
+    pub out: Option<String>,
+    /// Means that might be used.
+    pub allowed: Vec<&'static str>,
+    /// How far the path might move, mm.
+    pub within_mm: f64,
+    /// Height from which a bump is visible, mm.
+    pub visible_mm: f64,
+    /// The job as it is.
+    pub before: Replays,
+    /// The mended job, read again.
+    pub after: Replays,
+    /// Print time more than before, s; less where negative.
+    pub extra_s: f64,
+    /// The same as a share of the print time before.
+    pub extra_share: f64,
+    /// The largest distance between the two paths, both ways, mm.
+    pub deviation_mm: f64,
+    /// The line of the mended job where that is.
+    pub deviation_line: u64,
+    /// The largest difference of a layer's filament, mm.
+    pub filament_mm: f64,
+    /// Command lines before and after.
+    pub command_lines: [u64; 2],
+    /// Moves before and after.
+    pub moves: [u64; 2],
+    /// Bytes before.
+    pub bytes: u64,
+    /// Lines that were joined into others.
+    pub merged_lines: u64,
+    /// Arcs written.
+    pub arcs: u64,
+    /// Moves whose feed was lowered.
+    pub paced_moves: u64,
+    /// Lines that only became shorter.
+    pub shortened_lines: u64,
+    /// Command lines that were left alone because they are not understood.
+    pub left_alone_lines: u64,
+    /// The same as a share of all bytes.
+    pub left_alone_share: f64,
+    /// The kinds of wall, by feed.
+    pub walls: Vec<Wall>,
+    /// What is done to those that are treated, layer by layer.
+    pub bands: Vec<Band>,
+    /// Candidates that were replayed.
+    pub tried: usize,
+}
+
+impl Mended {
+    /// Puts the result together.
+    pub fn new(
+        question: &Question,
+        choice: &Choice,
+        after: &Runs,
+        same: &Sameness,
+        counts: &Counts,
+    ) -> Self {
+        let (before, after) = (Replays::new(&choice.before), Replays::new(after));
+        let extra_s = after.print_s - before.print_s;
+        let walls = choice.survey.walls.iter().map(|(class, sum)| Wall {
+            feed_mm_s: sum.feed_mm_s,
+            ideal_s: sum.ideal_s,
+            at_risk_s: sum.risk_s,
+            visible_bumps: sum.bumps,
+            treated: choice.plan.walls.contains(class),
+        });
+        let bands = choice.plan.bands.iter().map(|(first_layer, treat)| Band {
+            first_layer: *first_layer,
+            merge: treat.merge.is_some(),
+            arcs: treat.arcs,
+            strip: treat.strip,
+            pace: treat.pace,
+        });
+        let state = match () {
+            () if choice.same_settings => "mended_before",
+            () if !choice.plan.is_none() => "mended",
+            () if choice.before.bumps() == 0 => "needless",
+            () => "no_help",
+        };
+        let mut mended = Mended {
+            job: question.job.to_string(),
+            board: question.board.name.clone(),
+            seed: question.terms.seed,
+            verdict: String::new(),
+            state,
+            out: question.out.map(|o| o.display().to_string()),
+            allowed: question.terms.allow.names(),
+            within_mm: question.terms.within_mm,
+            visible_mm: question.terms.visible_mm,
+            extra_s,
+            extra_share: extra_s / before.print_s.max(1e-9),
+            before,
+            after,
+            deviation_mm: same.deviation_mm,
+            deviation_line: same.deviation_line,
+            filament_mm: same.filament_mm,
+            command_lines: same.commands,
+            moves: same.moves,
+            bytes: counts.bytes,
+            merged_lines: counts.merged_lines,
+            arcs: counts.arcs,
+            paced_moves: counts.paced_moves,
+            shortened_lines: counts.shortened_lines,
+            left_alone_lines: counts.alone_lines,
+            left_alone_share: counts.alone_bytes as f64 / counts.bytes.max(1) as f64,
+            walls: walls.collect(),
+            bands: bands.collect(),
+            tried: choice.tried,
+        };
+        mended.verdict = verdict(&mended, choice);
+        mended
+    }
+}
+
+fn verdict(m: &Mended, choice: &Choice) -> String {
+    let runs = m.before.runs;
+    match m.state {
+        "mended_before" => {
+            "This job was mended before with the same settings: nothing is changed.".to_string()
+        }
+        "needless" => format!(
+            "This job needs no mending: no visible bump in {runs} {} on this board. Nothing is changed.",
+            if runs == 1 { "replay" } else { "replays" }
+        ),
+        "no_help" => {
+            let earlier = if choice.earlier.is_some() {
+                " The job was mended before, so that its path must not be moved again; start from the job as it was sliced."
+            } else {
+                ""
+            };
+            format!(
+                "Nothing that is allowed leaves fewer visible bumps: {} a run. Nothing is changed.{earlier}",
+                decimal(m.before.visible_bumps)
+            )
+        }
+        _ if m.after.runs_with_bumps == 0 => format!(
+            "Mended: no visible bump in {} replays, where there were {} a run; print time {}.",
+            m.after.runs,
+            decimal(m.before.visible_bumps),
+            change(m)
+        ),
+        _ => format!(
+            "Mended in part: {} visible bumps a run are left of {}; print time {}. No mix of the allowed means leaves none.",
+            decimal(m.after.visible_bumps),
+            decimal(m.before.visible_bumps),
+            change(m)
+        ),
+    }
+}
+
+fn decimal(value: f64) -> String {
+    if value == value.round() {
+        format!("{value:.0}")
+    } else {
+        format!("{value:.2}")
+    }
+}
+
+fn change(m: &Mended) -> String {
+    let word = if m.extra_s >= 0.0 { "more" } else { "less" };
+    format!(
+        "{} {word} ({})",
+        time(m.extra_s.abs()),
+        share(m.extra_share.abs())
+    )
+}
+
+/// The result in words.
+pub fn text(m: &Mended) -> String {
+    let mut text = String::new();
+    for line in wrap(&m.verdict, 80) {
+        text += &line;
+        text.push('\n');
+    }
+    text.push('\n');
+    let mut row = |name: &str, value: String| {
+        for (k, line) in wrap(&value, 66).iter().enumerate() {
+            text += &format!("{:<12}{line}\n", if k == 0 { name } else { "" });
+        }
+    };
+    row("job", m.job.clone());
+    row("board", format!("{}, seeds from {}", m.board, m.seed));
+    for (name, r) in [("before", &m.before), ("after", &m.after)] {
+        row(
+            name,
+            format!(
+                "{} visible bumps a run ({} of {} runs have any, the highest {:.2} mm); {} stalls, {} lost, print time {}",
+                decimal(r.visible_bumps),
+                r.runs_with_bumps,
+                r.runs,
+                r.largest_bump_mm,
+                decimal(r.stalls),
+                time(r.lost_s),
+                time(r.print_s)
+            ),
+        );
+    }
+    if m.state == "mended" {
+        changes(m, &mut row);
+    }
+    if m.left_alone_lines > 0 {
+        row(
+            "left alone",
+            format!(
+                "{} command lines ({} of the job): conditional blocks, splines, macros or text that is not understood",
+                m.left_alone_lines,
+                share(m.left_alone_share)
+            ),
+        );
+    }
+    match (&m.out, m.state) {
+        (Some(out), "mended") => row("written to", out.clone()),
+        (Some(out), _) => row("written to", format!("{out}, the job byte for byte")),
+        (None, _) => row("written to", "no file; add -o NEW".to_string()),
+    }
+    if m.state == "mended" {
+        text.push('\n');
+        for line in wrap(CAUTION, 80) {
+            text += &line;
+            text.push('\n');
+        }
+    }
+    text
+}
+
+/// What was changed, row by row.
+fn changes(m: &Mended, row: &mut impl FnMut(&str, String)) {
+    row(
+        "path",
+        format!(
+            "moved by at most {:.4} mm (allowed: {} mm), at line {} of the mended job; filament of a layer differs by at most {:.6} mm",
+            m.deviation_mm, m.within_mm, m.deviation_line, m.filament_mm
+        ),
+    );
+    row(
+        "lines",
+        format!(
+            "{} commands in place of {}: {} merged into others, {} arcs, {} only shortened; {} moves at a lower feed",
+            m.command_lines[1],
+            m.command_lines[0],
+            m.merged_lines,
+            m.arcs,
+            m.shortened_lines,
+            m.paced_moves
+        ),
+    );
+    for wall in m.walls.iter().filter(|w| w.treated) {
+        row(
+            "walls",
+            format!(
+                "of up to {:.0} mm/s: treated for {} of {}, where the board may lose the pace",
+                wall.feed_mm_s,
+                time(wall.at_risk_s),
+                time(wall.ideal_s)
+            ),
+        );
+    }
+    for band in &m.bands {
+        row(&format!("layer {}", band.first_layer), band_words(band));
+    }
+}
+
+/// Shown once with a mended job.
+const CAUTION: &str = "Caution: look through the new file in whatever you use to look at jobs, and stay with the \
+printer for the first layers. The maker's manual and local rules go first.";
+
+/// What is done from a layer on.
+fn band_words(band: &Band) -> String {
+    let mut done = Vec::new();
+    if band.merge {
+        done.push("moves merged".to_string());
+    }
+    if band.arcs {
+        done.push("arcs for chords".to_string());
+    }
+    if band.strip {
+        done.push("comments and needless decimals out".to_string());
+    }
+    if band.pace < 1.0 {
+        done.push(format!("feed lowered to {}", share(band.pace)));
+    }
+    if done.is_empty() {
+        done.push("nothing done".to_string());
+    }
+    format!("and up: {}", done.join(", "))
+}

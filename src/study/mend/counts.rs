@@ -1,0 +1,45 @@
+//! What a pass over a job has seen and done.
+
+use std::collections::BTreeMap;
+
+use super::plan::Class;
+
+/// What a pass has seen and done.
+#[derive(Clone, Debug, Default)]
+pub struct Counts {
+    /// Lines of the job.
+    pub lines: u64,
+    /// Bytes of the job.
+    pub bytes: u64,
+    /// Command lines that were left alone because they are not understood.
+    pub alone_lines: u64,
+    /// Their bytes.
+    pub alone_bytes: u64,
+    /// Lines that were joined into others.
+    pub merged_lines: u64,
+    /// Arcs written.
+    pub arcs: u64,
+    /// Moves whose feed was lowered.
+    pub paced_moves: u64,
+    /// Lines with nothing but fewer bytes.
+    pub shortened_lines: u64,
+    /// Bytes written.
+    pub written_bytes: u64,
+    /// The last bytes of the job.
+    pub tail: Vec<u8>,
+    /// The kinds of wall, if they were asked for.
+    pub walls: BTreeMap<Class, WallSum>,
+}
+
+/// Sums over the runs of one class.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct WallSum {
+    /// Time by the ideal, s.
+    pub ideal_s: f64,
+    /// Time where the board may lose the pace, s.
+    pub risk_s: f64,
+    /// Bumps on it, of those that were given.
+    pub bumps: u64,
+    /// Highest feed, mm/s.
+    pub feed_mm_s: f64,
+}

@@ -1,0 +1,114 @@
+//! Replays of a job under several seeds, and what is asked of them.
+
+use std::fmt;
+use std::io::{self, Read};
+
+use crate::board::types::Board;
+use crate::replay::stream::ReplayError;
+use crate::study::parallel;
+use crate::study::sample::has_draws;
+
+use super::harm::{Harm, harm};
+use super::plan::Allow;
+
+/// Opens a job again from its first byte.
+pub type Open<'a> = dyn Fn() -> io::Result<Box<dyn Read + Send>> + Sync + 'a;
+
+/// What is wanted.
+#[derive(Clone, Copy, Debug)]
+pub struct Terms {
+    /// How far the path may move, mm.
+    pub within_mm: f64,
+    /// The means that may be used.
+    pub allow: Allow,
+    /// Moves are joined wherever they may be, needed or not.
+    pub everywhere: bool,
+    /// Height from which a bump is visible, mm.
+    pub visible_mm: f64,
+    /// Seeds of the proof: this many from `seed` on.
+    pub runs: u64,
+    /// The first of them.
+    pub seed: u64,
+    /// Threads.
+    pub threads: usize,
+}
+
+/// Why a job was not mended.
+#[derive(Debug)]
+pub enum MendError {
+    /// The job or the board cannot be used.
+    Replay(ReplayError),
+    /// The job cannot be read.
+    Io(io::Error),
+}
+
+impl fmt::Display for MendError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            MendError::Replay(ReplayError::Job(e)) => write!(f, "{e}"),
+            MendError::Replay(ReplayError::Board(e)) => write!(f, "{e}"),
+            MendError::Io(e) => write!(f, "cannot be read: {e}"),
+        }
+    }
+}
+
+impl std::error::Error for MendError {}
+
+impl From<io::Error> for MendError {
+    fn from(error: io::Error) -> Self {
+        MendError::Io(error)
+    }
+}
+
+/// What several replays came to, by seed.
+#[derive(Clone, Debug, Default)]
+pub struct Runs(pub Vec<Harm>);
+
+impl Runs {
+    /// Visible bumps of all runs together.
+    pub fn bumps(&self) -> u64 {
+        self.0.iter().map(|h| h.lines.len() as u64).sum()
+    }
+
+    /// Print time, the mean, s.
+    pub fn replay_s(&self) -> f64 {
+        self.mean(|h| h.replay_s)
+    }
+
+    /// Lost time, the mean, s.
+    pub fn lost_s(&self) -> f64 {
+        self.mean(|h| h.lost_s)
+    }
+
+    /// The mean of something.
+    pub fn mean(&self, of: impl Fn(&Harm) -> f64) -> f64 {
+        self.0.iter().map(of).sum::<f64>() / self.0.len().max(1) as f64
+    }
+
+    /// Runs with a visible bump.
+    pub fn bumped(&self) -> u64 {
+        self.0.iter().filter(|h| !h.lines.is_empty()).count() as u64
+    }
+}
+
+/// Replays what `open` gives under these seeds.
+///
+/// # Errors
+/// Where the job or the board cannot be used.
+pub fn runs(
+    open: &(dyn Fn() -> io::Result<Box<dyn Read>> + Sync),
+    board: &Board,
+    seeds: &[u64],
+    terms: &Terms,
+) -> Result<Runs, MendError> {
+    let seeds = if has_draws(board) { seeds } else { &seeds[..1] };
+    let all = parallel::map(seeds.len(), terms.threads, &|_| {}, &|k| {
+        harm(open()?, board, seeds[k], terms.visible_mm).map_err(MendError::Replay)
+    });
+    all.into_iter().collect::<Result<Vec<_>, _>>().map(Runs)
+}
+
+/// The seeds of the proof.
+pub fn seeds(terms: &Terms) -> Vec<u64> {
+    (terms.seed..terms.seed + terms.runs.max(1)).collect()
+}

@@ -1,0 +1,382 @@
+//! Lines of the mended job: as they stand where nothing changes, anew where something does.
+
+use std::ops::Range;
+
+use crate::job::words::Code;
+
+use super::counts::Counts;
+use super::merge::Group;
+use super::numbers::{
+    self, Carry, FEED_DECIMALS, FILAMENT_DECIMALS, INCH_DECIMALS, PLACE_DECIMALS,
+};
+use super::plan::Treat;
+use super::run::{Held, Modes, Run};
+use super::text::{self, Plain};
+
+/// Where the job's lines go.
+#[derive(Debug, Default)]
+pub struct Writer {
+    /// What was written and not handed out.
+    pub out: Vec<u8>,
+    handed: usize,
+    /// The feed in force in what was written.
+    feed: Option<f64>,
+    /// What line numbers differ by.
+    shift: i64,
+    /// The number of the last line that had one, and whether it had a checksum.
+    number: Option<u64>,
+    checked: bool,
+    /// The last line's end.
+    line_end: Vec<u8>,
+    carries: [Carry; 4],
+    /// Whether the last byte that was handed out ends a line.
+    ended: bool,
+}
+
+/// The axes whose numbers a move may carry.
+const AXES: [u8; 4] = *b"XYZE";
+
+impl Writer {
+    /// Fills the buffer with what was written.
+    pub fn hand_out(&mut self, buffer: &mut [u8]) -> usize {
+        let left = &self.out[self.handed..];
+        let count = left.len().min(buffer.len());
+        if let Some(last) = left[..count].last() {
+            self.ended = matches!(last, b'\n' | b'\r');
+        }
+        buffer[..count].copy_from_slice(&left[..count]);
+        self.handed += count;
+        if self.handed == self.out.len() {
+            self.out.clear();
+            self.handed = 0;
+        }
+        count
+    }
+
+    /// The feed in force is no longer known.
+    pub fn forget_feed(&mut self) {
+        self.feed = None;
+    }
+
+    /// The job sets line numbers anew.
+    pub fn numbers_begin_anew(&mut self) {
+        self.shift = 0;
+    }
+
+    /// Sets the feed that the job has in force, by a line of its own, if another is in force.
+    pub fn restore(&mut self, feed: Option<f64>) {
+        let Some(feed) = feed.filter(|_| self.feed.is_some() && self.feed != feed) else {
+            return;
+        };
+        let body = format!("G1 F{}", numbers::text(feed, 6));
+        let number = self.number.map(|n| n + 1);
+        let line = text::numbered(&body, number, self.checked);
+        self.out.extend_from_slice(&line);
+        let end: &[u8] = if self.line_end.is_empty() {
+            b"\n"
+        } else {
+            &self.line_end
+        };
+        self.out.extend_from_slice(end);
+        if number.is_some() {
+            self.shift += 1;
+            self.number = number;
+        }
+        self.feed = Some(feed);
+    }
+
+    /// Puts a line behind the job that says what was done to it; an empty one is not written.
+    pub fn sign(&mut self, mark: &str) {
+        if mark.is_empty() {
+            return;
+        }
+        let end: &[u8] = if self.line_end.is_empty() {
+            b"\n"
+        } else {
+            &self.line_end
+        };
+        // A job whose last line has no end keeps it that way.
+        let ended = self.ended;
+        if !ended {
+            self.out.extend_from_slice(end);
+        }
+        self.out.extend_from_slice(mark.as_bytes());
+        if ended {
+            self.out.extend_from_slice(end);
+        }
+    }
+
+    /// A line with its end, under its number of now.
+    fn put(&mut self, line: &[u8], end: &[u8]) {
+        match text::number_of(line) {
+            Some(number) => {
+                let number = number.saturating_add_signed(self.shift);
+                self.number = Some(number);
+                self.checked = memchr::memchr(b'*', line).is_some();
+                if self.shift == 0 {
+                    self.out.extend_from_slice(line);
+                } else {
+                    let line = text::renumbered(line, number);
+                    self.out.extend_from_slice(&line);
+                }
+            }
+            None => self.out.extend_from_slice(line),
+        }
+        self.out.extend_from_slice(end);
+        if !end.is_empty() && self.line_end != end {
+            self.line_end = end.to_vec();
+        }
+    }
+
+    /// A line that is no part of a run, with what stands before it. `feed` is the one in force in the job
+    /// before it, `fed` the one that it sets.
+    pub fn other(
+        &mut self,
+        chunk: &[u8],
+        line: Range<usize>,
+        feed: Option<f64>,
+        fed: Option<f64>,
+        understood: bool,
+        code: Code,
+    ) {
+        let owed = feed.filter(|_| fed.is_none() && self.feed.is_some() && self.feed != feed);
+        let bytes = &chunk[line.clone()];
+        let motion = matches!(
+            code,
+            Code::Plain {
+                letter: b'G',
+                number: 0..=3
+            }
+        );
+        let plain = Plain::read(bytes).filter(|_| understood && motion);
+        let mut changed = None;
+        if let Some(owed) = owed {
+            match &plain {
+                Some(plain) => {
+                    changed = Some(with_feed(bytes, plain, &numbers::text(owed, 6)));
+                    self.feed = Some(owed);
+                }
+                None if !(understood && is_harmless(code)) => self.restore(feed),
+                None => {}
+            }
+        }
+        self.out.extend_from_slice(&chunk[..line.start]);
+        self.put(changed.as_deref().unwrap_or(bytes), &chunk[line.end..]);
+        if fed.is_some() {
+            self.feed = fed;
+        }
+    }
+
+    /// Moves of a run that stay as they are.
+    pub fn as_it_stands(&mut self, run: &Run, range: Range<usize>, counts: &mut Counts) {
+        for k in range {
+            self.single(run, &run.held[k], &Treat::NONE, Modes::default(), counts);
+        }
+    }
+
+    /// Groups of one move each.
+    pub fn each_alone(stretch: &Range<usize>) -> Vec<Group> {
+        let alone = |k| Group {
+            from: k,
+            to: k + 1,
+            circle: None,
+        };
+        stretch.clone().map(alone).collect()
+    }
+
+    /// A group of a run's moves.
+    pub fn group(
+        &mut self,
+        run: &Run,
+        group: &Group,
+        treat: &Treat,
+        modes: Modes,
+        counts: &mut Counts,
+    ) {
+        let all = &run.held[group.from..group.to];
+        if treat.pace < 1.0 {
+            counts.paced_moves += all.len() as u64;
+        }
+        if let [held] = all {
+            self.single(run, held, treat, modes, counts);
+            return;
+        }
+        counts.merged_lines += all.len() as u64 - 1;
+        counts.arcs += u64::from(group.circle.is_some());
+        let (first, last) = (&all[0], &all[all.len() - 1]);
+        let lines: Vec<Plain> = all
+            .iter()
+            .filter_map(|h| Plain::read(&run.bytes[h.line.clone()]))
+            .collect();
+        let feed = wanted_feed(first, treat.pace);
+        let mut body = match &group.circle {
+            Some(circle) => if circle.clockwise { "G2" } else { "G3" }.to_string(),
+            None => lines[0].command.to_string(),
+        };
+        for (axis, letter) in AXES.iter().enumerate() {
+            if *letter == b'E'
+                && let Some(circle) = &group.circle
+            {
+                let unit_mm = if modes.inches { 25.4 } else { 1.0 };
+                for (name, k) in [("I", 0), ("J", 1)] {
+                    let offset = (circle.centre_mm[k] - first.mv.from_mm[k]) / unit_mm;
+                    body += &format!(" {name}{}", numbers::text(offset, decimals(b'I', modes)));
+                }
+            }
+            if let Some(number) = self.number_of(axis, &lines, modes, group.circle.is_some()) {
+                body += &format!(" {}{number}", *letter as char);
+            }
+        }
+        if let Some(feed) = feed.filter(|_| self.feed != feed) {
+            body += &format!(" F{}", numbers::text(feed, FEED_DECIMALS));
+        }
+        let keeps_before = group.from == 0 || !treat.strip;
+        if keeps_before {
+            let before = first.chunk.start..first.line.start;
+            self.out.extend_from_slice(&run.bytes[before]);
+        }
+        let number = text::number_of(&run.bytes[first.line.clone()]);
+        let line = text::numbered(&body, number, lines[0].checked);
+        self.put(&line, &run.bytes[last.line.end..last.chunk.end]);
+        if number.is_some() {
+            self.shift -= all.len() as i64 - 1;
+        }
+        if feed.is_some() {
+            self.feed = feed;
+        }
+    }
+
+    /// The number that a joined move has for an axis: the last one given, or the sum of steps.
+    fn number_of(
+        &mut self,
+        axis: usize,
+        lines: &[Plain],
+        modes: Modes,
+        arc: bool,
+    ) -> Option<String> {
+        let letter = AXES[axis];
+        let given = || lines.iter().filter_map(|l| l.word(letter));
+        let last = given().next_back()?;
+        let relative = modes.relative || (letter == b'E' && modes.relative_e);
+        if !relative {
+            return Some(last.number.to_string());
+        }
+        let sum: f64 = given().filter_map(|w| w.value()).sum();
+        let written = given().map(|w| numbers::decimals(w.number)).max();
+        let most = written.unwrap_or(0).min(decimals(letter, modes));
+        let number = self.carries[axis].text(sum, most);
+        // What moves nothing need not be said, but an arc's end must be.
+        (number != "0" || arc).then_some(number)
+    }
+
+    /// A move that stays alone.
+    fn single(&mut self, run: &Run, held: &Held, treat: &Treat, modes: Modes, counts: &mut Counts) {
+        let line = &run.bytes[held.line.clone()];
+        let end = &run.bytes[held.line.end..held.chunk.end];
+        let first = held.chunk.start == run.held[0].chunk.start;
+        if first || !treat.strip {
+            let before = held.chunk.start..held.line.start;
+            self.out.extend_from_slice(&run.bytes[before]);
+        }
+        let feed = wanted_feed(held, treat.pace);
+        let Some(plain) = Plain::read(line) else {
+            self.put(line, end);
+            return;
+        };
+        let said = plain.value(b'F');
+        let mut changed = None;
+        if let Some(feed) = feed
+            && said.or(self.feed) != Some(feed)
+        {
+            changed = Some(with_feed(line, &plain, &numbers::text(feed, 6)));
+        }
+        if treat.strip {
+            let short = self.short(changed.as_deref().unwrap_or(line), modes);
+            if short.len() < line.len() {
+                counts.shortened_lines += 1;
+                changed = Some(short);
+            }
+        }
+        self.put(changed.as_deref().unwrap_or(line), end);
+        if feed.is_some() {
+            self.feed = feed;
+        }
+    }
+
+    /// A plain line without its comment and needless decimals.
+    fn short(&mut self, line: &[u8], modes: Modes) -> Vec<u8> {
+        let Some(plain) = Plain::read(line) else {
+            return line.to_vec();
+        };
+        let mut body = plain.command.to_string();
+        for word in plain.words() {
+            let most = decimals(word.letter, modes);
+            let axis = AXES.iter().position(|a| *a == word.letter);
+            let relative = modes.relative || (word.letter == b'E' && modes.relative_e);
+            let long = numbers::decimals(word.number) > most;
+            let number = match (axis, word.value()) {
+                (Some(axis), Some(value)) if relative && long => {
+                    self.carries[axis].text(value, most)
+                }
+                _ => numbers::shortened(word.number, most),
+            };
+            body += &format!(" {}{number}", word.letter as char);
+        }
+        let number = plain.numbered.and_then(|n| n.parse().ok());
+        text::numbered(&body, number, plain.checked)
+    }
+}
+
+/// The feed that a move gets, as a number of the job: rounded down, so that it is never faster.
+fn wanted_feed(held: &Held, pace: f64) -> Option<f64> {
+    let feed = held.feed?;
+    if pace >= 1.0 {
+        return Some(feed);
+    }
+    let slower = feed * pace;
+    let scale = if slower >= 100.0 { 1.0 } else { 10.0 };
+    Some((slower * scale).floor().max(1.0) / scale)
+}
+
+/// Most decimals that a word of this letter needs.
+fn decimals(letter: u8, modes: Modes) -> usize {
+    let more = if modes.inches { INCH_DECIMALS } else { 0 };
+    match letter {
+        b'E' => FILAMENT_DECIMALS + more,
+        b'F' => FEED_DECIMALS + more,
+        _ => PLACE_DECIMALS + more,
+    }
+}
+
+/// A plain line with this feed.
+fn with_feed(line: &[u8], plain: &Plain, feed: &str) -> Vec<u8> {
+    let (from, to, word) = match plain.word(b'F') {
+        Some(word) => (word.at + 1, word.end(), feed.to_string()),
+        None => (plain.words_end, plain.words_end, format!(" F{feed}")),
+    };
+    let mut new = line[..from].to_vec();
+    new.extend_from_slice(word.as_bytes());
+    new.extend_from_slice(&line[to..]);
+    if plain.checked {
+        new = text::checked_anew(&new);
+    }
+    new
+}
+
+/// Commands to which the feed in force means nothing.
+fn is_harmless(code: Code) -> bool {
+    match code {
+        Code::Plain {
+            letter: b'M',
+            number,
+        } => matches!(
+            number,
+            73 | 82 | 83 | 104 | 106 | 107 | 117 | 118 | 140 | 201 | 203..=205 | 220 | 221
+        ),
+        Code::Plain {
+            letter: b'G',
+            number,
+        } => matches!(number, 90..=92),
+        _ => false,
+    }
+}

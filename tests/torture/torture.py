@@ -1,0 +1,217 @@
+"""Odd jobs and boards against every command, under a limit of memory and with a watchdog.
+
+Usage: torture.py PROGRAM [FIRST_SEED [COUNT [SECONDS]]]
+
+Each seed makes one job and one set of arguments, the same ones every time. A run must end within SECONDS (60), take no
+more than 1 GB, end with an exit code of the contract, not panic, leave no hidden folder, and write tables and JSON
+without NaN or infinities. What fails is printed with its seed, and its job is kept in the temporary folder.
+The last line tells how many failed, and the longest and the largest run.
+"""
+import csv
+import json
+import os
+import random
+import resource
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+
+MEMORY_MB = 1000
+ADDRESS_MB = 2500
+JOB_BYTES_MAX = 10_000_000
+
+NUMBERS = ["0", "1", "-1", "0.2", "1e5", "0.0000000001", "-0.0000000001", "0." + "0" * 310 + "1", "1" + "0" * 305,
+           "999999", "-999999", "1000000", "1000001", "500000", "25.4", "NaN", "inf", "--1", "1.2.3", "", "+5", ".5",
+           "5.", "0.001", "0.06", "0.00001", "60000000", "9" * 400]
+
+
+def number(r):
+    pick = r.random()
+    if pick < 0.5:
+        return f"{r.uniform(-200, 200):.{r.choice([0, 1, 3, 9])}f}"
+    if pick < 0.8:
+        return r.choice(NUMBERS)
+    return f"{r.choice([1, -1]) * 10 ** r.uniform(-12, 6):.12f}"
+
+
+def word_line(r):
+    head = r.choice(["G0", "G1", "G1", "G1", "G2", "G3", "", "G4", "G28", "G29", "G90", "G91", "G92", "M82", "M83",
+                     "M201", "M203", "M204", "M205", "M220", "M221", "M400", "M600", "M109", "T1", "G20", "G21", "G18",
+                     "G19", "G17", "M622", "M623", "G123456789", "/G1", "N5 G1", "M117"])
+    letters = r.sample("XYZEFIJKRSPT", r.randint(0, 5))
+    return head + "".join(" " + letter + number(r) for letter in letters)
+
+
+def odd_bytes(r):
+    return bytes(r.choice([0, 9, 13, 10, 27, 59, 40, 41, 127, 200, 255, 71, 49, 32]) for _ in range(r.randint(1, 80)))
+
+
+def job(r):
+    """The bytes of a job, and what kind it is."""
+    kind = r.choice(["words", "words", "words", "circles", "tiny", "far", "slow", "stops", "long_line", "empty_lines",
+                     "bytes", "spiral", "layers", "zigzag", "straight", "limits", "arcs_small", "huge_e"])
+    feed = r.choice(["F3000", "F60000", "F1", "F0.06", "F0.0001", "F600"])
+    n = int(10 ** r.uniform(0, 5.3))
+    if kind == "words":
+        return "\n".join(word_line(r) for _ in range(min(n, 20000))).encode(), kind
+    if kind == "bytes":
+        parts = [odd_bytes(r) if r.random() < 0.3 else word_line(r).encode() for _ in range(min(n, 5000))]
+        return b"\n".join(parts), kind
+    lines = ["M83", "G1 Z0.2 " + feed]
+    if kind == "circles":
+        radius = 10 ** r.uniform(-3, 6)
+        lines += [f"G{r.choice([2, 3])} I{radius / 2:.4f} E1"] * n
+    elif kind == "arcs_small":
+        lines += [f"G2 X{k % 2} I0.5 E.01" for k in range(n)]
+    elif kind == "tiny":
+        size = 10 ** r.uniform(-9, -2)
+        lines += [f"G1 X{k * size:.9f} E0.001" for k in range(n)]
+    elif kind == "far":
+        lines += [f"G1 X{r.uniform(-1e6, 1e6):.0f} Y{r.uniform(-1e6, 1e6):.0f} E1" for _ in range(min(n, 3000))]
+    elif kind == "slow":
+        lines += [f"G1 X{k % 300} E.1 F{10 ** r.uniform(-12, 1):.12f}" for k in range(min(n, 2000))]
+    elif kind == "stops":
+        lines += [r.choice(["G4 S1000000", "G4 P1", "M400", "G28", "T0", "M109 S1", "G1 X1 E1", "G1 X0 E1"]) for _ in range(n)]
+    elif kind == "long_line":
+        lines += ["G1 X1 E1 ;" + "x" * min(n * 20, 3_000_000), "G1 " + "X1" * n, "(" * n, "G1X0E1"]
+    elif kind == "empty_lines":
+        lines += ["", ";", "(a)"] * n + ["G1 X10 E1"]
+    elif kind == "spiral":
+        lines += [f"G1 X{k % 97} Y{k % 89} Z{k * 1e-3:.3f} E.1" for k in range(n)]
+    elif kind == "layers":
+        lines += [f"G1 Z{k * 0.01:.2f}\nG1 X{k % 2 * 20} E1" for k in range(min(n, 100_000))]
+    elif kind == "zigzag":
+        lines += [f"G1 X{k % 2 * 350} Y{k * 0.4 % 350:.1f} E9" for k in range(min(n, 20_000))]
+    elif kind == "straight":
+        lines = ["G91", "M83", "G1 " + feed] + ["X.4"] * (n * 5)
+    elif kind == "limits":
+        lines += [r.choice(["M204 S0.001", "M204 S1000000000", "M203 X0.000001 Y1000000", "M201 X0.001", "M205 X0 Y0 Z0 E0",
+                            "M205 J0", "M220 S0.001", "M220 S1000000", "M221 S0.001", "M221 S1000000"]) + "\n"
+                  + f"G1 X{r.uniform(0, 200):.3f} Y{r.uniform(0, 200):.3f} E{r.uniform(-1, 5):.4f}" for _ in range(min(n, 20_000))]
+    elif kind == "huge_e":
+        lines += [f"G1 X{k * 1e-9:.9f} E{r.choice([1e6, 999999, 1e-9, -1e6])}" for k in range(min(n, 1000))]
+    return "\n".join(lines).encode()[:JOB_BYTES_MAX], kind
+
+
+SETS = ["queue.lines=1000000", "queue.blocks=1000000", "queue.restart_blocks=16", "queue.restart_wait_ms=1e9",
+        "queue.low_water=1000000", "queue.stretch_ms=1e9", "queue.stretch_ms=100", "link.sector_ms=1e9", "link.hiccup_chance=1",
+        "loop.line_us=1e6", "loop.pass_us=1e4", "loop.step_us=1e6", "loop.load_max=0.9999999999999999", "loop.block_us=1e12",
+        "motion.arc_chord_mm=0.001", "motion.arc_chord_mm=1e6", "motion.accel.print=0.001", "motion.accel.print=1e9",
+        "motion.speed_max={x=1e-6,y=1e-6,z=1e-6,e=1e-6}", "motion.speed_max={x=1e6,y=1e6,z=1e6,e=1e6}",
+        "save.when=lines", "save.when=seconds", "save.every=1e-6", "save.ms=1e9", "nozzle.lag_s=0", "nozzle.lag_s=1e6",
+        "nozzle.lead_s=1e6", "nozzle.nozzle_mm=0.001", "nozzle.nozzle_mm=100", "nozzle.filament_mm=0.001", "wait.heat_s=1e6",
+        "chore=[]", 'chore=[{name="=x", every_s=1e-4, us=1}]', "chore=[{every_s=1e6,us=1e12}]", "queue.blocks=0", "nonsense=1",
+        "save.when=", "link.kind=serial", "queue.blocks=\u202e5", "motion.accel.print=nan"]
+BOARDS = ["8bit-card", "32bit-card", "8bit-serial-115200", "8bit-card-saves", "32bit-usb"]
+
+
+def arguments(r, name):
+    command = r.choice(["replay", "replay", "replay", "compare", "remedies"])
+    args = [command, name, "--board", r.choice(BOARDS)]
+    for _ in range(r.choice([0, 0, 1, 1, 2, 3])):
+        args += ["--set", r.choice(SETS)]
+    if r.random() < 0.6:
+        args += ["--out", "out"]
+        if command == "replay" and r.random() < 0.3:
+            args.append("--blocks")
+        if command != "remedies" and r.random() < 0.2:
+            args.append("--png")
+    if command == "replay":
+        args += r.choice([[], ["--quick"], ["--json"], ["--post"], ["--layer", str(r.choice([0, 1, 7, 4294967295]))],
+                          ["--visible", "0"], ["--by", "length"]])
+    elif command == "compare":
+        args += r.choice([[], ["--vary", "queue.blocks=2,16"], ["--vary", "save=off,layer,1"], ["--runs", "2"],
+                          ["--vary", "motion.accel.print=100,5000"]])
+    return args
+
+
+def run(program, args, folder, seconds):
+    """Exit code (None: too long), seconds, peak in MB, and what it said."""
+    def limits():
+        os.setsid()
+        resource.setrlimit(resource.RLIMIT_AS, (ADDRESS_MB << 20,) * 2)
+        resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+
+    with tempfile.TemporaryFile() as out, tempfile.TemporaryFile() as err:
+        began = time.monotonic()
+        child = subprocess.Popen([program, *args], cwd=folder, stdin=subprocess.DEVNULL, stdout=out, stderr=err,
+                                 preexec_fn=limits)
+        late = []
+        watchdog = threading.Timer(seconds, lambda: (late.append(1), os.kill(child.pid, signal.SIGKILL)))
+        watchdog.start()
+        _, status, usage = os.wait4(child.pid, 0)
+        watchdog.cancel()
+        took = time.monotonic() - began
+        child.returncode = 0
+        out.seek(0)
+        err.seek(0)
+        code = None if late else os.waitstatus_to_exitcode(status)
+        return code, took, usage.ru_maxrss / 1024, out.read(), err.read()
+
+
+def wrong(folder, args, code, out, err):
+    """What is wrong with how a run ended, if anything."""
+    if code is None:
+        return "too long"
+    if code not in (0, 1, 2, 3):
+        return f"exit {code}: {err[-300:]!r}"
+    if b"panicked" in err:
+        return f"panic: {err[-300:]!r}"
+    if any(n.startswith(".headstall") for n in os.listdir(folder)):
+        return "a hidden folder is left"
+    if code and (out or not err):
+        return f"exit {code} with {len(out)} bytes of output and {len(err)} of errors"
+    for text in (out, err):
+        if any(c < 32 and c != 10 or c == 127 for c in text):
+            return "control characters"
+        text.decode()
+    if code == 0 and "--json" in args:
+        json.loads(out, parse_constant=lambda c: 1 / 0)
+    place = os.path.join(folder, "out")
+    if code == 0 and "--out" in args:
+        for name in os.listdir(place):
+            path = os.path.join(place, name)
+            if name.endswith(".json"):
+                json.load(open(path), parse_constant=lambda c: 1 / 0)
+            elif name.endswith(".csv"):
+                for row in csv.reader(open(path, newline="")):
+                    if any(cell.lower() in ("nan", "inf", "-inf") for cell in row):
+                        return f"{name} has {row}"
+            elif name.endswith(".svg") and b"NaN" in open(path, "rb").read():
+                return f"{name} has NaN"
+    elif os.path.exists(place):
+        return "results of a run that failed"
+    return None
+
+
+def main():
+    program = os.path.abspath(sys.argv[1])
+    first, count, seconds = (int(a) for a in (sys.argv[2:] + ["0", "200", "60"][len(sys.argv) - 2:]))
+    bad, longest, largest = 0, (0, 0), (0, 0)
+    for seed in range(first, first + count):
+        r = random.Random(seed)
+        folder = tempfile.mkdtemp(prefix="torture-")
+        data, kind = job(r)
+        name = r.choice(["job.gcode", "job.gcode", "=1+1.gcode", "a b'c.gcode", "\u202eedocg.gcode", "x\x1b]0;y\x07.gcode"])
+        with open(os.path.join(folder, name), "wb") as file:
+            file.write(data)
+        args = arguments(r, name)
+        code, took, peak, out, err = run(program, args, folder, seconds)
+        longest, largest = max(longest, (took, seed)), max(largest, (peak, seed))
+        why = wrong(folder, args, code, out, err)
+        if why is None and peak > MEMORY_MB:
+            why = f"{peak:.0f} MB"
+        if why:
+            bad += 1
+            print(f"seed {seed} ({kind}, {len(data)} bytes) {' '.join(args)!r}: {why} [{took:.1f} s, {peak:.0f} MB] {folder}", flush=True)
+        else:
+            shutil.rmtree(folder)
+    print(f"{count} runs, {bad} wrong; longest {longest[0]:.1f} s (seed {longest[1]}), largest {largest[0]:.0f} MB (seed {largest[1]})")
+    sys.exit(bad > 0)
+
+
+main()
