@@ -134,6 +134,31 @@ pub mod study {
     pub mod causes;
     pub mod compare;
     pub mod cures;
+    /// Which explanation do the bumps agree with that somebody saw on a print?
+    pub mod explain {
+        pub mod blur;
+        pub mod clock;
+        pub mod coherence;
+        pub mod decide;
+        pub mod draws;
+        pub mod huddle;
+        pub mod keeping;
+        pub mod mixture;
+        pub mod numbers;
+        mod phases;
+        pub mod places;
+        pub mod plate;
+        mod power;
+        pub mod question;
+        pub mod regular;
+        pub mod seen;
+        pub mod shown;
+        pub mod strewn;
+        pub mod tone;
+        mod track;
+        pub mod view;
+        pub mod wall;
+    }
     pub mod facts;
     /// A board's numbers from the times of a dry run.
     pub mod fit {
@@ -193,7 +218,10 @@ pub mod study {
 pub mod answer {
     pub mod bumps;
     pub mod compare;
+    pub mod explain;
+    mod hearers;
     pub mod job;
+    mod layer_trace;
     pub mod luck;
     pub mod progress;
     pub mod remedies;
@@ -207,15 +235,20 @@ pub mod answer {
 /// What the maker gets to see.
 pub mod report {
     pub mod advice;
+    mod along;
     pub mod bars;
     pub mod board_file;
+    pub mod bump_marks;
     pub mod comparison;
     mod comparison_rows;
     mod comparison_verdict;
     pub mod cures;
     pub mod dry_run;
+    pub mod explain;
+    pub mod explained;
     pub mod finite;
     pub mod fit;
+    pub mod folded;
     /// The one look of all pictures.
     pub mod look {
         mod advance;
@@ -230,6 +263,7 @@ pub mod report {
     pub mod mend;
     pub mod numbers;
     pub mod page;
+    pub mod page_data;
     pub mod part;
     pub mod pictures;
     pub mod post;

@@ -6,6 +6,7 @@ mod app {
     pub mod compare;
     pub mod coupon;
     pub mod demo;
+    pub mod explain;
     pub mod failure;
     pub mod fit;
     pub mod folder;
@@ -23,6 +24,7 @@ mod app {
     pub mod swap;
     pub mod table;
     pub mod terminal;
+    pub mod values;
     pub mod written;
 }
 
@@ -42,6 +44,7 @@ fn main() -> ExitCode {
         Command::Remedies(remedies) => app::remedies::run(remedies),
         Command::Coupon(coupon) => app::coupon::run(coupon),
         Command::Fit(fit) => app::fit::run(fit),
+        Command::Explain(explain) => app::explain::run(explain),
         Command::Mend(mend) => app::mend::run(mend),
         Command::Demo { out } => app::demo::run(out),
         Command::Completions { shell } => app::shell::completions(*shell),

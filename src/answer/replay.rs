@@ -6,10 +6,10 @@ use std::io::Read;
 
 use crate::board::types::Board;
 use crate::job::reader::JobReader;
-use crate::replay::cause::{Cause, PerCause};
+use crate::replay::cause::PerCause;
 use crate::replay::source::Planned;
 use crate::replay::store::StoredJob;
-use crate::replay::stream::{self, Done, ReplayError, Replayed, Watcher};
+use crate::replay::stream::{self, ReplayError, Replayed};
 use crate::replay::world::Totals;
 use crate::study::bumps::Found as Event;
 use crate::study::causes::{self, Shares};
@@ -23,7 +23,9 @@ use crate::surface::left_out::LeftOut;
 use crate::surface::skin::{Exposure, Wanted};
 
 use super::bumps::{self, BumpBook};
+use super::hearers::Hearers;
 use super::job::{Job, JobBytes};
+use super::layer_trace;
 use super::luck::Luck;
 use super::progress::{Listener, Progress, Task};
 use super::stall_book::{self, StallBook};
@@ -46,6 +48,8 @@ const STRIPS_MAX: usize = 200;
 pub enum Effort {
     /// In constant memory: no causes worked out, no surfaces.
     Quick,
+    /// Surfaces and bumps, but no causes.
+    Bumps,
     /// Surfaces, and causes where they take some seconds.
     #[default]
     Usual,
@@ -124,7 +128,8 @@ pub struct JobRead {
 /// What the pictures of a replay are drawn from.
 #[derive(Clone, Debug)]
 pub struct Drawing {
-    /// The path of the layer asked for, or of the worst.
+    /// The path of the layer asked for, or of the one that suffers most; of a job that can be read only once, of the
+    /// one that seemed to while it ran.
     pub trace: LayerTrace,
     /// The path of all layers.
     pub paths: Paths,
@@ -218,42 +223,6 @@ impl ReplayAnswer {
     }
 }
 
-/// Everything that hears of the replay.
-struct Hearers<'l, S> {
-    watch: Watch<S>,
-    listener: &'l RefCell<&'l mut dyn Listener>,
-    wants_blocks: bool,
-    progress: &'l dyn Progress,
-    bytes: Option<u64>,
-}
-
-impl<S: FnMut(&Event)> Watcher for Hearers<'_, S> {
-    fn block(&mut self, done: &Done) {
-        if self.wants_blocks {
-            self.listener.borrow_mut().block(done);
-        }
-        self.watch.block(done);
-    }
-
-    fn stop(&mut self, start_s: f64, end_s: f64) {
-        self.watch.stop(start_s, end_s);
-    }
-
-    #[inline]
-    fn spent(&mut self, on: Cause, from_s: f64, to_s: f64) {
-        self.watch.spent(on, from_s, to_s);
-    }
-
-    #[inline]
-    fn inserted(&mut self, at_s: f64) {
-        self.watch.inserted(at_s);
-    }
-
-    fn progress(&mut self, bytes: u64) {
-        self.progress.at(Task::Replaying, bytes, self.bytes);
-    }
-}
-
 /// One pass over the job, and what it left.
 struct Pass {
     replayed: Replayed<Planned<JobReader<JobBytes>>>,
@@ -279,10 +248,25 @@ pub fn replay(
     }
     let shares = shares(&job.name, &pass, question, progress)?;
     let luck = luck(&job.name, &pass, question, progress)?;
-    Ok(ReplayAnswer {
+    let mut answer = ReplayAnswer {
         luck,
         ..answered(job, question, pass, shares)
-    })
+    };
+    // Which layer suffers most is known only now; the first pass drew the one that seemed to.
+    if question.layer.is_none()
+        && let Some(worst) = answer.worst_layer()
+        && let Some(drawing) = &mut answer.drawing
+        && drawing.trace.layer != worst
+        && let Some(trace) = layer_trace::again(
+            job,
+            (question.board, question.seed, question.threads),
+            worst,
+            progress,
+        )
+    {
+        drawing.trace = trace;
+    }
+    Ok(answer)
 }
 
 fn pass<'l>(
@@ -295,7 +279,8 @@ fn pass<'l>(
     let keep_blocks_max = keep_blocks_max(question, job.bytes);
     let held_max = match (question.effort, job.bytes) {
         (Effort::Usual, None) => keep_blocks_max.min(STREAM_STALLS_MAX),
-        (Effort::Usual, Some(_)) => unasked_max(board),
+        (Effort::Bumps, None) => STREAM_STALLS_MAX,
+        (Effort::Usual | Effort::Bumps, Some(_)) => unasked_max(board),
         (Effort::Quick | Effort::Full, _) => keep_blocks_max,
     };
     let wants_blocks = listener.wants_blocks();
@@ -362,7 +347,7 @@ fn keep_blocks_max(question: &ReplayQuestion, bytes: Option<u64>) -> usize {
     };
     match (question.effort, bytes) {
         (Effort::Full, _) => usize::MAX,
-        (Effort::Quick, _) => 0,
+        (Effort::Quick | Effort::Bumps, _) => 0,
         (Effort::Usual, Some(_)) => most,
         (Effort::Usual, None) => most.min(STREAM_BLOCKS_MAX),
     }

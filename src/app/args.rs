@@ -7,7 +7,10 @@ use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
 use clap_complete::Shell;
 use headstall::board::builtin;
 use headstall::board::profile::Override;
+use headstall::study::explain::view::Window;
 use headstall::study::mend::plan::Allow;
+
+use super::values;
 
 /// Will this print job stutter on this board? Where, why, and for how long.
 #[derive(Debug, Parser)]
@@ -80,6 +83,13 @@ Examples:
   headstall fit coupon.gcode times.csv --board 8bit-card --job myjob.gcode
   headstall fit coupon.gcode old-card.csv new-card.csv --board myboard.toml")]
     Fit(Fit),
+    /// Say which explanation the bumps agree with that you see on a print: the controller's stalls,
+    /// something regular, the seam, corners, or chance
+    #[command(after_help = "\
+Examples:
+  headstall explain myjob.gcode seen.csv --board myboard.toml
+  headstall explain myjob.gcode seen.csv --window 200,340,0,10 --out results")]
+    Explain(Explain),
     /// Write the job anew so that the board keeps up with it, and prove it
     Mend(Mend),
     /// List the boards that come with the program, or print one to start your own from
@@ -304,6 +314,51 @@ pub struct Fit {
     #[arg(long)]
     pub force: bool,
     /// Print the result as JSON on standard output and nothing else there
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// Arguments of `explain`.
+#[derive(Debug, ClapArgs)]
+pub struct Explain {
+    /// The job file, or - for standard input
+    pub job: PathBuf,
+    /// The bumps you see: a CSV file with a header, one bump a line. Columns: z_mm (height over the bed)
+    /// or layer (from 0); angle_deg (counter-clockwise from +x, seen from above, about the part's middle)
+    /// or x_mm and y_mm; and, with several parts on the plate, part (1, 2, ... from left to right)
+    pub seen: PathBuf,
+    /// A board that comes with the program (`headstall boards`), or a board file
+    #[arg(long, value_name = "NAME|FILE", default_value = builtin::DEFAULT)]
+    pub board: String,
+    /// Change one key of the board, for example save.when=off; may be repeated
+    #[arg(long, value_name = "KEY=VALUE", value_parser = parse_set)]
+    pub set: Vec<Override>,
+    /// Where you looked: two angles in degrees, the second counter-clockwise from the first, and two
+    /// heights in mm. Without it, the smallest window with all bumps
+    #[arg(long, value_name = "A0,A1,Z0,Z1", value_parser = values::window, allow_hyphen_values = true)]
+    pub window: Option<Window>,
+    /// Standard deviation of your angles, degrees
+    #[arg(long, value_name = "DEGREES", default_value_t = 3.0, value_parser = values::angle_err)]
+    pub angle_err: f64,
+    /// Standard deviation of your heights, mm; 0.3 unless given, and nothing for counted layers
+    #[arg(long, value_name = "MM", value_parser = values::z_err)]
+    pub z_err: Option<f64>,
+    /// Height from which a predicted bump counts as visible, mm: an assumption, no source
+    #[arg(long, value_name = "MM", default_value_t = 0.1, value_parser = parse_visible)]
+    pub visible: f64,
+    /// Seed of the draws that p-values come from
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+    /// Draws for each p-value
+    #[arg(long, value_name = "N", default_value_t = 999, value_parser = whole(99..=99_999u32))]
+    pub draws: u32,
+    /// Write explain.json and explain.svg to this folder
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// With --out: the picture also as PNG, 1600 px wide
+    #[arg(long, requires = "out")]
+    pub png: bool,
+    /// Print explain.json on standard output and nothing else there
     #[arg(long)]
     pub json: bool,
 }

@@ -1,7 +1,7 @@
 //! The names of all that this program writes to a results folder.
 
 /// A command's summary, and all else that it may write.
-pub const WRITTEN: [(&str, &[&str]); 3] = [
+pub const WRITTEN: [(&str, &[&str]); 4] = [
     (
         "summary.json",
         &[
@@ -26,6 +26,7 @@ pub const WRITTEN: [(&str, &[&str]); 3] = [
         &["compare.csv", "compare.svg", "compare.png"],
     ),
     ("remedies.json", &["remedies.csv"]),
+    ("explain.json", &["explain.svg", "explain.png"]),
 ];
 
 /// The summary of an unfinished row of renames, before it gets its name.

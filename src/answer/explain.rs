@@ -1,0 +1,274 @@
+//! The question of `explain`: which explanation do the bumps agree with that somebody saw on a print?
+
+use std::collections::BTreeSet;
+use std::fmt;
+
+use crate::board::types::{Board, SaveWhen};
+use crate::motion::path::Block;
+use crate::replay::source::{Footprint, Planned, Sink, Source};
+use crate::replay::stream::Done;
+use crate::study::explain::places::Predicted;
+use crate::study::explain::plate::{Plate, Survey};
+use crate::study::explain::question::{Explanation, Question, explain as explained};
+use crate::study::explain::seen::Mark;
+use crate::study::explain::view::{Errors, Refusal, Window};
+use crate::study::explain::wall::{Move, Outline, Wall, WallBuilder};
+use crate::surface::skin::Surface;
+
+use super::job::Job;
+use super::progress::{Listener, Progress};
+use super::replay::{Effort, ReplayQuestion, replay};
+use super::trouble::Trouble;
+
+/// Period of the clock whose recognition is simulated where the board saves nothing by time, s.
+const EXAMPLE_PERIOD_S: f64 = 1.0;
+
+/// What is asked.
+#[derive(Clone, Debug)]
+pub struct ExplainQuestion<'a> {
+    /// The board.
+    pub board: &'a Board,
+    /// What was seen.
+    pub marks: &'a [Mark],
+    /// Where the maker looked, if he said so.
+    pub window: Option<Window>,
+    /// Errors of what he noted.
+    pub errors: Errors,
+    /// Height from which a predicted bump counts as visible, mm: an assumption, no source.
+    pub visible_mm: f64,
+    /// Seed of the tests' draws; the replay itself has the seed 0.
+    pub seed: u64,
+    /// Draws for each p-value.
+    pub draws: usize,
+    /// Threads that may be used.
+    pub threads: usize,
+}
+
+/// What was found about one part.
+#[derive(Clone, Debug)]
+pub struct PartAnswer {
+    /// Its number from left to right, from 1; `None` where the list of bumps names no parts.
+    pub part: Option<u32>,
+    /// Its wall.
+    pub wall: Wall,
+    /// The bumps that the replay predicts on it.
+    pub predicted: Vec<Predicted>,
+    /// What its bumps agree with.
+    pub explanation: Explanation,
+}
+
+/// The answer.
+#[derive(Clone, Debug)]
+pub struct ExplainAnswer {
+    /// The job's name.
+    pub job: String,
+    /// The board's name.
+    pub board: String,
+    /// How often the board saves its state, where it does so by time, s.
+    pub save_every_s: Option<f64>,
+    /// Parts on the plate.
+    pub parts_on_plate: usize,
+    /// Whether predicted bumps are known; there may be too many stalls for that.
+    pub predictions_known: bool,
+    /// By part.
+    pub parts: Vec<PartAnswer>,
+}
+
+/// Why there is no answer.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Unexplained {
+    /// The job or the board cannot be used.
+    Trouble(Trouble),
+    /// The job prints nothing.
+    NothingPrinted,
+    /// The list names a part that the plate doesn't have.
+    NoSuchPart {
+        /// The list's line, from 1.
+        line: usize,
+        /// The part, from 1.
+        part: u32,
+        /// Parts on the plate.
+        parts: usize,
+    },
+    /// The list of bumps, or of those of one part, cannot be explained.
+    Refused {
+        /// The part, from 1, where the list names parts.
+        part: Option<u32>,
+        /// Why.
+        why: Refusal,
+    },
+}
+
+impl fmt::Display for Unexplained {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Unexplained::Trouble(trouble) => trouble.fmt(f),
+            Unexplained::NothingPrinted => f.write_str("the job prints no wall"),
+            Unexplained::NoSuchPart { line, part, parts } => write!(
+                f,
+                "line {line}: part {part}: there is no such part; they count from 1 to {parts}, from left to right"
+            ),
+            Unexplained::Refused { part: None, why } => why.fmt(f),
+            Unexplained::Refused {
+                part: Some(part),
+                why,
+            } => write!(f, "part {part}: {why}"),
+        }
+    }
+}
+
+/// A wall for each part that the list names.
+struct Walls(Vec<WallBuilder>);
+
+impl Listener for Walls {
+    fn wants_blocks(&self) -> bool {
+        true
+    }
+
+    fn block(&mut self, done: &Done) {
+        let step = Move {
+            start_s: done.ran.start_s,
+            end_s: done.ran.end_s,
+            from_mm: done.place.from_mm,
+            to_mm: done.place.to_mm,
+            e_mm: done.place.e_mm,
+            line: done.line,
+            layer: done.layer,
+            ideal_s: done.ideal_s(),
+        };
+        self.0.iter_mut().for_each(|wall| wall.push(&step));
+    }
+}
+
+/// Looks where the job prints, without replaying it.
+struct Surveyor(Survey);
+
+impl Sink for Surveyor {
+    fn block(&mut self, _block: &Block, foot: Footprint) {
+        self.0.push(&Move {
+            start_s: 0.0,
+            end_s: 0.0,
+            from_mm: foot.place.from_mm,
+            to_mm: foot.place.to_mm,
+            e_mm: foot.place.e_mm,
+            line: foot.line,
+            layer: foot.layer,
+            ideal_s: 0.0,
+        });
+    }
+}
+
+/// Answers the question: one pass over the job to see where its parts stand, one to replay it, then the
+/// tests.
+///
+/// # Errors
+/// Where the job, the board or the list of bumps cannot be used.
+pub fn explain(
+    job: &mut Job,
+    question: &ExplainQuestion,
+    progress: &dyn Progress,
+) -> Result<ExplainAnswer, Unexplained> {
+    let plate = plate(job, question.board).map_err(Unexplained::Trouble)?;
+    let plate = plate.ok_or(Unexplained::NothingPrinted)?;
+    let named: BTreeSet<Option<u32>> = question.marks.iter().map(|m| m.part).collect();
+    let outlines = outlines(&plate, question.marks, &named)?;
+    let mut walls = Walls(outlines.iter().map(|o| builder(&plate, *o)).collect());
+    let replayed = ReplayQuestion {
+        effort: Effort::Bumps,
+        runs: 1,
+        visible_mm: question.visible_mm,
+        threads: question.threads,
+        ..ReplayQuestion::of(question.board)
+    };
+    let replayed = replay(job, &replayed, progress, &mut walls).map_err(Unexplained::Trouble)?;
+    let predicted: Vec<Predicted> = replayed
+        .visible_bumps()
+        .filter(|b| b.surface == Some(Surface::Outer))
+        .map(|b| Predicted {
+            layer: b.layer,
+            place_mm: [b.place_mm[0], b.place_mm[1]],
+        })
+        .collect();
+    let save = question.board.save;
+    let save_every_s = match save.when {
+        SaveWhen::Seconds(every_s) => Some(every_s),
+        _ => None,
+    };
+    let mut answer = ExplainAnswer {
+        job: job.name.clone(),
+        board: question.board.name.clone(),
+        save_every_s,
+        parts_on_plate: plate.parts.len(),
+        predictions_known: replayed.surfaces.is_some() && replayed.bumps.is_complete(),
+        parts: Vec::new(),
+    };
+    for ((part, wall), outline) in named.iter().zip(walls.0).zip(&outlines) {
+        let wall = wall.finish().ok_or(Unexplained::NothingPrinted)?;
+        let own = |p: &&Predicted| outline.is_none_or(|o| o.holds(p.place_mm[0], p.place_mm[1]));
+        let predicted: Vec<Predicted> = predicted.iter().filter(own).copied().collect();
+        let marks: Vec<Mark> = question
+            .marks
+            .iter()
+            .filter(|m| m.part == *part)
+            .cloned()
+            .collect();
+        let explanation = explained(&Question {
+            wall: &wall,
+            marks: &marks,
+            predicted: &predicted,
+            window: question.window,
+            errors: question.errors,
+            seed: question.seed,
+            draws: question.draws,
+            power_period_s: Some(save_every_s.unwrap_or(EXAMPLE_PERIOD_S)),
+            threads: question.threads,
+        });
+        answer.parts.push(PartAnswer {
+            part: *part,
+            explanation: explanation.map_err(|why| Unexplained::Refused { part: *part, why })?,
+            wall,
+            predicted,
+        });
+    }
+    Ok(answer)
+}
+
+/// Where the job's parts stand.
+fn plate(job: &mut Job, board: &Board) -> Result<Option<Plate>, Trouble> {
+    let mut planned = Planned::new(job.read()?, board);
+    let mut surveyor = Surveyor(Survey::default());
+    loop {
+        let line = planned.next_line(&mut surveyor);
+        if line.map_err(|e| Trouble::job(&job.name, &e))?.is_none() {
+            return Ok(surveyor.0.plate());
+        }
+    }
+}
+
+/// The outline of each part that the list names; `None`: the list names none, and nothing stands apart.
+fn outlines(
+    plate: &Plate,
+    marks: &[Mark],
+    named: &BTreeSet<Option<u32>>,
+) -> Result<Vec<Option<Outline>>, Unexplained> {
+    let one = |part: &Option<u32>| {
+        let Some(number) = *part else {
+            let lone = plate.low_ones && plate.parts.len() == 1;
+            return Ok(lone.then(|| plate.parts[0]));
+        };
+        let outline = plate.parts.get(number as usize - 1).copied();
+        outline.map(Some).ok_or_else(|| Unexplained::NoSuchPart {
+            line: marks.iter().find(|m| m.part == *part).map_or(0, |m| m.line),
+            part: number,
+            parts: plate.parts.len(),
+        })
+    };
+    named.iter().map(one).collect()
+}
+
+fn builder(plate: &Plate, outline: Option<Outline>) -> WallBuilder {
+    match outline {
+        Some(outline) => WallBuilder::of_part(outline),
+        None => WallBuilder::new(plate.whole.middle_mm()),
+    }
+}

@@ -1,0 +1,101 @@
+//! `explain`: which explanation do the bumps agree with?
+
+use std::fs::File;
+use std::io::Read;
+use std::process::ExitCode;
+
+use headstall::answer::explain::{ExplainQuestion, Unexplained, explain};
+use headstall::report::explain::{ExplainTable, report};
+use headstall::report::folded;
+use headstall::study::explain::seen::{self, Height, Mark};
+use headstall::study::explain::view::Errors;
+
+use super::args::{Explain, OnBoard};
+use super::failure::Failure;
+use super::folder::{Folder, save};
+use super::inputs;
+use super::pictures;
+use super::progress::Bars;
+use super::terminal::{json, print, strong, threads, written};
+
+/// The command's summary.
+const MARK: &str = "explain.json";
+/// The largest list of bumps that is read, bytes.
+const SEEN_BYTES_MAX: u64 = 1 << 20;
+/// Error of heights that are measured, mm.
+const Z_ERR_MM: f64 = 0.3;
+
+/// Carries the command out.
+pub fn run(args: &Explain) -> Result<ExitCode, Failure> {
+    let on = OnBoard {
+        board: args.board.clone(),
+        set: args.set.clone(),
+        seed: 0,
+    };
+    let board = inputs::board(&on)?;
+    let marks = marks(args)?;
+    let mut job = inputs::job(&args.job, true)?;
+    let mut folder = args
+        .out
+        .as_deref()
+        .map(|place| Folder::open(place, MARK))
+        .transpose()?;
+    let counted = marks.iter().any(|m| matches!(m.height, Height::Layer(_)));
+    let question = ExplainQuestion {
+        board: &board,
+        marks: &marks,
+        window: args.window,
+        errors: Errors {
+            angle_deg: args.angle_err,
+            z_mm: args.z_err.unwrap_or(if counted { 0.0 } else { Z_ERR_MM }),
+        },
+        visible_mm: args.visible,
+        seed: args.seed,
+        draws: args.draws as usize,
+        threads: threads(),
+    };
+    let answer = explain(&mut job, &question, &Bars::default()).map_err(|e| match e {
+        Unexplained::Trouble(trouble) => inputs::failure(trouble, &args.board),
+        Unexplained::NothingPrinted => Failure::Unusable(format!("{}: {e}", job.name)),
+        _ => Failure::Unusable(format!("{}: {e}", args.seen.display())),
+    })?;
+    let mut table = ExplainTable::new(&answer);
+    if let Some(mut folder) = folder.take() {
+        let picture = folded::svg(&answer, &table);
+        pictures::picture(&mut folder, "explain", &picture, args.png)?;
+        table.files = folder.names().to_vec();
+        table.files.push(MARK.to_string());
+        save(&mut folder, MARK, json(&table).as_bytes())?;
+        folder.publish()?;
+    }
+    let text = if args.json {
+        json(&table)
+    } else {
+        report(&table, &strong) + &written(args.out.as_deref(), &table.files)
+    };
+    match print(&text) {
+        Ok(()) | Err(Failure::ClosedPipe) => Ok(ExitCode::SUCCESS),
+        Err(failure) => Err(failure),
+    }
+}
+
+/// The list of bumps.
+fn marks(args: &Explain) -> Result<Vec<Mark>, Failure> {
+    let shown = args.seen.display();
+    let unusable = |why: String| Failure::Unusable(format!("{shown}: {why}"));
+    let file = File::open(&args.seen).map_err(|e| unusable(format!("cannot be read: {e}")))?;
+    let mut bytes = Vec::new();
+    file.take(SEEN_BYTES_MAX + 1)
+        .read_to_end(&mut bytes)
+        .map_err(|e| unusable(format!("cannot be read: {e}")))?;
+    if bytes.len() as u64 > SEEN_BYTES_MAX {
+        return Err(unusable(
+            "is larger than 1 MiB; a list of bumps is a page of text".into(),
+        ));
+    }
+    let text = String::from_utf8(bytes).map_err(|e| {
+        let at = e.utf8_error().valid_up_to();
+        unusable(format!("byte {at}: is not UTF-8 text"))
+    })?;
+    seen::read(&text).map_err(unusable)
+}

@@ -1,0 +1,145 @@
+//! The parts on a plate, found by what touches seen from above.
+
+use std::collections::BTreeMap;
+
+use super::wall::{Move, Outline};
+
+/// Side of the squares in which places are gathered, mm: places in neighbouring squares touch.
+const SQUARE_MM: f64 = 1.5;
+/// What is lower than this share of the tallest part is no part: a primer line, a skirt.
+const LOW_SHARE: f64 = 0.1;
+
+/// What stands in a square.
+#[derive(Clone, Copy, Debug)]
+struct Pile {
+    outline: Outline,
+    top_mm: f64,
+}
+
+/// Gathers what a job prints.
+#[derive(Clone, Debug, Default)]
+pub struct Survey {
+    squares: BTreeMap<(i32, i32), Pile>,
+    whole: Option<Outline>,
+}
+
+/// What a plate holds.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Plate {
+    /// The parts, by the x of their middles.
+    pub parts: Vec<Outline>,
+    /// All that is printed.
+    pub whole: Outline,
+    /// Whether something low stands apart from the parts.
+    pub low_ones: bool,
+}
+
+impl Survey {
+    /// Takes a move.
+    pub fn push(&mut self, step: &Move) {
+        if !step.extrudes() {
+            return;
+        }
+        let pieces = (step.plane_mm() / (SQUARE_MM / 2.0)).ceil().clamp(1.0, 1e5) as u32;
+        for piece in 0..=pieces {
+            let f = f64::from(piece) / f64::from(pieces);
+            let at = [0, 1, 2].map(|k| step.from_mm[k] + f * (step.to_mm[k] - step.from_mm[k]));
+            let square = [0, 1].map(|k| (at[k] / SQUARE_MM).floor() as i32);
+            let own = Outline::of(at);
+            let pile = self.squares.entry((square[0], square[1])).or_insert(Pile {
+                outline: own,
+                top_mm: at[2],
+            });
+            pile.outline = pile.outline.with(&own);
+            pile.top_mm = pile.top_mm.max(at[2]);
+        }
+        let ends = Outline::of(step.from_mm).with(&Outline::of(step.to_mm));
+        self.whole = Some(self.whole.map_or(ends, |w| w.with(&ends)));
+    }
+
+    /// The plate; `None` where nothing is printed.
+    pub fn plate(&self) -> Option<Plate> {
+        let touching = self.touching();
+        let tallest = touching.iter().map(|p| p.top_mm).fold(0.0, f64::max);
+        let is_part = |p: &&Pile| p.top_mm >= LOW_SHARE * tallest;
+        // A ring within a ring, or a part whose halves don't touch, is one part.
+        let mut parts: Vec<Outline> = Vec::new();
+        for pile in touching.iter().filter(is_part) {
+            let mut own = pile.outline;
+            while let Some(met) = parts.iter().position(|p| p.meets(&own)) {
+                own = own.with(&parts.swap_remove(met));
+            }
+            parts.push(own);
+        }
+        parts.sort_by(|a, b| a.middle_mm()[0].total_cmp(&b.middle_mm()[0]));
+        let apart = |p: &Pile| !parts.iter().any(|part| part.meets(&p.outline));
+        Some(Plate {
+            low_ones: touching.iter().any(apart),
+            parts,
+            whole: self.whole?,
+        })
+    }
+
+    /// Piles of squares that touch.
+    fn touching(&self) -> Vec<Pile> {
+        let mut left = self.squares.clone();
+        let mut piles = Vec::new();
+        while let Some((start, mut pile)) = left.pop_first() {
+            let mut open = vec![start];
+            while let Some((x, y)) = open.pop() {
+                for next in (-1..=1).flat_map(|dx| (-1..=1).map(move |dy| (x + dx, y + dy))) {
+                    if let Some(other) = left.remove(&next) {
+                        pile = pile.joined(other);
+                        open.push(next);
+                    }
+                }
+            }
+            piles.push(pile);
+        }
+        piles
+    }
+}
+
+impl Pile {
+    fn joined(self, other: Pile) -> Pile {
+        Pile {
+            outline: self.outline.with(&other.outline),
+            top_mm: self.top_mm.max(other.top_mm),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn line(from: [f64; 3], to: [f64; 3]) -> Move {
+        Move {
+            start_s: 0.0,
+            end_s: 1.0,
+            from_mm: from,
+            to_mm: to,
+            e_mm: 1.0,
+            line: 1,
+            layer: 0,
+            ideal_s: 1.0,
+        }
+    }
+
+    #[test]
+    fn two_parts_and_a_primer_line() {
+        let mut survey = Survey::default();
+        for z in [0.2, 20.0] {
+            for x in [50.0, 10.0] {
+                survey.push(&line([x, 0.0, z], [x + 8.0, 0.0, z]));
+                survey.push(&line([x + 8.0, 0.0, z], [x + 8.0, 9.0, z]));
+            }
+        }
+        survey.push(&line([0.0, -20.0, 0.2], [90.0, -20.0, 0.2]));
+        let plate = survey.plate().unwrap();
+        let middles: Vec<[f64; 2]> = plate.parts.iter().map(Outline::middle_mm).collect();
+        assert_eq!(middles, [[14.0, 4.5], [54.0, 4.5]]);
+        assert!(plate.low_ones);
+        assert_eq!(plate.whole.low_mm, [0.0, -20.0]);
+    }
+}

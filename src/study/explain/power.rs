@@ -1,0 +1,245 @@
+//! How likely each explanation was to be recognised if it were true, on this very wall and window, with as many
+//! bumps: a quick simulation.
+
+use crate::study::parallel;
+
+use super::blur::Blur;
+use super::clock::Clock;
+use super::decide::Name;
+use super::draws::{Draws, Purpose};
+use super::mixture;
+use super::regular::{Axis, Regular};
+use super::strewn::Strewn;
+use super::view::{Bump, View};
+use super::wall::AROUND;
+
+/// Prints that are simulated for each explanation.
+const PRINTS: usize = 200;
+/// And for a clock, which takes longer.
+const CLOCK_PRINTS: usize = 60;
+/// The share of bumps that lie where they lie for another reason.
+const EXTRAS: f64 = 0.2;
+/// Width of the stripes of a regular step, turns.
+const STRIPES_TURNS: f64 = 0.08;
+/// Frequencies to either side of the true one at which a clock is listened for, 160 an octave.
+const BESIDE: i32 = 2;
+/// Draws between the simulated prints of one explanation and the next.
+const APART: usize = 10_000;
+
+/// What is simulated.
+pub struct Truths<'a> {
+    /// The view.
+    pub view: &'a View<'a>,
+    /// Its errors.
+    pub blur: &'a Blur,
+    /// Bumps strewn evenly over it.
+    pub strewn: &'a Strewn,
+    /// Ratios of places, by cell.
+    pub maps: &'a [(Name, Vec<f64>)],
+    /// Regular steps.
+    pub regulars: &'a [(Name, Regular<'a>); 2],
+    /// The clock's period, s.
+    pub period_s: f64,
+    /// The seed.
+    pub seed: u64,
+    /// Threads that may be used.
+    pub threads: usize,
+}
+
+/// For each explanation that was tested, the share of simulated prints in which it passes its test.
+/// `nulls`: the statistics of the draws; `level`: the level of all tests together.
+pub fn powers(truths: &Truths, nulls: &[(Name, Vec<f64>)], level: f64) -> Vec<(Name, f64)> {
+    let each = nulls.iter().filter_map(|(name, draws)| {
+        let least = critical(draws, level / nulls.len() as f64)?;
+        let passed = match name {
+            Name::Clock => truths.clock(least)?,
+            Name::Xy | Name::Height => truths.regular(*name, least),
+            _ => truths.place(*name, least),
+        };
+        Some((*name, passed))
+    });
+    each.collect()
+}
+
+/// The least statistic whose p-value is at most `level`; `None` where there are too few draws for it.
+fn critical(draws: &[f64], level: f64) -> Option<f64> {
+    let mut sorted = draws.to_vec();
+    sorted.sort_by(|a, b| b.total_cmp(a));
+    let may_reach = ((draws.len() + 1) as f64 * level + 1e-9).floor() as usize;
+    // One more draw reaches it than may.
+    sorted.get(may_reach.checked_sub(1)?).copied()
+}
+
+impl Truths<'_> {
+    fn numbers(&self) -> Draws {
+        Draws::new(self.seed, Purpose::Power)
+    }
+
+    /// Cells of bumps of which most follow a density.
+    fn mixed(&self, print: usize, of: &Strewn) -> Vec<usize> {
+        let numbers = self.numbers();
+        let one = |i: usize| {
+            let strewn = numbers.uniform(print, 2 * i) < EXTRAS;
+            let from = if strewn { self.strewn } else { of };
+            from.cell(numbers.uniform(print, 2 * i + 1))
+        };
+        (0..self.view.bumps.len()).map(one).collect()
+    }
+
+    fn place(&self, name: Name, least: f64) -> f64 {
+        let Some((_, ratios)) = self.maps.iter().find(|m| m.0 == name) else {
+            return 0.0;
+        };
+        let density = self.strewn.density.iter().zip(ratios).map(|(u, r)| u * r);
+        let of = Strewn::of(self.view, density.collect());
+        let passes = |print: &usize| {
+            let cells = self.mixed(name as usize * APART + print, &of);
+            let drawn: Vec<f64> = cells.iter().map(|c| ratios[*c]).collect();
+            mixture::fit(&drawn).loglik > least + 1e-9
+        };
+        (0..PRINTS).filter(passes).count() as f64 / PRINTS as f64
+    }
+
+    fn regular(&self, name: Name, least: f64) -> f64 {
+        let Some((_, regular)) = self.regulars.iter().find(|r| r.0 == name) else {
+            return 0.0;
+        };
+        let numbers = self.numbers();
+        let passes = |number: usize| {
+            let print = name as usize * APART + number;
+            let n = self.view.bumps.len();
+            let at = numbers.uniform(print, 2 * n) * regular.waves.len() as f64;
+            let wave = &regular.waves[at as usize];
+            let phase = numbers.uniform(print, 2 * n + 1);
+            let on_stripe = |cell: usize| {
+                let turns = regular.place_mm(wave.axis, cell) * wave.per_mm - phase;
+                super::numbers::wrapped_normal(turns, STRIPES_TURNS)
+            };
+            let mut density = vec![0.0; self.strewn.density.len()];
+            let mut sum = 0.0;
+            // Heights are the same all along a layer.
+            let mut last: Option<(usize, f64)> = None;
+            for &cell in &self.view.cells {
+                let stripe = match last {
+                    Some((layer, v)) if wave.axis == Axis::Height && layer == cell / AROUND => v,
+                    _ => on_stripe(cell),
+                };
+                last = Some((cell / AROUND, stripe));
+                density[cell] = self.strewn.density[cell] * stripe;
+                sum += density[cell];
+            }
+            density.iter_mut().for_each(|d| *d /= sum);
+            let cells = self.mixed(print, &Strewn::of(self.view, density));
+            let found = regular.strongest(&cells);
+            found.is_some_and(|s| s.statistic > least + 1e-9)
+        };
+        let passed = parallel::map(CLOCK_PRINTS, self.threads, &|_| {}, &passes);
+        passed.iter().filter(|p| **p).count() as f64 / CLOCK_PRINTS as f64
+    }
+
+    /// A clock that leaves a bump at each of its beats.
+    fn clock(&self, least: f64) -> Option<f64> {
+        let beats = Beats::new(self.view, self.period_s)?;
+        let passes = |number: usize| {
+            let print = Name::Clock as usize * APART + number;
+            let bumps = self.beaten(&beats, print);
+            let near: Vec<f64> = (-BESIDE..=BESIDE)
+                .map(|k| 2f64.powf(f64::from(k) / 160.0) / self.period_s)
+                .collect();
+            let heard = Clock::new(self.view, self.blur, &bumps).best_of(&near);
+            heard > least + 1e-9
+        };
+        let passed = parallel::map(CLOCK_PRINTS, self.threads, &|_| {}, &passes);
+        Some(passed.iter().filter(|p| **p).count() as f64 / CLOCK_PRINTS as f64)
+    }
+
+    /// Bumps of a simulated print.
+    fn beaten(&self, beats: &Beats, print: usize) -> Vec<Bump> {
+        let numbers = self.numbers();
+        let n = self.view.bumps.len();
+        let mut next = 0;
+        let mut uniform = || {
+            next += 1;
+            numbers.uniform(print, next)
+        };
+        let mut on_beat = beats.cells(uniform());
+        let true_ones = ((1.0 - EXTRAS) * n as f64).round() as usize;
+        let mut bumps = Vec::with_capacity(n);
+        while bumps.len() < true_ones && !on_beat.is_empty() {
+            let cell = on_beat.swap_remove((uniform() * on_beat.len() as f64) as usize);
+            let [right, up] = normal_pair(uniform(), uniform());
+            let angle_deg = (cell % AROUND) as f64 + 0.5 + right * self.view.errors.angle_deg;
+            let z_mm = self.view.wall.middle_mm[cell / AROUND] + up * self.view.errors.z_mm;
+            bumps.extend(self.bump(angle_deg.rem_euclid(360.0), z_mm));
+        }
+        while bumps.len() < n {
+            let cell = self.strewn.cell(uniform());
+            let angle_deg = (cell % AROUND) as f64 + 0.5;
+            bumps.extend(self.bump(angle_deg, self.view.wall.middle_mm[cell / AROUND]));
+        }
+        bumps
+    }
+
+    fn bump(&self, angle_deg: f64, z_mm: f64) -> Option<Bump> {
+        let (layer, degree) = self.view.cell_of(angle_deg, z_mm)?;
+        Some(Bump {
+            line: 0,
+            angle_deg,
+            z_mm,
+            layer,
+            degree,
+        })
+    }
+}
+
+/// Two independent standard normal numbers from two uniform ones (Box & Muller 1958, from memory).
+fn normal_pair(a: f64, b: f64) -> [f64; 2] {
+    let radius = (-2.0 * (1.0 - a).ln()).sqrt();
+    let (sin, cos) = (std::f64::consts::TAU * b).sin_cos();
+    [radius * cos, radius * sin]
+}
+
+/// The window's cells in the order of time.
+struct Beats {
+    /// Time and cell.
+    cells: Vec<(f64, usize)>,
+    period_s: f64,
+    /// A beat farther than this from all cells falls elsewhere, s.
+    reach_s: f64,
+}
+
+impl Beats {
+    fn new(view: &View, period_s: f64) -> Option<Self> {
+        let time = |c: &usize| (view.at(*c).along[0], *c);
+        let mut cells: Vec<(f64, usize)> = view.cells.iter().map(time).collect();
+        cells.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let gaps = cells.windows(2).map(|w| w[1].0 - w[0].0);
+        let reach_s = super::numbers::median(gaps)?;
+        Some(Beats {
+            cells,
+            period_s,
+            reach_s,
+        })
+    }
+
+    /// Cells at the beats of a clock with this phase, turns.
+    fn cells(&self, phase: f64) -> Vec<usize> {
+        let (Some(first), Some(last)) = (self.cells.first(), self.cells.last()) else {
+            return Vec::new();
+        };
+        let start = (first.0 / self.period_s).floor() + phase;
+        let beats = ((last.0 - first.0) / self.period_s) as usize + 2;
+        let near = |k: usize| {
+            let at = (start + k as f64) * self.period_s;
+            let next = self.cells.partition_point(|c| c.0 < at);
+            let sides = [next.checked_sub(1), Some(next)];
+            let around = sides
+                .into_iter()
+                .flatten()
+                .filter_map(|i| self.cells.get(i));
+            let best = around.min_by(|a, b| (a.0 - at).abs().total_cmp(&(b.0 - at).abs()))?;
+            ((best.0 - at).abs() <= self.reach_s).then_some(best.1)
+        };
+        (0..beats).filter_map(near).collect()
+    }
+}
