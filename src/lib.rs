@@ -144,6 +144,7 @@ pub mod study {
         pub mod huddle;
         pub mod keeping;
         pub mod mixture;
+        pub mod moves;
         pub mod numbers;
         mod phases;
         pub mod places;
@@ -218,6 +219,7 @@ pub mod study {
 pub mod answer {
     pub mod bumps;
     pub mod compare;
+    pub mod effort;
     pub mod explain;
     mod hearers;
     pub mod job;

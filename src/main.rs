@@ -2,6 +2,8 @@
 
 mod app {
     pub mod args;
+    pub mod args_board;
+    pub mod args_fit;
     pub mod boards;
     pub mod compare;
     pub mod coupon;

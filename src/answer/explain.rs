@@ -7,12 +7,13 @@ use crate::board::types::{Board, SaveWhen};
 use crate::motion::path::Block;
 use crate::replay::source::{Footprint, Planned, Sink, Source};
 use crate::replay::stream::Done;
+use crate::study::explain::moves::{Move, Outline};
 use crate::study::explain::places::Predicted;
 use crate::study::explain::plate::{Plate, Survey};
 use crate::study::explain::question::{Explanation, Question, explain as explained};
 use crate::study::explain::seen::Mark;
 use crate::study::explain::view::{Errors, Refusal, Window};
-use crate::study::explain::wall::{Move, Outline, Wall, WallBuilder};
+use crate::study::explain::wall::{Wall, WallBuilder};
 use crate::surface::skin::Surface;
 
 use super::job::Job;

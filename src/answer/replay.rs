@@ -32,6 +32,8 @@ use super::stall_book::{self, StallBook};
 use super::trouble::Trouble;
 use super::warnings::{Warning, warnings};
 
+pub use super::effort::Effort;
+
 /// Lines and chores that are replayed to work the causes out unasked: some seconds of work.
 pub(super) const UNASKED_WORK: usize = 16_000_000;
 /// Of a job whose length is not known, so many blocks are kept for the causes: a few MB.
@@ -42,20 +44,6 @@ const LUCK_BLOCKS_MAX: usize = 1_500_000;
 const STREAM_STALLS_MAX: usize = 15_000;
 /// Stalls whose strips of time are kept: those that lose most.
 const STRIPS_MAX: usize = 200;
-
-/// How much work an answer is worth.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Effort {
-    /// In constant memory: no causes worked out, no surfaces.
-    Quick,
-    /// Surfaces and bumps, but no causes.
-    Bumps,
-    /// Surfaces, and causes where they take some seconds.
-    #[default]
-    Usual,
-    /// Causes worked out in full, however long that takes.
-    Full,
-}
 
 /// What is asked.
 #[derive(Clone, Debug)]
@@ -278,8 +266,7 @@ fn pass<'l>(
     let board = question.board;
     let keep_blocks_max = keep_blocks_max(question, job.bytes);
     let held_max = match (question.effort, job.bytes) {
-        (Effort::Usual, None) => keep_blocks_max.min(STREAM_STALLS_MAX),
-        (Effort::Bumps, None) => STREAM_STALLS_MAX,
+        (Effort::Usual | Effort::Bumps, None) => unasked_max(board).min(STREAM_STALLS_MAX),
         (Effort::Usual | Effort::Bumps, Some(_)) => unasked_max(board),
         (Effort::Quick | Effort::Full, _) => keep_blocks_max,
     };

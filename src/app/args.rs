@@ -1,6 +1,5 @@
 //! The arguments.
 
-use std::ops::RangeInclusive;
 use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
@@ -10,6 +9,9 @@ use headstall::board::profile::Override;
 use headstall::study::explain::view::Window;
 use headstall::study::mend::plan::Allow;
 
+pub use super::args_board::OnBoard;
+use super::args_board::{parse_set, whole};
+pub use super::args_fit::{Coupon, Fit};
 use super::values;
 
 /// Will this print job stutter on this board? Where, why, and for how long.
@@ -120,20 +122,6 @@ Examples:
         /// The command
         command: Option<String>,
     },
-}
-
-/// Which board, with what changed.
-#[derive(Clone, Debug, ClapArgs)]
-pub struct OnBoard {
-    /// A board that comes with the program (`headstall boards`), or a board file
-    #[arg(long, value_name = "NAME|FILE", default_value = builtin::DEFAULT)]
-    pub board: String,
-    /// Change one key of the board, for example save.when=off; may be repeated
-    #[arg(long, value_name = "KEY=VALUE", value_parser = parse_set)]
-    pub set: Vec<Override>,
-    /// Seed of all draws: the same seed gives the same luck
-    #[arg(long, value_name = "N", default_value_t = 0, allow_negative_numbers = true, value_parser = whole(0..=u64::MAX))]
-    pub seed: u64,
 }
 
 /// Arguments of `replay`.
@@ -257,67 +245,6 @@ pub struct Remedies {
     pub json: bool,
 }
 
-/// Arguments of `coupon`.
-#[derive(Debug, ClapArgs)]
-pub struct Coupon {
-    /// The board.
-    #[command(flatten)]
-    pub on: OnBoard,
-    /// Corner of the box of 60 by 60 mm that the head stays in: its least x and y, mm
-    #[arg(long, value_name = "X,Y", default_value = "80,80", value_parser = parse_at, allow_hyphen_values = true)]
-    pub at: [f64; 2],
-    /// Height of the head all the while, mm; 5 or more
-    #[arg(long, value_name = "MM", default_value_t = 20.0)]
-    pub z: f64,
-    /// Highest speed of the head, mm/s; 10 to 100
-    #[arg(long, value_name = "MM_S", default_value_t = 100.0)]
-    pub speed: f64,
-    /// Leave arcs and circles out, for a controller that doesn't know them
-    #[arg(long)]
-    pub no_arcs: bool,
-    /// The file to write
-    #[arg(short, long, value_name = "FILE")]
-    pub out: PathBuf,
-    /// Write over a file that is there
-    #[arg(long)]
-    pub force: bool,
-}
-
-/// Arguments of `fit`.
-#[derive(Debug, ClapArgs)]
-pub struct Fit {
-    /// The coupon that was run
-    pub coupon: PathBuf,
-    /// Its times (CSV: section,seconds) or a recording of it (WAV). Given two, of a printer before and after a
-    /// change, it says which sections differ and fits no board
-    #[arg(required = true, num_args = 1..=2, value_name = "TIMES.csv|REC.wav")]
-    pub lists: Vec<PathBuf>,
-    /// The board to start from.
-    #[command(flatten)]
-    pub on: OnBoard,
-    /// Standard deviation of a reading that gives none, s
-    #[arg(long, value_name = "S", default_value_t = 0.15, value_parser = parse_sigma)]
-    pub sigma: f64,
-    /// A job whose lost time on the fitted board is to be told; may be repeated
-    #[arg(long, value_name = "JOB")]
-    pub job: Vec<PathBuf>,
-    /// Write the times that were heard in the recording to this file
-    #[arg(long, value_name = "FILE")]
-    pub times: Option<PathBuf>,
-    /// Write a picture of the recording's loudness, the sections marked, to this file
-    #[arg(long, value_name = "FILE.svg")]
-    pub picture: Option<PathBuf>,
-    /// Write the fitted board to this file
-    #[arg(short, long, value_name = "BOARD.toml")]
-    pub out: Option<PathBuf>,
-    /// Write over files that are there
-    #[arg(long)]
-    pub force: bool,
-    /// Print the result as JSON on standard output and nothing else there
-    #[arg(long)]
-    pub json: bool,
-}
-
 /// Arguments of `explain`.
 #[derive(Debug, ClapArgs)]
 pub struct Explain {
@@ -398,40 +325,10 @@ pub struct Mend {
     pub json: bool,
 }
 
-fn parse_at(text: &str) -> Result<[f64; 2], String> {
-    let must = || "must be two numbers of mm, as in 80,80".to_string();
-    let (x, y) = text.split_once(',').ok_or_else(must)?;
-    let number = |text: &str| text.trim().parse().ok().filter(|v: &f64| v.is_finite());
-    Ok([number(x).ok_or_else(must)?, number(y).ok_or_else(must)?])
-}
-
-fn parse_sigma(text: &str) -> Result<f64, String> {
-    let s: Option<f64> = text.parse().ok();
-    s.filter(|s| (0.001..=60.0).contains(s))
-        .ok_or_else(|| "must be a number of seconds from 0.001 to 60".to_string())
-}
-
 fn parse_within(text: &str) -> Result<f64, String> {
     let mm: Option<f64> = text.parse().ok();
     mm.filter(|mm| *mm >= 0.0 && *mm <= 1.0)
         .ok_or_else(|| "must be a number of mm from 0 to 1".to_string())
-}
-
-/// Takes a whole number in a range, and says which one where the text is none.
-fn whole<T>(range: RangeInclusive<T>) -> impl Fn(&str) -> Result<T, String> + Clone
-where
-    T: std::str::FromStr + PartialOrd + std::fmt::Display + Clone + Send + Sync,
-{
-    move |text| {
-        let number: Option<T> = text.parse().ok();
-        number.filter(|n| range.contains(n)).ok_or_else(|| {
-            format!(
-                "must be a whole number from {} to {}",
-                range.start(),
-                range.end()
-            )
-        })
-    }
 }
 
 fn parse_visible(text: &str) -> Result<f64, String> {
@@ -494,10 +391,6 @@ fn split(values: &str) -> Vec<&str> {
     }
     parts.push(values[from..].trim());
     parts
-}
-
-fn parse_set(text: &str) -> Result<Override, String> {
-    Override::parse(text).map_err(|e| e.to_string())
 }
 
 #[cfg(test)]

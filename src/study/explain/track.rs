@@ -3,7 +3,7 @@
 
 use std::collections::VecDeque;
 
-use super::wall::Move;
+use super::moves::Move;
 
 /// Turning counts within this length of path on either side, mm.
 const TURN_MM: f64 = 1.0;
