@@ -200,7 +200,9 @@ pub mod answer {
     pub mod compare;
     pub mod effort;
     pub mod explain;
+    mod hearers;
     pub mod job;
+    mod layer_trace;
     pub mod luck;
     pub mod progress;
     pub mod remedies;
@@ -214,7 +216,9 @@ pub mod answer {
 /// What the maker gets to see.
 pub mod report {
     pub mod advice;
+    mod along;
     pub mod bars;
+    pub mod bump_marks;
     pub mod comparison;
     mod comparison_rows;
     mod comparison_verdict;
@@ -236,6 +240,7 @@ pub mod report {
     pub mod mend;
     pub mod numbers;
     pub mod page;
+    pub mod page_data;
     pub mod part;
     pub mod pictures;
     pub mod post;

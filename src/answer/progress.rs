@@ -9,6 +9,8 @@ use crate::surface::bump::Bump;
 pub enum Task {
     /// Reading and replaying a job; counted in bytes.
     Replaying,
+    /// Reading and replaying a job again for the path of one layer; counted in bytes.
+    Tracing,
     /// Sharing lost time among the causes; counted in replays.
     Causes,
     /// Replaying with other luck; counted in replays.
@@ -24,6 +26,7 @@ impl Task {
     pub fn name(self) -> &'static str {
         match self {
             Task::Replaying => "replaying",
+            Task::Tracing => "tracing a layer",
             Task::Causes => "working out causes",
             Task::Luck => "trying other luck",
             Task::Comparing => "comparing",

@@ -6,10 +6,10 @@ use std::io::Read;
 
 use crate::board::types::Board;
 use crate::job::reader::JobReader;
-use crate::replay::cause::{Cause, PerCause};
+use crate::replay::cause::PerCause;
 use crate::replay::source::Planned;
 use crate::replay::store::StoredJob;
-use crate::replay::stream::{self, Done, ReplayError, Replayed, Watcher};
+use crate::replay::stream::{self, ReplayError, Replayed};
 use crate::replay::world::Totals;
 use crate::study::bumps::Found as Event;
 use crate::study::causes::{self, Shares};
@@ -24,7 +24,9 @@ use crate::surface::skin::{Exposure, Wanted};
 
 use super::bumps::{self, BumpBook};
 pub use super::effort::Effort;
+use super::hearers::Hearers;
 use super::job::{Job, JobBytes};
+use super::layer_trace;
 use super::luck::Luck;
 use super::progress::{Listener, Progress, Task};
 use super::stall_book::{self, StallBook};
@@ -113,7 +115,8 @@ pub struct JobRead {
 /// What the pictures of a replay are drawn from.
 #[derive(Clone, Debug)]
 pub struct Drawing {
-    /// The path of the layer asked for, or of the worst.
+    /// The path of the layer asked for, or of the one that suffers most; of a job that can be read only once, of the
+    /// one that seemed to while it ran.
     pub trace: LayerTrace,
     /// The path of all layers.
     pub paths: Paths,
@@ -207,42 +210,6 @@ impl ReplayAnswer {
     }
 }
 
-/// Everything that hears of the replay.
-struct Hearers<'l, S> {
-    watch: Watch<S>,
-    listener: &'l RefCell<&'l mut dyn Listener>,
-    wants_blocks: bool,
-    progress: &'l dyn Progress,
-    bytes: Option<u64>,
-}
-
-impl<S: FnMut(&Event)> Watcher for Hearers<'_, S> {
-    fn block(&mut self, done: &Done) {
-        if self.wants_blocks {
-            self.listener.borrow_mut().block(done);
-        }
-        self.watch.block(done);
-    }
-
-    fn stop(&mut self, start_s: f64, end_s: f64) {
-        self.watch.stop(start_s, end_s);
-    }
-
-    #[inline]
-    fn spent(&mut self, on: Cause, from_s: f64, to_s: f64) {
-        self.watch.spent(on, from_s, to_s);
-    }
-
-    #[inline]
-    fn inserted(&mut self, at_s: f64) {
-        self.watch.inserted(at_s);
-    }
-
-    fn progress(&mut self, bytes: u64) {
-        self.progress.at(Task::Replaying, bytes, self.bytes);
-    }
-}
-
 /// One pass over the job, and what it left.
 struct Pass {
     replayed: Replayed<Planned<JobReader<JobBytes>>>,
@@ -268,10 +235,25 @@ pub fn replay(
     }
     let shares = shares(&job.name, &pass, question, progress)?;
     let luck = luck(&job.name, &pass, question, progress)?;
-    Ok(ReplayAnswer {
+    let mut answer = ReplayAnswer {
         luck,
         ..answered(job, question, pass, shares)
-    })
+    };
+    // Which layer suffers most is known only now; the first pass drew the one that seemed to.
+    if question.layer.is_none()
+        && let Some(worst) = answer.worst_layer()
+        && let Some(drawing) = &mut answer.drawing
+        && drawing.trace.layer != worst
+        && let Some(trace) = layer_trace::again(
+            job,
+            (question.board, question.seed, question.threads),
+            worst,
+            progress,
+        )
+    {
+        drawing.trace = trace;
+    }
+    Ok(answer)
 }
 
 fn pass<'l>(

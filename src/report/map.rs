@@ -1,11 +1,12 @@
-//! `map.svg`: one layer's path, coloured by how fast the head got on, with its stalls.
+//! `map.svg`: one layer's path, coloured by how fast the head got on, with its stalls and visible bumps.
 
 use std::fmt::Write;
 
 use crate::study::stalls::Kind;
 use crate::study::trace::{LayerTrace, Mark, Segment};
 
-use super::look::palette::{self, CARD, INK, INK_FAINT};
+use super::bump_marks::Bump;
+use super::look::palette::{self, BUMP, CARD, INK, INK_FAINT};
 use super::look::picture::{Anchor, MARGIN, Picture, Voice, WIDTH, number};
 use super::numbers::{count, time};
 use crate::study::thin::thin;
@@ -21,6 +22,12 @@ pub struct MapText {
     pub board: String,
     /// How many layers the job has.
     pub layers: u32,
+    /// Visible bumps on the drawn layer, the highest first; where there are too many, the highest of them.
+    pub bumps: Vec<Bump>,
+    /// How many there are.
+    pub visible: u64,
+    /// More to say below the map, in sentences.
+    pub notes: Vec<String>,
 }
 
 const SIDE: f64 = WIDTH - 2.0 * MARGIN;
@@ -28,6 +35,8 @@ const SIDE: f64 = WIDTH - 2.0 * MARGIN;
 const PATH_BYTES_MAX: usize = 1_500_000;
 /// Marks drawn, the longest stalls.
 const MARKS_MAX: usize = 250;
+/// A layer that loses less than this has lost nothing worth a word, s.
+const LOST_MIN_S: f64 = 5e-4;
 const LEVELS: usize = 16;
 /// Path coordinates are in tenths of a pixel.
 const FINE: f64 = 10.0;
@@ -35,19 +44,21 @@ const FINE: f64 = 10.0;
 /// Draws the layer; below 2 MB.
 pub fn svg(trace: &LayerTrace, text: &MapText) -> String {
     let line = format!(
-        "layer {} of 0 to {}, z {:.2} mm · {} on {}",
+        "layer {} (z {:.2} mm) of layers 0 to {}, {} on {}",
         trace.layer,
-        text.layers.max(1) - 1,
         trace.z_mm,
+        text.layers.max(1) - 1,
         text.job,
         text.board
     );
     let description = format!(
-        "The path of layer {} seen from above. Colour: speed of the head over the speed that the \
-         job allows; dark is slow. {} on this layer: {}.",
+        "The path of layer {} (z {:.2} mm) seen from above. Colour: speed of the head over the speed that \
+         the job allows; dark is slow. {} on this layer: {}. {}.",
         trace.layer,
+        trace.z_mm,
         count(trace.marks.len() as u64 + trace.unmarked, "stall"),
-        kinds(trace)
+        kinds(trace),
+        count(text.visible, "visible bump")
     );
     let mut picture = Picture::new(&text.verdict, &line, &description);
     let Some(frame) = Frame::around(trace, picture.top) else {
@@ -57,7 +68,8 @@ pub fn svg(trace: &LayerTrace, text: &MapText) -> String {
     };
     draw_path(&mut picture, trace, &frame);
     draw_marks(&mut picture, trace, &frame);
-    let bottom = draw_legend(&mut picture, trace, &frame);
+    draw_bumps(&mut picture, text, &frame);
+    let bottom = draw_legend(&mut picture, trace, text, &frame);
     picture.finish(bottom)
 }
 
@@ -293,7 +305,28 @@ fn draw_marks(picture: &mut Picture, trace: &LayerTrace, frame: &Frame) {
     }
 }
 
-fn draw_legend(picture: &mut Picture, trace: &LayerTrace, frame: &Frame) -> f64 {
+/// A bump's mark: a diamond.
+fn diamond(x: f64, y: f64, r: f64) -> String {
+    let (x, y, r) = (number(x), number(y - r), number(r));
+    format!(
+        "<path class=\"bump\" d=\"M {x} {y}l{r} {r}l-{r} {r}l-{r} -{r}z\" fill=\"{BUMP}\" stroke=\"{CARD}\" stroke-width=\"2\"/>"
+    )
+}
+
+fn bump_size(mm: f64, most_mm: f64) -> f64 {
+    6.0 + 5.0 * (mm / most_mm.max(1e-9)).sqrt()
+}
+
+fn draw_bumps(picture: &mut Picture, text: &MapText, frame: &Frame) {
+    let most_mm = text.bumps.first().map_or(0.0, |b| b.bump_mm);
+    let drawn: Vec<&Bump> = text.bumps.iter().take(MARKS_MAX).collect();
+    for bump in drawn.into_iter().rev() {
+        let (x, y) = frame.at(bump.place_mm[0], bump.place_mm[1]);
+        picture.add(&diamond(x, y, bump_size(bump.bump_mm, most_mm)));
+    }
+}
+
+fn draw_legend(picture: &mut Picture, trace: &LayerTrace, text: &MapText, frame: &Frame) -> f64 {
     let mut y = frame.top + frame.height + 34.0;
     picture.rule(y);
     y += 38.0;
@@ -306,6 +339,48 @@ fn draw_legend(picture: &mut Picture, trace: &LayerTrace, frame: &Frame) -> f64 
     );
     picture.scale_bar(WIDTH - MARGIN, y + 36.0, 250.0, frame.pixels_per_mm);
     y = speed_key(picture, y + 18.0, 560.0);
+    if let Some(highest) = text.bumps.first() {
+        picture.add(&diamond(MARGIN + 16.0, y - 9.0, 11.0));
+        let label = format!(
+            "{}; the wall stands out by up to {:.2} mm",
+            count(text.visible, "visible bump"),
+            highest.bump_mm
+        );
+        picture.say(MARGIN + 48.0, y, Voice::Body, Anchor::Start, &label);
+        y += 38.0;
+    }
+    y = stall_key(picture, trace, y);
+    let mut notes = Vec::new();
+    if trace.marks.is_empty() && trace.lost_s < LOST_MIN_S && text.notes.is_empty() {
+        notes.push("No stall on this layer.".to_string());
+    } else if !trace.marks.is_empty() {
+        notes.push("The larger a stall's mark, the more time was lost there.".to_string());
+    }
+    let most = MARKS_MAX as u64;
+    let hidden = (trace.marks.len() as u64 + trace.unmarked).saturating_sub(most);
+    if hidden > 0 {
+        notes.push(format!("{} not marked.", are(hidden, "smaller stall")));
+    }
+    let hidden = text
+        .visible
+        .saturating_sub(most.min(text.bumps.len() as u64));
+    if hidden > 0 {
+        notes.push(format!("{} not marked.", are(hidden, "lower bump")));
+    }
+    notes.extend(text.notes.iter().cloned());
+    for note in notes {
+        y = picture.paragraph(y, Voice::Note, &note);
+    }
+    y
+}
+
+/// `1 lower bump is`, `5 lower bumps are`.
+fn are(n: u64, noun: &str) -> String {
+    format!("{} {}", count(n, noun), if n == 1 { "is" } else { "are" })
+}
+
+/// The key to the stalls' marks; returns where what follows may begin.
+fn stall_key(picture: &mut Picture, trace: &LayerTrace, mut y: f64) -> f64 {
     let names = [
         (Kind::Dwell, "dwell", "the head stood still and oozed"),
         (Kind::Dip, "dip", "it braked below half speed"),
@@ -328,16 +403,7 @@ fn draw_legend(picture: &mut Picture, trace: &LayerTrace, frame: &Frame) -> f64 
         picture.say(MARGIN + 48.0, y, Voice::Body, Anchor::Start, &label);
         y += 38.0;
     }
-    let hidden = (trace.marks.len() as u64 + trace.unmarked).saturating_sub(MARKS_MAX as u64);
-    let mut note = if trace.marks.is_empty() {
-        "No stall on this layer.".to_string()
-    } else {
-        "The larger a mark, the more time was lost there.".to_string()
-    };
-    if hidden > 0 {
-        let _ = write!(note, " {hidden} smaller stalls are not marked.");
-    }
-    picture.paragraph(y, Voice::Note, &note)
+    y
 }
 
 /// The key to the colours of speed; returns where what follows may begin.

@@ -4,21 +4,20 @@ use std::fmt::Write;
 
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
-use serde::Serialize;
 
 use crate::answer::replay::{Drawing, ReplayAnswer};
 use crate::replay::cause::Cause;
 use crate::study::paths::{LEVELS, LayerPath};
 use crate::study::remedy::Remedy;
-use crate::study::stalls::Stall;
 
 use super::advice;
 use super::look::palette;
 use super::look::picture::{escape, number};
-use super::numbers::{count, share, time};
-use super::queue;
+use super::numbers::{count, rate, share, time};
+use super::page_data::{BUMPS_MAX, Data, STALLS_MAX, colour};
 use super::summary::Summary;
 use super::text::{glued, shell_word};
+use super::verdict::{self, Level};
 
 /// What the page is made from.
 pub struct Page<'a> {
@@ -42,51 +41,11 @@ pub struct Page<'a> {
     pub comparison: Option<&'a str>,
 }
 
-/// Stalls listed, those that lose most.
-const STALLS_MAX: usize = 2_000;
-/// Bytes of the packed paths: in base64 four for each three.
-const PATHS_BYTES_MAX: usize = 2_200_000;
-/// Bytes of strips.
-const STRIPS_BYTES_MAX: usize = 1_000_000;
-/// Bytes of pictures, the same.
+/// Bytes of pictures: in base64 four for each three.
 const PICTURES_BYTES_MAX: usize = 500_000;
 
 const STYLE: &str = include_str!("page/style.css");
 const SCRIPT: &str = include_str!("page/script.js");
-
-#[derive(Serialize)]
-struct Data {
-    /// Colours from stopped to full speed.
-    colours: Vec<String>,
-    layers: Vec<Layer>,
-    stalls: Vec<Row>,
-    /// By the stall's number.
-    strips: Vec<(u64, String)>,
-    worst_layer: u32,
-}
-
-#[derive(Serialize)]
-struct Layer {
-    layer: u32,
-    z: f64,
-    lost: f64,
-    path: String,
-}
-
-/// Stall, kind, cause, line, layer, x, y, z, rest, lost, bump, surface.
-#[derive(Serialize)]
-struct Row(
-    u64,
-    &'static str,
-    String,
-    u64,
-    u32,
-    [f64; 3],
-    f64,
-    f64,
-    f64,
-    &'static str,
-);
 
 /// The page; below 5 MB.
 pub fn html(page: &Page) -> String {
@@ -103,19 +62,20 @@ pub fn html(page: &Page) -> String {
             .iter()
             .fold(String::new(), |all, set| all + ", " + &escape(set))
     );
-    figures(&mut body, s);
+    figures(&mut body, page.answer, s);
     causes(&mut body, s);
     ideas(&mut body, page.ideas, s);
     map(&mut body, page);
     body.push_str(MOMENT);
-    let data = data(page);
-    table(&mut body, page, data.strips.len());
+    let data = Data::of(page.answer, page.drawing, page.layers);
+    bump_table(&mut body, page);
+    stall_table(&mut body, page, data.strips.len());
     pictures(&mut body, page);
     if let Some(svg) = page.comparison {
         let _ = writeln!(
             body,
             "<section><h2>Compared</h2><p class=\"note\">From the comparison in the same folder.</p>\
-             <img class=\"picture\" alt=\"Lost time by setting\" src=\"data:image/svg+xml;base64,{}\"></section>",
+             <img class=\"picture\" alt=\"Visible bumps by setting\" src=\"data:image/svg+xml;base64,{}\"></section>",
             STANDARD.encode(svg)
         );
     }
@@ -143,15 +103,46 @@ pub fn html(page: &Page) -> String {
     )
 }
 
-fn figures(body: &mut String, s: &Summary) {
-    let mut all: Vec<(String, &str, String)> = Vec::new();
-    if let (Some(bumps), Some(mm), true) = (s.visible_bumps, s.visible_mm, s.extrudes) {
-        let what = format!(
-            "on surfaces that are seen, {} mm or more proud by the model",
-            number(mm)
-        );
-        all.push((bumps.to_string(), "visible bumps", what));
+/// A figure: its value, its name and what it means.
+type Figure = (String, &'static str, String);
+
+/// The figures about bumps.
+fn bump_figures(answer: &ReplayAnswer, s: &Summary) -> Vec<Figure> {
+    let mut all = Vec::new();
+    let level = match s.level {
+        Level::Smooth => ("no stutter", "no stall on a move that prints"),
+        Level::Unseen => ("not seen", "the head stutters, but no bump is visible"),
+        Level::Unknown => ("unknown", "whether bumps can be seen was not worked out"),
+        Level::Few => ("a few", "some bumps are visible"),
+        Level::Ruined => ("ruined", "bumps are visible wherever one looks"),
+    };
+    all.push((level.0.to_string(), "verdict", level.1.to_string()));
+    if let (Some(expected), Some(mm), true) = (s.expected_bumps, s.visible_mm, s.extrudes) {
+        let mut what = format!("{} mm or higher, on surfaces that can be seen", number(mm));
+        if let Some([low, high]) = s.expected_bumps_range {
+            let _ = write!(what, "; in 9 of 10 runs between {low:.0} and {high:.0}");
+        }
+        if let (Some(shown), true) = (s.visible_bumps, s.runs > 1) {
+            let _ = write!(what, "; in the run that is shown {shown}");
+        }
+        all.push((format!("{expected:.0}"), "visible bumps expected", what));
     }
+    if let Some(n) = s.per_100_cm2.filter(|n| *n > 0.0) {
+        let what = "of outer wall, visible bumps expected".to_string();
+        all.push((rate(n), "on 100 cm²", what));
+    }
+    if let (Some(mm), Some(layer)) = (s.largest_bump_mm, s.largest_bump_layer) {
+        let what = format!(
+            "on {}; an upper estimate, since the inside is taken to be full",
+            verdict::layer(answer, layer)
+        );
+        all.push((format!("{mm:.2} mm"), "highest bump", what));
+    }
+    all
+}
+
+fn figures(body: &mut String, answer: &ReplayAnswer, s: &Summary) {
+    let mut all = bump_figures(answer, s);
     all.push((
         s.stalls.to_string(),
         "stalls",
@@ -175,13 +166,6 @@ fn figures(body: &mut String, s: &Summary) {
         "print time",
         format!("{} if every line were known in advance", time(s.ideal_s)),
     ));
-    if let Some(mm) = s.largest_bump_mm.filter(|mm| *mm > 0.0) {
-        all.push((
-            format!("{mm:.2} mm"),
-            "largest bump",
-            "as a bead one nozzle wide: an upper bound".to_string(),
-        ));
-    }
     if s.saves > 0 {
         let what = "times that state was kept for a power cut".to_string();
         all.push((s.saves.to_string(), "saves", what));
@@ -283,7 +267,7 @@ fn map(body: &mut String, page: &Page) {
          <div class=\"paper\"><canvas id=\"map\" role=\"img\" aria-label=\"Path of the layer seen from above\"></canvas>\
          <div id=\"tip\" role=\"status\"></div></div>\n\
          <p class=\"scale\"><span>stopped</span>{key}<span>full speed</span></p>\n\
-         <p class=\"note\">● dwell: the head stood still and oozed. ▽ dip: below half speed. ▬ drag: only slower. \
+         <p class=\"note\">◆ visible bump. ● dwell: the head stood still and oozed. ▽ dip: below half speed. ▬ drag: only slower. \
          Point at a mark or at the path for its line. The path is drawn within {} mm; grey: moves without printing.{}</p></section>",
         page.layers.len() - 1,
         number(page.within_mm.max(0.01)),
@@ -295,10 +279,10 @@ fn map(body: &mut String, page: &Page) {
     );
 }
 
-const MOMENT: &str = "<section id=\"moment\" hidden><h2>Around one stall</h2><p id=\"moment-where\"></p>\
+const MOMENT: &str = "<section id=\"moment\" hidden><h2>What happened there</h2><p id=\"moment-where\"></p>\
 <div class=\"paper\" id=\"strip\"></div></section>\n";
 
-fn table(body: &mut String, page: &Page, strips: usize) {
+fn stall_table(body: &mut String, page: &Page, strips: usize) {
     if page.answer.stalls.list().is_empty() {
         return;
     }
@@ -314,8 +298,32 @@ fn table(body: &mut String, page: &Page, strips: usize) {
         "<section><h2>Stalls</h2><p class=\"note\">{which} Choose one to see the time around it \
          (kept for the {} worst). Click a heading to sort.</p>\n\
          <div class=\"scroll\"><table id=\"stalls\" role=\"grid\"><thead><tr></tr></thead><tbody></tbody></table></div>\n\
-         <button type=\"button\" id=\"more\" hidden>Show all</button></section>",
+         <button type=\"button\" id=\"more-stalls\" class=\"more\" hidden>Show all</button></section>",
         strips
+    );
+}
+
+/// The visible bumps, the highest first.
+fn bump_table(body: &mut String, page: &Page) {
+    let total = page.answer.bumps.visible();
+    let shown = (page.answer.visible_bumps().take(BUMPS_MAX).count()) as u64;
+    if shown == 0 {
+        return;
+    }
+    let which = match (shown, total) {
+        (1, 1) => "The only one.".to_string(),
+        (shown, total) if shown < total => {
+            format!("The {shown} highest of {total}; bumps.csv has all.")
+        }
+        (_, total) => format!("All {total}."),
+    };
+    let _ = writeln!(
+        body,
+        "<section><h2>Visible bumps</h2><p class=\"note\">{which} These are the bumps of the run that is shown (seed {}), \
+         the highest first. Choose one to see it on its layer. Click a heading to sort.</p>\n\
+         <div class=\"scroll\"><table id=\"bumps\" role=\"grid\"><thead><tr></tr></thead><tbody></tbody></table></div>\n\
+         <button type=\"button\" id=\"more-bumps\" class=\"more\" hidden>Show all</button></section>",
+        page.summary.seed
     );
 }
 
@@ -346,7 +354,8 @@ fn board(body: &mut String, page: &Page) {
          <li>The job's own words decide speeds and accelerations, within the board's limits.</li>\n\
          <li>Straight ramps of speed; no smoothing of jerk, no vibration.</li>\n\
          <li>Plastic lags behind the head by one time constant; no source gives its value.</li>\n\
-         <li>A bump's height is that of a bead one nozzle wide with all of its plastic: an upper bound.</li>\n\
+         <li>A bump's height is how far the wall moves out to hold what the stall left there, with the inside taken to be \
+         full: an upper estimate.</li>\n\
          <li>From which height a bump is seen is an assumption.</li>\n</ul>\n\
          <details><summary>Board file</summary><pre>{}</pre></details></section>",
         escape_lines(page.board_text)
@@ -380,102 +389,3 @@ const CAUTIONS: &str = "<section><h2>Cautions</h2><p>Headstall only reads files.
 machine: the hot end is about 200 °C and stays hot long after the job, moving axes pinch, filament fumes want \
 ventilation. Never leave heating unattended; unplug before you open anything. Saves exist so that a print survives a \
 power cut: switching them off gives that up. The maker's manual and local rules go before anything said here.</p></section>\n";
-
-fn colour(level: usize) -> String {
-    palette::hex(palette::speed(level as f64 / (LEVELS - 1) as f64))
-}
-
-fn data(page: &Page) -> Data {
-    let stalls = page.answer.stalls.worst(STALLS_MAX);
-    let mut room = STRIPS_BYTES_MAX;
-    let mut strips = Vec::new();
-    for strip in &page.drawing.strips {
-        let Some(stall) = page.answer.stalls.of(strip.stall) else {
-            continue;
-        };
-        let svg = queue::bare(stall, strip, page.answer.board.queue.blocks);
-        // As it stands in the page: quotes and angle brackets take more.
-        let long = svg.len() + svg.matches('"').count() + 5 * svg.matches('<').count();
-        if long > room {
-            break;
-        }
-        room -= long;
-        strips.push((strip.stall, svg));
-    }
-    Data {
-        colours: (0..LEVELS).map(colour).collect(),
-        layers: page
-            .layers
-            .iter()
-            .map(|l| Layer {
-                layer: l.layer,
-                z: round(l.z_mm, 1e3),
-                lost: round(l.lost_s, 1e4),
-                path: STANDARD.encode(packed(l)),
-            })
-            .collect(),
-        stalls: stalls.into_iter().map(row).collect(),
-        strips,
-        worst_layer: page.summary.worst_layer.unwrap_or(0),
-    }
-}
-
-fn round(value: f64, by: f64) -> f64 {
-    (value * by).round() / by
-}
-
-fn row(s: &Stall) -> Row {
-    let cause = match (s.cause_name(), s.two_largest()) {
-        ("mixed", Some([most, next])) => format!("{} + {}", most.name(), next.name()),
-        (name, _) => name.to_string(),
-    };
-    Row(
-        s.stall,
-        s.kind.name(),
-        cause,
-        s.line,
-        s.layer,
-        s.place_mm.map(|v| round(v, 100.0)),
-        round(s.dwell_s, 1e4),
-        round(s.lost_s, 1e4),
-        round(s.bump_mm.unwrap_or(0.0), 1e3),
-        s.surface.map_or("", |s| s.name()),
-    )
-}
-
-/// Whether these paths are small enough for the page.
-pub fn paths_fit(layers: &[LayerPath]) -> bool {
-    layers.iter().map(|l| packed(l).len() + 60).sum::<usize>() <= PATHS_BYTES_MAX
-}
-
-/// A layer's path as bytes: for each run of one level `level + 1` (0: not printed), how many
-/// knots, and for each knot its steps in x and y, 0.01 mm, and in lines; all as varints, the steps
-/// zigzag.
-fn packed(layer: &LayerPath) -> Vec<u8> {
-    let mut out = Vec::new();
-    let mut put = |mut value: u64| {
-        while value > 127 {
-            out.push(value as u8 | 128);
-            value >>= 7;
-        }
-        out.push(value as u8);
-    };
-    let zigzag = |v: i64| ((v << 1) ^ (v >> 63)) as u64;
-    let mut at = [0i64; 3];
-    for run in layer.knots.chunk_by(|a, b| a.level == b.level) {
-        put(run[0].level.map_or(0, |l| u64::from(l) + 1));
-        put(run.len() as u64);
-        for knot in run {
-            let to = [
-                (f64::from(knot.x_mm) * 100.0).round() as i64,
-                (f64::from(knot.y_mm) * 100.0).round() as i64,
-                i64::from(knot.line),
-            ];
-            for k in 0..3 {
-                put(zigzag(to[k] - at[k]));
-            }
-            at = to;
-        }
-    }
-    out
-}

@@ -1,13 +1,18 @@
 //! All pictures of one replay, and the page that holds them.
 
 use crate::answer::replay::{Drawing, ReplayAnswer};
+use crate::study::stalls::Stall;
+use crate::study::trace::LayerTrace;
 
 use super::advice;
+use super::bump_marks::Bumps;
 use super::map::{self, MapText};
+use super::numbers::time;
 use super::page::{self, Page};
+use super::page_data;
 use super::summary::Summary;
-use super::wall::{Across, Bump, Caption};
-use super::{part, queue, speed, wall};
+use super::wall::{Across, Caption};
+use super::{part, queue, speed, verdict, wall};
 
 /// A picture: its file's name without the ending, and its SVG.
 pub type Picture = (&'static str, String);
@@ -17,36 +22,89 @@ pub fn pictures(answer: &ReplayAnswer, summary: &Summary, across: Across) -> Vec
     let Some(drawing) = &answer.drawing else {
         return Vec::new();
     };
-    let text = MapText {
-        verdict: summary.verdict.clone(),
-        job: summary.job.clone(),
-        board: summary.board.clone(),
-        layers: summary.layers,
-    };
     let caption = Caption {
         verdict: summary.verdict.clone(),
         job: summary.job.clone(),
         board: summary.board.clone(),
-        visible_mm: answer.visible_mm,
         across,
     };
-    let bumps: Vec<Bump> = answer.visible_bumps().map(Bump::from).collect();
-    let lost_s: Vec<f64> = answer.layers.iter().map(|l| l.lost_s).collect();
     let exposure = &drawing.exposure;
-    let (walls, patches) = (&exposure.walls, &exposure.patches);
+    let bumps = Bumps::of(answer, exposure);
+    let text = map_text(answer, summary, drawing, &bumps);
+    let (walls, parts) = (&exposure.walls, &exposure.parts);
     let worst = drawing.strips.iter();
     let worst = worst.filter_map(|s| Some((answer.stalls.of(s.stall)?, s)));
     let room = answer.board.queue.blocks;
     vec![
         ("map", map::svg(&drawing.trace, &text)),
-        ("wall", wall::svg(walls, patches, &bumps, &caption)),
-        ("part", part::svg(walls, &bumps, &caption)),
+        ("wall", wall::svg(walls, parts, &bumps, &caption)),
+        ("part", part::svg(walls, parts, &bumps, &caption)),
         (
             "queue",
             queue::svg(worst.take(1).next(), room, &summary.job, &summary.board),
         ),
-        ("speed", speed::svg(&exposure.wall_mm, &lost_s, &caption)),
+        (
+            "speed",
+            speed::svg(&exposure.wall_mm, &answer.layers, &caption),
+        ),
     ]
+}
+
+/// What stands around the map, and the bumps on its layer.
+fn map_text(answer: &ReplayAnswer, summary: &Summary, drawing: &Drawing, bumps: &Bumps) -> MapText {
+    let trace = &drawing.trace;
+    let on_layer = answer.bumps.by_layer().get(&trace.layer);
+    let own = bumps.visible().filter(|b| b.layer == trace.layer);
+    MapText {
+        verdict: summary.verdict.clone(),
+        job: summary.job.clone(),
+        board: summary.board.clone(),
+        layers: summary.layers,
+        bumps: own.copied().collect(),
+        visible: on_layer.map_or(0, |b| b.count),
+        notes: map_notes(answer, trace),
+    }
+}
+
+/// What else is to be said of a layer: stalls that reach into it, and where it is worse.
+fn map_notes(answer: &ReplayAnswer, trace: &LayerTrace) -> Vec<String> {
+    let mut notes = Vec::new();
+    let reaches = |s: &&Stall| {
+        let inside = |[first, last]: [u64; 2]| s.first_block <= last && s.last_block >= first;
+        s.layer != trace.layer && trace.blocks.is_some_and(inside)
+    };
+    let lost = time(trace.lost_s);
+    let stalls = answer.stalls.list().iter().filter(reaches);
+    let longest = stalls.max_by(|a, b| a.lost_s.total_cmp(&b.lost_s));
+    match longest {
+        Some(stall) => {
+            let none = if trace.marks.is_empty() {
+                format!("No stall is placed on this layer, but {lost} are lost on it. ")
+            } else {
+                String::new()
+            };
+            notes.push(format!(
+                "{none}A stall that is placed on {}, line {}, goes on here.",
+                verdict::layer(answer, stall.layer),
+                stall.line
+            ));
+        }
+        None if trace.marks.is_empty() && trace.lost_s >= 5e-4 => {
+            notes.push(format!(
+                "No stall is placed on this layer; {lost} are lost on it."
+            ));
+        }
+        None => {}
+    }
+    if let Some(worst) = answer.worst_layer().filter(|w| *w != trace.layer) {
+        let what = if answer.bumps.worst_layer().is_some() {
+            "Most visible bumps are"
+        } else {
+            "Most time is lost"
+        };
+        notes.push(format!("{what} on {}.", verdict::layer(answer, worst)));
+    }
+    notes
 }
 
 /// `report.html` around these pictures. `comparison`: the chart of a comparison in the same folder, as SVG.
@@ -74,7 +132,7 @@ pub fn page(
         .iter()
         .filter_map(|(name, what)| Some((of(name)?.1.as_str(), *what)))
         .collect();
-    let (layers, within_mm) = drawing.paths.clone().finish(page::paths_fit);
+    let (layers, within_mm) = drawing.paths.clone().finish(page_data::paths_fit);
     page::html(&Page {
         summary,
         answer,

@@ -1,5 +1,6 @@
 //! `speed.svg`: how much of the outer wall was printed how fast, and on which layers time was lost.
 
+use crate::study::watch::LayerSum;
 use crate::surface::skin::SPEED_BINS;
 
 use super::look::chart::{AXIS, Chart, Frame, plain, seconds};
@@ -15,8 +16,8 @@ const HEIGHT: f64 = 260.0;
 /// Bars of layers; with more layers each stands for several, by their sum.
 const BARS_MAX: usize = 230;
 
-/// Draws both; `wall_mm`: length of wall by speed; `lost_s`: lost time by layer, s.
-pub fn svg(wall_mm: &[f64; SPEED_BINS], lost_s: &[f64], caption: &Caption) -> String {
+/// Draws both; `wall_mm`: length of wall by speed; `sums`: lost time and height by layer.
+pub fn svg(wall_mm: &[f64; SPEED_BINS], sums: &[LayerSum], caption: &Caption) -> String {
     let line = format!("{} on {}", caption.job, caption.board);
     let all_mm: f64 = wall_mm.iter().sum();
     let description = wall_mm
@@ -40,7 +41,7 @@ pub fn svg(wall_mm: &[f64; SPEED_BINS], lost_s: &[f64], caption: &Caption) -> St
     let title = "Time lost by layer";
     picture.say(MARGIN, y, Voice::Strong, Anchor::Start, title);
     y += 56.0;
-    y = layers(&mut picture, lost_s, y);
+    y = layers(&mut picture, sums, y);
     picture.finish(y)
 }
 
@@ -94,11 +95,11 @@ fn speeds(picture: &mut Picture, percent: &[f64; SPEED_BINS], top: f64) -> f64 {
 }
 
 /// Lost time over the layers; returns where it ends.
-fn layers(picture: &mut Picture, lost_s: &[f64], top: f64) -> f64 {
-    let each = lost_s.len().div_ceil(BARS_MAX).max(1);
-    let bars: Vec<f64> = lost_s
+fn layers(picture: &mut Picture, sums: &[LayerSum], top: f64) -> f64 {
+    let each = sums.len().div_ceil(BARS_MAX).max(1);
+    let bars: Vec<f64> = sums
         .chunks(each)
-        .map(|c| c.iter().sum::<f64>().max(0.0))
+        .map(|c| c.iter().map(|l| l.lost_s).sum::<f64>().max(0.0))
         .collect();
     let worst_s = bars.iter().copied().fold(0.0, f64::max);
     if worst_s < 5e-4 {
@@ -117,10 +118,15 @@ fn layers(picture: &mut Picture, lost_s: &[f64], top: f64) -> f64 {
     });
     let at = bars.iter().position(|s| *s == worst_s).unwrap_or(0);
     let name = match each {
-        1 => format!("layer {at}: {}", time(worst_s)),
+        1 => format!("layer {at} (z {:.2} mm): {}", sums[at].z_mm, time(worst_s)),
         _ => {
-            let last = ((at + 1) * each).min(lost_s.len()) - 1;
-            format!("layers {} to {last}: {}", at * each, time(worst_s))
+            let (first, last) = (at * each, ((at + 1) * each).min(sums.len()) - 1);
+            format!(
+                "layers {first} to {last} (z {:.2} to {:.2} mm): {}",
+                sums[first].z_mm,
+                sums[last].z_mm,
+                time(worst_s)
+            )
         }
     };
     let above = (at as f64, worst_s);

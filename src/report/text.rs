@@ -43,6 +43,10 @@ fn words(text: &str) -> Vec<String> {
                 last.push(' ');
                 last.push_str(word);
             }
+            Some(last) if last == "(z" => {
+                last.push(' ');
+                last.push_str(word);
+            }
             _ => words.push(word.to_string()),
         }
     }

@@ -46,6 +46,8 @@ pub struct LayerTrace {
     pub z_mm: f64,
     /// Lost time of its blocks, s.
     pub lost_s: f64,
+    /// Its first block and its last, from 0.
+    pub blocks: Option<[u64; 2]>,
     /// Whether the head moves on it.
     pub moves: bool,
     /// Whether anything is printed on it.
@@ -81,6 +83,8 @@ impl LayerTrace {
         let place = &done.place;
         let (from, to) = (place.from_mm, place.to_mm);
         self.lost_s += done.lost_s();
+        let block = done.ran.block;
+        self.blocks = Some([self.blocks.map_or(block, |b| b[0]), block]);
         if from[0] == to[0] && from[1] == to[1] {
             return;
         }

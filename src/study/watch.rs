@@ -333,8 +333,10 @@ impl<S: FnMut(&bumps::Found)> Watcher for Watch<S> {
         }
         let layer = self.seen.layer(done.layer);
         layer.lost_s += lost_s;
-        if done.place.e_mm > 0.0 {
-            layer.z_mm = done.place.to_mm[2];
+        let (from, to) = (done.place.from_mm, done.place.to_mm);
+        // What rises to the next layer may extrude too, when it undoes a retraction.
+        if done.place.e_mm > 0.0 && (from[0] != to[0] || from[1] != to[1]) {
+            layer.z_mm = to[2];
         }
         self.weigh(done);
         if let Some(skin) = &mut self.skin {

@@ -14,8 +14,6 @@ pub(super) struct Point {
 /// A block that leaves too much plastic.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Asked {
-    /// The layer's bead that was printed last when the block began.
-    pub bead: u32,
     pub at_mm: [f32; 2],
     pub width_mm: f32,
     pub excess_mm3: f32,

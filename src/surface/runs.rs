@@ -53,11 +53,6 @@ impl Faced {
     pub fn void(void: u32, column: u32) -> Self {
         Faced { face: void, column }
     }
-
-    /// The column on whose outside it lies, if it does.
-    pub fn outer_of(&self) -> Option<u32> {
-        (self.face == OUTER).then_some(self.column)
-    }
 }
 
 #[derive(Clone, Copy, Debug)]

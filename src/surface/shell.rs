@@ -13,7 +13,7 @@ use super::lines::{length_mm, lines};
 use super::parts::{Part, parts};
 use super::runs::{Faced, Runs};
 use super::voids::{Voids, is_void};
-use super::walls::{Patch, SPEED_BINS, WallPoint, Walls};
+use super::walls::{SPEED_BINS, WallPoint, Walls};
 
 /// Width of a cell, nozzle widths.
 const CELL_NOZZLES: f64 = 0.3;
@@ -40,8 +40,6 @@ pub struct Exposure {
     pub first_unknown_layer: Option<u32>,
     /// The walls that are seen from outside, thinned, in the order of the path.
     pub walls: Vec<WallPoint>,
-    /// Too much plastic on those walls, neighbours in one.
-    pub patches: Vec<Patch>,
     /// Length of outer wall by replayed over ideal speed, from 0 to 1, mm; of the layers whose
     /// walls are kept.
     pub wall_mm: [f64; SPEED_BINS],
@@ -281,12 +279,12 @@ impl Shell {
             leave_out(&mut self.left_out, Why::OpenLine, open_lines, layers);
         }
         if self.walls_wanted {
-            self.keep_walls(held, &grid, loops, faced);
+            self.keep_walls(held, &grid, loops);
         }
         self.voids.lies_below(grid, voids, layer.z_mm);
     }
 
-    fn keep_walls(&mut self, held: &Held, grid: &Grid, loops: bool, faced: &[Faced]) {
+    fn keep_walls(&mut self, held: &Held, grid: &Grid, loops: bool) {
         let layer = &held.layer;
         let walls = held
             .lines
@@ -301,11 +299,6 @@ impl Shell {
             })
         });
         self.walls.layer(layer.number, layer.z_mm, beads, grid);
-        for asked in &layer.asked {
-            if let Some(column) = faced.get(asked.bead as usize).and_then(Faced::outer_of) {
-                self.walls.patch(asked, layer.z_mm, layer.height_mm, column);
-            }
-        }
     }
 
     /// Ends the job: what is open above is seen.
@@ -345,7 +338,6 @@ impl Shell {
             unknown_layers: self.unknown_layers,
             first_unknown_layer: self.first_unknown_layer,
             walls: self.walls.points,
-            patches: self.walls.patches,
             wall_mm: self.walls.length_mm,
         }
     }

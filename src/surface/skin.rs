@@ -17,12 +17,12 @@ pub use super::facing::{Face, Faces, Surface};
 pub use super::left_out::{LeftOut, Why};
 pub use super::parts::Part;
 pub use super::shell::Exposure;
-pub use super::walls::{Patch, SPEED_BINS, WallPoint};
+pub use super::walls::{SPEED_BINS, WallPoint};
 
 /// What is wanted of a surface.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Wanted {
-    /// Its walls, and what is too much on them, for pictures.
+    /// Its walls, for pictures.
     pub walls: bool,
     /// All that is printed is part: skirts, purge lines and supports too.
     pub whole: bool,
@@ -201,7 +201,6 @@ impl Skin {
         }
         let last_mm = self.layer.last_width_mm();
         self.layer.asked.push(Asked {
-            bead: self.layer.bead_count().saturating_sub(1) as u32,
             at_mm: flat(place.from_mm),
             width_mm: last_mm.unwrap_or(self.nozzle_mm as f32),
             excess_mm3: excess_mm3 as f32,

@@ -1,7 +1,6 @@
-//! What pictures need of the outer walls: their course, and too much plastic on them.
+//! What pictures need of the outer walls: their course.
 
 use super::grid::{Bead, Grid, OUTSIDE};
-use super::layer::Asked;
 use super::lines::length_mm;
 
 /// A point of a wall that can be seen from outside, in the order of the path.
@@ -19,27 +18,6 @@ pub struct WallPoint {
     pub part: u32,
 }
 
-/// Too much plastic on a wall that is seen from outside.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Patch {
-    /// x, mm.
-    pub x_mm: f32,
-    /// y, mm.
-    pub y_mm: f32,
-    /// z, mm.
-    pub z_mm: f32,
-    /// Plastic too much, mm³.
-    pub excess_mm3: f32,
-    /// Height of the layer, mm.
-    pub layer_height_mm: f32,
-    /// The part to which it belongs, a place in [`super::shell::Exposure::parts`].
-    pub part: u32,
-}
-
-/// Patches of one layer closer than this are one, mm.
-const PATCH_MM: f32 = 0.8;
-/// Patches that are kept.
-const PATCHES_MAX: usize = 400_000;
 /// Wall points are about this far apart, mm.
 const WALL_STEP_MM: f64 = 0.7;
 /// Wall points that are kept; with more, layers are left out.
@@ -50,15 +28,13 @@ const LAYER_POINTS_MAX: f64 = 200_000.0;
 /// Classes of speed ratio.
 pub const SPEED_BINS: usize = 10;
 
-/// Walls and patches of all layers so far. A part's number is that of its column until the job ends.
+/// Walls of all layers so far. A part's number is that of its column until the job ends.
 #[derive(Debug)]
 pub(super) struct Walls {
     z_mm: f64,
     pub points: Vec<WallPoint>,
     /// Each how many-th layer's walls are kept.
     every: u32,
-    pub patches: Vec<Patch>,
-    patch_mm: f32,
     /// Length of outer wall by speed ratio, mm.
     pub length_mm: [f64; SPEED_BINS],
 }
@@ -77,8 +53,6 @@ impl Walls {
             z_mm: 0.0,
             points: Vec::new(),
             every: 1,
-            patches: Vec::new(),
-            patch_mm: PATCH_MM,
             length_mm: [0.0; SPEED_BINS],
         }
     }
@@ -157,37 +131,6 @@ impl Walls {
         }
     }
 
-    /// Keeps what is too much on the outside of a layer; neighbours in one.
-    pub fn patch(&mut self, asked: &Asked, z_mm: f64, layer_height_mm: f64, column: u32) {
-        self.add(Patch {
-            x_mm: asked.at_mm[0],
-            y_mm: asked.at_mm[1],
-            z_mm: z_mm as f32,
-            excess_mm3: asked.excess_mm3,
-            layer_height_mm: layer_height_mm as f32,
-            part: column,
-        });
-        if self.patches.len() > PATCHES_MAX {
-            self.patch_mm *= 2.0;
-            for patch in std::mem::take(&mut self.patches) {
-                self.add(patch);
-            }
-        }
-    }
-
-    fn add(&mut self, patch: Patch) {
-        match self.patches.last_mut() {
-            Some(last)
-                if last.z_mm == patch.z_mm
-                    && last.part == patch.part
-                    && (last.x_mm - patch.x_mm).hypot(last.y_mm - patch.y_mm) < self.patch_mm =>
-            {
-                last.excess_mm3 += patch.excess_mm3;
-            }
-            _ => self.patches.push(patch),
-        }
-    }
-
     fn keep(&mut self, [x_mm, y_mm]: [f64; 2], starts: bool, part: u32) {
         self.points.push(WallPoint {
             x_mm: x_mm as f32,
@@ -205,16 +148,11 @@ impl Walls {
         }
     }
 
-    /// Gives walls and patches the parts of their columns; those of no part are left out.
+    /// Gives walls the parts of their columns; those of no part are left out.
     pub fn finish(&mut self, mut part: impl FnMut(u32) -> Option<u32>) {
         self.points.retain_mut(|w| {
             let part = part(w.part);
             w.part = part.unwrap_or(u32::MAX);
-            part.is_some()
-        });
-        self.patches.retain_mut(|p| {
-            let part = part(p.part);
-            p.part = part.unwrap_or(u32::MAX);
             part.is_some()
         });
     }

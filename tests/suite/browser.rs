@@ -324,6 +324,44 @@ fn the_page_works() {
         );
     }
 
+    // A bump, which the page has chosen when it opens, and by a click; no stall is chosen then.
+    browser.go(&out.join("report.html"));
+    let moment = || browser.text("return document.getElementById('moment-where').textContent");
+    assert!(moment().starts_with("Bump of "), "{}", moment());
+    let heights = browser.eval("return [...document.querySelectorAll('#bumps tbody tr')].map((r) => Number(r.cells[0].textContent))");
+    let heights: Vec<f64> = heights
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|v| v.as_f64().unwrap())
+        .collect();
+    assert!(
+        heights.len() >= 2 && heights.windows(2).all(|w| w[0] >= w[1]),
+        "{heights:?}"
+    );
+    browser.click("#bumps tbody tr:nth-child(2)");
+    let cell = |k: usize| {
+        browser.text(&format!(
+            "return document.querySelector('#bumps tbody tr:nth-child(2)').cells[{k}].textContent"
+        ))
+    };
+    let said = format!(
+        "Bump of {} mm on layer {} (z {} mm), ",
+        cell(0),
+        cell(1),
+        cell(2)
+    );
+    assert!(moment().starts_with(&said), "{} {said}", moment());
+    assert!(
+        which().starts_with(&format!("layer {}, ", cell(1))),
+        "{}",
+        which()
+    );
+    assert_eq!(
+        browser.eval("return [...document.querySelectorAll('tr[aria-selected=true]')].map((r) => r.closest('table').id)"),
+        json!(["bumps"])
+    );
+
     // Pointing at the path tells its line.
     let at = browser.eval(
         "document.getElementById('map').scrollIntoView(); const r = document.getElementById('map').getBoundingClientRect(); \

@@ -5,6 +5,7 @@ use headstall::report::look::palette::{DONE, INK};
 use headstall::report::look::picture::{Anchor, MARGIN, Picture, Voice, WIDTH};
 use headstall::report::speed;
 use headstall::report::wall::{Across, Caption};
+use headstall::study::watch::LayerSum;
 use proptest::prelude::*;
 use roxmltree::{Document, Node};
 
@@ -218,16 +219,23 @@ proptest! {
 /// Each layer has its bar; with more layers than bars have room, they stand for several.
 #[test]
 fn lost_time_by_layer_has_a_bar_for_each() {
+    let sum = |number: u32, lost_s: f64| LayerSum {
+        lost_s,
+        stalls: 0,
+        z_mm: 0.2 * f64::from(number),
+    };
     let caption = Caption {
         verdict: "Stutters.".into(),
         job: "lantern.gcode".into(),
         board: "b".into(),
-        visible_mm: 0.1,
         across: Across::Angle,
     };
-    for (layers, bars, worst) in [(1, 1, "layer 0: 1.0 s"), (40, 40, "layer 39: 40 s")] {
-        let lost_s: Vec<f64> = (1..=layers).map(f64::from).collect();
-        let svg = speed::svg(&[1.0; 10], &lost_s, &caption);
+    for (layers, bars, worst) in [
+        (1, 1, "layer 0 (z 0.20 mm): 1.0 s"),
+        (40, 40, "layer 39 (z 8.00 mm): 40 s"),
+    ] {
+        let sums: Vec<LayerSum> = (1..=layers).map(|k| sum(k, f64::from(k))).collect();
+        let svg = speed::svg(&[1.0; 10], &sums, &caption);
         let xml = Document::parse(&svg).unwrap();
         let path = of_class(&xml, "layer")[0]
             .attribute("d")
@@ -237,9 +245,13 @@ fn lost_time_by_layer_has_a_bar_for_each() {
         assert!(svg.contains(worst), "{svg}");
         assert_eq!(of_class(&xml, "speed").len(), 10);
     }
-    let svg = speed::svg(&[1.0; 10], &[0.5; 1001], &caption);
+    let sums: Vec<LayerSum> = (1..=1001).map(|k| sum(k, 0.5)).collect();
+    let svg = speed::svg(&[1.0; 10], &sums, &caption);
     let xml = Document::parse(&svg).unwrap();
     let path = of_class(&xml, "layer")[0].attribute("d").unwrap();
     assert_eq!(path.matches('z').count(), 1001usize.div_ceil(5));
-    assert!(svg.contains("layers 0 to 4: 2.5 s"), "{svg}");
+    assert!(
+        svg.contains("layers 0 to 4 (z 0.20 to 1.00 mm): 2.5 s"),
+        "{svg}"
+    );
 }

@@ -227,6 +227,9 @@ fn jobs_and_boards_into_the_replay() {
                     job: "j".into(),
                     board: "b".into(),
                     layers: done.source.steps.layers().count(),
+                    bumps: Vec::new(),
+                    visible: 0,
+                    notes: Vec::new(),
                 };
                 let svg = map::svg(&trace, &text);
                 assert!(!svg.contains("NaN") && !svg.contains("inf"));

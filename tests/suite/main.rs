@@ -41,3 +41,4 @@ mod strips;
 mod surfaces;
 mod surfaces_parts;
 mod tidy;
+mod wall;

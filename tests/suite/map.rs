@@ -1,11 +1,16 @@
 //! The map, as a reader of SVG sees it.
 
+use headstall::answer::job::Job;
+use headstall::answer::replay::{ReplayAnswer, ReplayQuestion, replay};
 use headstall::report::map::{self, MapText};
+use headstall::report::pictures::pictures;
+use headstall::report::summary::Summary;
+use headstall::report::wall::Across;
 use headstall::study::trace::{LayerTrace, Segment};
 use headstall::study::watch::Watch;
 use roxmltree::Document;
 
-use headstall::demo::lantern::STUTTERS;
+use headstall::demo::lantern::{Lantern, STUTTERS};
 
 use super::making::{board_from, run};
 
@@ -15,6 +20,9 @@ fn text() -> MapText {
         job: "<script>alert(1)</script>.gcode".into(),
         board: "a & b \"c\"".into(),
         layers: 3,
+        bumps: Vec::new(),
+        visible: 0,
+        notes: Vec::new(),
     }
 }
 
@@ -117,4 +125,50 @@ fn marks_stand_for_stalls() {
         assert_eq!(marks(class), expected, "{class}");
     }
     assert_eq!(marks("scale"), 1);
+}
+
+/// The answer with all that pictures need, of a job that can be read again or not, and its map.
+fn drawn(job: &str, board: &str, sets: &[&str], again: bool) -> (ReplayAnswer, String) {
+    let board = board_from(board, sets);
+    let question = ReplayQuestion {
+        pictures: true,
+        runs: 1,
+        ..ReplayQuestion::of(&board)
+    };
+    let text = job.as_bytes().to_vec();
+    let mut job = if again {
+        Job::in_memory("j", text)
+    } else {
+        Job::new("j", None, move || {
+            Ok(Box::new(std::io::Cursor::new(text.clone())))
+        })
+    };
+    let answer = replay(&mut job, &question, &(), &mut ()).unwrap();
+    let summary = Summary::of(&answer, &[]);
+    let all = pictures(&answer, &summary, Across::Angle);
+    let map = all.into_iter().find(|p| p.0 == "map").unwrap().1;
+    (answer, map)
+}
+
+/// The map shows the layer that the verdict names, with each of its visible bumps; of a stream it says which layer
+/// is worse.
+#[test]
+fn the_layer_drawn_is_the_one_that_the_verdict_names() {
+    let job = Lantern::default().job();
+    let (answer, map) = drawn(&job, STUTTERS, &[], true);
+    let worst = answer.bumps.worst_layer().unwrap();
+    let (first, _) = drawn(&job, STUTTERS, &[], false);
+    let streamed = first.drawing.as_ref().unwrap().trace.layer;
+    assert_ne!(streamed, worst, "else this test tells nothing");
+    let drawing = answer.drawing.as_ref().unwrap();
+    assert_eq!(drawing.trace.layer, worst);
+    let z_mm = answer.layers[worst as usize].z_mm;
+    assert!(map.contains(&format!("layer {worst} (z {z_mm:.2} mm) of layers 0 to ")));
+    assert!(!map.contains("Most visible bumps are on"));
+    // One more diamond stands in the key.
+    let bumps = answer.bumps.by_layer()[&worst].count;
+    assert_eq!(map.matches("class=\"bump\"").count() as u64, bumps + 1);
+    let (_, streamed) = drawn(&job, STUTTERS, &[], false);
+    let said = format!("Most visible bumps are on layer {worst} (z {z_mm:.2} mm).");
+    assert!(streamed.contains(&said), "{streamed}");
 }

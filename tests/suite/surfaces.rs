@@ -5,8 +5,6 @@ use headstall::board::types::Board;
 use headstall::job::reader::JobReader;
 use headstall::replay::source::Planned;
 use headstall::replay::stream::{Done, Watcher, replay};
-use headstall::report::wall::{Across, Bump, Caption};
-use headstall::report::{part, wall};
 use headstall::study::bumps::Found;
 use headstall::study::watch::Watch;
 use headstall::surface::faces;
@@ -15,7 +13,6 @@ use headstall::surface::grid::{Bead, Grid, OUTSIDE, SOLID};
 use headstall::surface::limits::Budget;
 use headstall::surface::skin::{Exposure, Skin, Surface, Wanted};
 use proptest::prelude::*;
-use roxmltree::Document;
 
 use super::laws::{any_board, any_job};
 use super::making::board;
@@ -395,87 +392,6 @@ fn far_apart() {
     assert!((hole - 2.0 * alone).abs() < 0.1 * outer, "{hole} {alone}");
 }
 
-/// The unrolled wall shows outer bumps only, and says how many more there are.
-#[test]
-fn bumps_in_holes_are_told_not_drawn() {
-    let (exposure, _) = print(&[ring(0.0, 0.0, 9.0), ring(0.0, 0.0, 9.0)]);
-    let bump = |x: f64, outer: bool| Bump {
-        place_mm: [x, 0.0, 0.2],
-        bump_mm: 0.3,
-        outer,
-    };
-    let bumps = [bump(9.0, true), bump(8.6, false), bump(-8.6, false)];
-    let caption = Caption {
-        verdict: "v".into(),
-        job: "j".into(),
-        board: "b".into(),
-        visible_mm: 0.1,
-        across: Across::Angle,
-    };
-    let svg = wall::svg(&exposure.walls, &exposure.patches, &bumps, &caption);
-    assert_eq!(svg.matches("class=\"bump\"").count(), 1);
-    assert!(svg.contains("1 visible bump of") && svg.contains("2 more bumps are in holes"));
-    assert_eq!(
-        part::svg(&exposure.walls, &bumps, &caption)
-            .matches("class=\"bump\"")
-            .count(),
-        3
-    );
-}
-
-/// The pictures of the whole part are XML, small, and show each bump.
-#[test]
-fn pictures_of_the_part() {
-    let layers: Vec<Vec<Bead>> = (0..6)
-        .map(|_| [ring(0.0, 0.0, 9.0), ring(40.0, 0.0, 6.0)].concat())
-        .collect();
-    let (exposure, blocks) = print(&layers);
-    let bumps: Vec<Bump> = blocks
-        .iter()
-        .step_by(97)
-        .enumerate()
-        .map(|(k, (_, _, place_mm))| Bump {
-            place_mm: *place_mm,
-            bump_mm: 0.1 + k as f64 * 0.01,
-            outer: true,
-        })
-        .collect();
-    assert!(bumps.len() > 10);
-    let caption = Caption {
-        verdict: "Stutters & more.".into(),
-        job: "<b>.gcode".into(),
-        board: "b".into(),
-        visible_mm: 0.1,
-        across: Across::Angle,
-    };
-    let by_length = Caption {
-        across: Across::Length,
-        ..caption.clone()
-    };
-    for svg in [
-        wall::svg(&exposure.walls, &exposure.patches, &bumps, &caption),
-        part::svg(&exposure.walls, &bumps, &caption),
-        wall::svg(&exposure.walls, &exposure.patches, &bumps, &by_length),
-    ] {
-        let xml = Document::parse(&svg).unwrap();
-        let marks = xml
-            .descendants()
-            .filter(|n| n.attribute("class") == Some("bump"))
-            .count();
-        assert_eq!(marks, bumps.len());
-        assert!(svg.len() < 2_000_000 && !svg.contains("NaN"));
-    }
-    // Two parts on the bed are two labels.
-    let svg = wall::svg(&exposure.walls, &exposure.patches, &bumps, &caption);
-    assert_eq!(svg.matches("class=\"wall\"").count(), 2);
-    for svg in [
-        wall::svg(&[], &[], &[], &caption),
-        part::svg(&[], &[], &caption),
-    ] {
-        Document::parse(&svg).unwrap();
-    }
-}
-
 /// Long straight walls are kept along their whole length, once around.
 #[test]
 fn walls_of_a_box() {
@@ -492,13 +408,4 @@ fn walls_of_a_box() {
     }
     assert!((length - 200.0).abs() < 0.5, "{length}");
     assert_eq!(walls.iter().filter(|w| w.starts).count(), 2);
-    let caption = Caption {
-        verdict: "v".into(),
-        job: "j".into(),
-        board: "b".into(),
-        visible_mm: 0.1,
-        across: Across::Angle,
-    };
-    let svg = wall::svg(walls, &[], &[], &caption);
-    assert_eq!(svg.matches("class=\"wall\"").count(), 1);
 }

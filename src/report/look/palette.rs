@@ -17,6 +17,8 @@ pub const CARD: &str = "#ffffff";
 
 /// What the head did, over time.
 pub const DONE: &str = "#8fc1e3";
+/// A bump among marks of stalls.
+pub const BUMP: &str = "#1f5fa8";
 /// A bare wall, unrolled.
 pub const GROUND: &str = "#eef4f8";
 /// A wall that is thicker, from little to much.

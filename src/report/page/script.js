@@ -2,7 +2,11 @@
 (() => {
   const data = JSON.parse(document.getElementById('data').textContent);
   const el = (id) => document.getElementById(id);
-  const STALL = 0, KIND = 1, CAUSE = 2, LINE = 3, LAYER = 4, PLACE = 5, REST = 6, LOST = 7, BUMP = 8, SURFACE = 9;
+  // Columns that stalls and bumps share, those of a stall, those of a bump.
+  const CAUSE = 2, LINE = 3, LAYER = 4, PLACE = 5;
+  const STALL = 0, KIND = 1, REST = 6, LOST = 7, BUMP = 8, SURFACE = 9;
+  const LEFT_BY = 1, HEIGHT = 6, FACES = 7, PART = 8;
+  const bumps = new Set(data.bumps);
   const strips = new Map(data.strips);
   let chosen = null;
   const ms = (s) => (s < 1 ? Math.round(s * 1000) + ' ms' : s.toFixed(1) + ' s');
@@ -33,7 +37,7 @@
   }
 
   const canvas = el('map');
-  let runs = [], frame = null, here = [];
+  let runs = [], frame = null, here = [], bumpsHere = [];
 
   function box() {
     let low = [Infinity, Infinity], high = [-Infinity, -Infinity];
@@ -81,6 +85,7 @@
       pen.stroke();
     }
     for (const stall of [...here].reverse()) mark(pen, stall);
+    for (const bump of [...bumpsHere].reverse()) diamond(pen, bump);
     // A scale bar.
     const power = 10 ** Math.floor(Math.log10(wide * 0.3 / scale));
     const mm = [5, 2, 1].map((k) => k * power).find((v) => v * scale <= wide * 0.3) || power;
@@ -104,9 +109,22 @@
     } else {
       pen.moveTo(x - r, y); pen.lineTo(x + r, y); pen.stroke();
     }
-    if (stall === chosen) {
-      pen.beginPath(); pen.arc(x, y, r + 7, 0, 7); pen.strokeStyle = '#1f5fa8'; pen.lineWidth = 4; pen.stroke();
-    }
+    if (stall === chosen) ring(pen, x, y, r + 7);
+  }
+
+  function ring(pen, x, y, r) {
+    pen.beginPath(); pen.arc(x, y, r, 0, 7); pen.strokeStyle = '#1f5fa8'; pen.lineWidth = 4; pen.stroke();
+  }
+
+  // A bump: as large as it is high, against the highest of all.
+  const size = (bump) => 5 + 6 * Math.sqrt(bump[HEIGHT] / data.bumps[0][HEIGHT]);
+  function diamond(pen, bump) {
+    const [x, y] = frame.at(bump[PLACE][0], bump[PLACE][1]), r = size(bump);
+    pen.beginPath();
+    pen.moveTo(x, y - r); pen.lineTo(x + r, y); pen.lineTo(x, y + r); pen.lineTo(x - r, y); pen.closePath();
+    pen.fillStyle = '#1f5fa8'; pen.fill();
+    pen.strokeStyle = '#fff'; pen.lineWidth = 2; pen.stroke();
+    if (bump === chosen) ring(pen, x, y, r + 8);
   }
 
   function show(index) {
@@ -116,8 +134,10 @@
     const layer = data.layers[at];
     runs = layer.runs ??= unpack(layer.path);
     here = data.stalls.filter((s) => s[LAYER] === layer.layer).sort((a, b) => b[LOST] - a[LOST]).slice(0, 400);
-    const told = 'layer ' + layer.layer + ', z ' + layer.z.toFixed(2) + ' mm, ' + ms(Math.max(layer.lost, 0)) + ' lost, ' +
-      here.length + (here.length === 1 ? ' stall' : ' stalls');
+    bumpsHere = data.bumps.filter((b) => b[LAYER] === layer.layer).slice(0, 400);
+    const count = (n, noun) => n + ' ' + noun + (n === 1 ? '' : 's');
+    const told = 'layer ' + layer.layer + ', z ' + layer.z.toFixed(2) + ' mm, ' + count(layer.bumps, 'visible bump') + ', ' +
+      count(layer.stalls, 'stall') + ', ' + ms(Math.max(layer.lost, 0)) + ' lost';
     el('which').textContent = told;
     slider.setAttribute('aria-valuetext', told);
     draw();
@@ -125,6 +145,10 @@
 
   // What lies under the pointer: a mark first, else the path.
   function find(px, py) {
+    for (const bump of bumpsHere) {
+      const [x, y] = frame.at(bump[PLACE][0], bump[PLACE][1]);
+      if (Math.hypot(x - px, y - py) <= size(bump)) return { bump, x, y };
+    }
     for (const stall of here) {
       const [x, y] = frame.at(stall[PLACE][0], stall[PLACE][1]);
       if (Math.hypot(x - px, y - py) <= Math.min(Math.max(22 * Math.sqrt(stall[LOST]), 9), 20)) return { stall, x, y };
@@ -150,8 +174,9 @@
   function tell(found) {
     const tip = el('tip');
     if (!found) { tip.style.visibility = 'hidden'; return; }
-    const s = found.stall;
-    tip.textContent = s
+    const s = found.stall, b = found.bump;
+    tip.textContent = b ? 'bump of ' + b[HEIGHT].toFixed(2) + ' mm, line ' + b[LINE] + ', lost by ' + b[CAUSE]
+      : s
       ? s[KIND] + ', line ' + s[LINE] + ': ' + s[CAUSE] + ', ' + ms(s[LOST]) + ' lost'
       : 'about line ' + found.line + ', ' + Math.round(100 * found.level / (data.colours.length - 1)) + ' % of full speed';
     tip.style.visibility = 'visible';
@@ -160,75 +185,89 @@
     tip.style.top = (found.y > 60 ? found.y - tip.offsetHeight - 14 : found.y + 18) + 'px';
   }
 
-  function choose(stall, scroll) {
-    chosen = stall;
-    const at = data.layers.findIndex((l) => l.layer === stall[LAYER]);
+  const where = (row) => ' on layer ' + row[LAYER] + ' (z ' + row[PLACE][2].toFixed(2) + ' mm), line ' + row[LINE] +
+    ', at x ' + row[PLACE][0] + ', y ' + row[PLACE][1] + ' mm';
+
+  // Shows a bump or a stall on its layer, and the time around it.
+  function choose(item, scroll) {
+    chosen = item;
+    const at = data.layers.findIndex((l) => l.layer === item[LAYER]);
     if (canvas && at >= 0) show(at);
-    const svg = strips.get(stall[STALL]);
+    const isBump = bumps.has(item);
+    const svg = strips.get(item[isBump ? LEFT_BY : STALL]);
     el('moment').hidden = false;
-    el('moment-where').textContent = stall[KIND] + ' on layer ' + stall[LAYER] + ', line ' + stall[LINE] + ', at x ' +
-      stall[PLACE][0] + ', y ' + stall[PLACE][1] + ' mm: ' + stall[CAUSE] + ', ' + ms(stall[LOST]) + ' lost.' +
+    el('moment-where').textContent = (isBump
+      ? 'Bump of ' + item[HEIGHT].toFixed(2) + ' mm' + where(item) + '. The stall that left it: ' + (item[CAUSE] || 'not listed') + '.'
+      : item[KIND] + where(item) + ': ' + item[CAUSE] + ', ' + ms(item[LOST]) + ' lost.') +
       (svg ? '' : ' The time around it is kept for the worst stalls only.');
     el('strip').innerHTML = svg || '';
-    for (const row of document.querySelectorAll('#stalls tbody tr')) {
-      row.setAttribute('aria-selected', String(Number(row.dataset.stall) === stall[STALL]));
+    for (const row of document.querySelectorAll('table[role=grid] tbody tr')) {
+      row.setAttribute('aria-selected', String(row.item === chosen));
     }
     if (scroll) el('moment').scrollIntoView({ block: 'nearest' });
   }
 
-  // The table.
-  const columns = [
-    ['layer', (s) => s[LAYER]], ['line', (s) => s[LINE]], ['lost, ms', (s) => s[LOST] * 1000, 1],
-    ['bump, mm', (s) => s[BUMP], 2], ['kind', (s) => s[KIND]], ['lost by', (s) => s[CAUSE]],
-    ['rest, ms', (s) => s[REST] * 1000, 1],
-    ['x, mm', (s) => s[PLACE][0], 2], ['y, mm', (s) => s[PLACE][1], 2], ['surface', (s) => s[SURFACE]],
-  ];
-  let sorted = 2, falls = true, all = false;
-  function fill() {
-    const of = columns[sorted][1], sign = falls ? -1 : 1;
-    const rows = [...data.stalls].sort((a, b) => (of(a) < of(b) ? -sign : of(a) > of(b) ? sign : a[STALL] - b[STALL]));
-    const body = document.querySelector('#stalls tbody');
-    body.textContent = '';
-    for (const stall of all ? rows : rows.slice(0, 25)) {
-      const row = body.insertRow();
-      row.tabIndex = 0;
-      row.dataset.stall = stall[STALL];
-      row.setAttribute('aria-selected', String(stall === chosen));
-      for (const [, value, digits] of columns) {
-        const cell = row.insertCell(), v = value(stall);
-        cell.textContent = digits === undefined ? v : v.toFixed(digits);
-        if (typeof v === 'string') cell.className = 'words';
+  // A table that can be sorted, and whose rows can be chosen. Columns: name, value, digits.
+  function table(id, items, columns, sorted) {
+    if (!el(id)) return;
+    const head = document.querySelector('#' + id + ' thead tr'), body = document.querySelector('#' + id + ' tbody');
+    const more = el('more-' + id);
+    let falls = true, all = false;
+    function fill() {
+      const of = columns[sorted][1], sign = falls ? -1 : 1;
+      const rows = [...items].sort((a, b) => (of(a) < of(b) ? -sign : of(a) > of(b) ? sign : a[0] - b[0]));
+      body.textContent = '';
+      for (const item of all ? rows : rows.slice(0, 25)) {
+        const row = body.insertRow();
+        row.tabIndex = 0;
+        row.item = item;
+        row.setAttribute('aria-selected', String(item === chosen));
+        for (const [, value, digits] of columns) {
+          const cell = row.insertCell(), v = value(item);
+          cell.textContent = digits === undefined ? v : v.toFixed(digits);
+          if (typeof v === 'string') cell.className = 'words';
+        }
+        row.addEventListener('click', () => choose(item, true));
+        row.addEventListener('keydown', (e) => {
+          if (e.key === 'Enter' || e.key === ' ') { e.preventDefault(); choose(item, true); }
+        });
       }
-      row.addEventListener('click', () => choose(stall, true));
-      row.addEventListener('keydown', (e) => {
-        if (e.key === 'Enter' || e.key === ' ') { e.preventDefault(); choose(stall, true); }
+      more.hidden = all || rows.length <= 25;
+      head.querySelectorAll('th').forEach((th, k) => {
+        th.setAttribute('aria-sort', k === sorted ? (falls ? 'descending' : 'ascending') : 'none');
+        th.firstChild.textContent = columns[k][0] + (k === sorted ? (falls ? ' ▾' : ' ▴') : '');
       });
     }
-    el('more').hidden = all || rows.length <= 25;
-    document.querySelectorAll('#stalls th').forEach((th, k) => {
-      th.setAttribute('aria-sort', k === sorted ? (falls ? 'descending' : 'ascending') : 'none');
-      th.firstChild.textContent = columns[k][0] + (k === sorted ? (falls ? ' ▾' : ' ▴') : '');
-    });
-  }
-  if (el('stalls')) {
-    const head = document.querySelector('#stalls thead tr');
     columns.forEach(([name, value], k) => {
       const th = document.createElement('th'), button = document.createElement('button');
       th.scope = 'col';
       button.type = 'button';
       button.textContent = name;
-      if (typeof value(data.stalls[0]) === 'string') th.className = 'words';
+      if (typeof value(items[0]) === 'string') th.className = 'words';
       button.addEventListener('click', () => {
-        falls = k === sorted ? !falls : typeof value(data.stalls[0]) !== 'string';
+        falls = k === sorted ? !falls : typeof value(items[0]) !== 'string';
         sorted = k;
         fill();
       });
       th.append(button);
       head.append(th);
     });
-    el('more').addEventListener('click', () => { all = true; fill(); });
+    more.addEventListener('click', () => { all = true; fill(); });
     fill();
   }
+
+  const place = [['x, mm', (s) => s[PLACE][0], 2], ['y, mm', (s) => s[PLACE][1], 2]];
+  const layer = [['layer', (s) => s[LAYER]]], z = [['z, mm', (s) => s[PLACE][2], 2]];
+  const part = data.bumps.some((b) => b[PART]) ? [['part', (b) => b[PART]]] : [];
+  table('bumps', data.bumps, [
+    ['height, mm', (b) => b[HEIGHT], 2], ...layer, ...z, ...place, ...part, ['line', (b) => b[LINE]],
+    ['lost by', (b) => b[CAUSE]], ['surface', (b) => b[FACES]],
+  ], 0);
+  table('stalls', data.stalls, [
+    ...layer, ['line', (s) => s[LINE]], ['lost, ms', (s) => s[LOST] * 1000, 1],
+    ['bump, mm', (s) => s[BUMP], 2], ['kind', (s) => s[KIND]], ['lost by', (s) => s[CAUSE]],
+    ['rest, ms', (s) => s[REST] * 1000, 1], ...z, ...place, ['surface', (s) => s[SURFACE]],
+  ], 2);
 
   if (canvas) {
     frame = box();
@@ -241,13 +280,11 @@
     canvas.addEventListener('click', (e) => {
       const found = find(e.offsetX, e.offsetY);
       tell(found);
-      if (found && found.stall) choose(found.stall, false);
+      if (found && (found.bump || found.stall)) choose(found.bump || found.stall, false);
     });
     window.addEventListener('resize', draw);
     show(Math.max(data.layers.findIndex((l) => l.layer === data.worst_layer), 0));
   }
-  if (data.stalls.length) {
-    const first = data.stalls.find((s) => strips.has(s[STALL])) || data.stalls[0];
-    choose(first, false);
-  }
+  const first = data.bumps[0] || data.stalls.find((s) => strips.has(s[STALL])) || data.stalls[0];
+  if (first) choose(first, false);
 })();
