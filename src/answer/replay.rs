@@ -23,7 +23,6 @@ use crate::surface::left_out::LeftOut;
 use crate::surface::skin::{Exposure, Wanted};
 
 use super::bumps::{self, BumpBook};
-pub use super::effort::Effort;
 use super::hearers::Hearers;
 use super::job::{Job, JobBytes};
 use super::layer_trace;
@@ -32,6 +31,8 @@ use super::progress::{Listener, Progress, Task};
 use super::stall_book::{self, StallBook};
 use super::trouble::Trouble;
 use super::warnings::{Warning, warnings};
+
+pub use super::effort::Effort;
 
 /// Lines and chores that are replayed to work the causes out unasked: some seconds of work.
 pub(super) const UNASKED_WORK: usize = 16_000_000;

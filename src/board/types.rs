@@ -5,7 +5,7 @@
 
 use serde::Serialize;
 
-/// A duration that is fixed or drawn anew at each use, in seconds (model section 7).
+/// A duration that is fixed or drawn anew at each use, in seconds ([model section 7](crate::model#7-durations-and-draws)).
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Span {

@@ -1,4 +1,4 @@
-//! Layers, found from geometry alone (model section 1, third edition).
+//! Layers, found from geometry alone ([model section 1](crate::model#1-the-parts), third edition).
 
 /// Follows the moves of a job and says which layer each line bears.
 #[derive(Clone, Debug, Default)]

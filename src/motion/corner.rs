@@ -1,4 +1,4 @@
-//! How fast the join of two blocks may be taken (model section 2).
+//! How fast the join of two blocks may be taken ([model section 2](crate::model#2-block-limits-and-corners)).
 
 use crate::board::types::Corner;
 

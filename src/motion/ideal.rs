@@ -1,4 +1,4 @@
-//! The ideal: the same blocks with every line known in advance (model section 8).
+//! The ideal: the same blocks with every line known in advance ([model section 8](crate::model#8-ideal-replay-lost-time-stalls)).
 
 use super::extremes::lesser;
 use super::lookahead::{Course, Joint, Window};

@@ -1,4 +1,4 @@
-//! The look-ahead over blocks that wait to be executed (model section 3).
+//! The look-ahead over blocks that wait to be executed ([model section 3](crate::model#3-look-ahead-and-execution)).
 //!
 //! Over a block v² changes by at most its gain 2 a L. So the model's backward pass, from the newest
 //! block on `entry² = min(cap², exit² + gain)`, says of block k: its entry² is the least of

@@ -1,4 +1,4 @@
-//! Moves → blocks under the board's limits (model sections 1 and 2).
+//! Moves → blocks under the board's limits ([model sections 1](crate::model#1-the-parts) and [2](crate::model#2-block-limits-and-corners)).
 
 use crate::board::types::{Accel, Board, Corner, Layout, Motion};
 use crate::job::state::{Circle, Limit, Move, NOTHING_MM};
@@ -33,7 +33,7 @@ pub struct Place {
 }
 
 impl Place {
-    /// Whether the block prints: it extrudes while it moves in X, Y or Z (model section 10).
+    /// Whether the block prints: it extrudes while it moves in X, Y or Z ([model section 10](crate::model#10-plastic)).
     #[inline]
     pub fn prints(&self) -> bool {
         self.e_mm > NOTHING_MM && self.moves()

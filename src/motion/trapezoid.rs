@@ -19,7 +19,7 @@ pub struct Trapezoid {
 
 impl Trapezoid {
     /// The time-optimal profile over `length_mm` at constant acceleration `accel_mm_s2`
-    /// (model section 3: peak = min(v, sqrt(a L + (v0² + v1²)/2))).
+    /// ([model section 3](crate::model#3-look-ahead-and-execution): peak = min(v, sqrt(a L + (v0² + v1²)/2))).
     ///
     /// Entry and exit must be within reach of each other: |v1² - v0²| <= 2 a L.
     #[inline]

@@ -1,4 +1,4 @@
-//! The six causes of lost time (model section 9): what each is called, how it is shown, and how it is
+//! The six causes of lost time ([model section 9](crate::model#9-causes)): what each is called, how it is shown, and how it is
 //! removed from a board. A further cause is one more row of [`Cause::about`].
 
 use std::ops::{Index, IndexMut};
@@ -45,7 +45,7 @@ pub struct About {
 }
 
 impl Cause {
-    /// All of them, in the order of model section 9.
+    /// All of them, in the order of [model section 9](crate::model#9-causes).
     pub const ALL: [Cause; 6] = [
         Cause::Link,
         Cause::Hiccup,

@@ -1,4 +1,4 @@
-//! The main loop (model section 4): chores, fetch, save, decode, plan.
+//! The main loop ([model section 4](crate::model#4-the-main-loops-work)): chores, fetch, save, decode, plan.
 //!
 //! One loop drives everything. Time passes only in `pass_wall` and `compute`,
 //! which also move the head. At one instant, in this order: a block's end and the start of its

@@ -1,4 +1,4 @@
-//! What the main loop does beside lines: chores, and when a save is due (model sections 4 and 6).
+//! What the main loop does beside lines: chores, and when a save is due ([model sections 4](crate::model#4-the-main-loops-work) and [6](crate::model#6-state-saves)).
 
 use std::fmt;
 

@@ -1,5 +1,5 @@
 //! How lines reach the command queue: a card, a serial line, or all at hand
-//! (model sections 4.2 and 5).
+//! ([model sections 4.2](crate::model#4-the-main-loops-work) and [5](crate::model#5-serial-link)).
 
 use std::cmp::Reverse;
 use std::collections::{BinaryHeap, VecDeque};

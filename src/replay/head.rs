@@ -1,4 +1,4 @@
-//! The executor: the planner queue and the head that works it off (model sections 2 and 3).
+//! The executor: the planner queue and the head that works it off ([model sections 2](crate::model#2-block-limits-and-corners) and [3](crate::model#3-look-ahead-and-execution)).
 
 use crate::board::types::{Costs, Queue};
 use crate::motion::extremes::lesser;

@@ -44,7 +44,7 @@ const FINE: f64 = 10.0;
 /// Draws the layer; below 2 MB.
 pub fn svg(trace: &LayerTrace, text: &MapText) -> String {
     let line = format!(
-        "layer {} (z {:.2} mm) of layers 0 to {}, {} on {}",
+        "layer {} (z {:.2} mm) of layers 0–{}, {} on {}",
         trace.layer,
         trace.z_mm,
         text.layers.max(1) - 1,

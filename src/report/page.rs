@@ -113,7 +113,7 @@ fn bump_figures(answer: &ReplayAnswer, s: &Summary) -> Vec<Figure> {
         Level::Smooth => ("no stutter", "no stall on a move that prints"),
         Level::Unseen => ("not seen", "the head stutters, but no bump is visible"),
         Level::Unknown => ("unknown", "whether bumps can be seen was not worked out"),
-        Level::Few => ("a few", "some bumps are visible"),
+        Level::Few => ("a few", "some bumps are visible, at least in some runs"),
         Level::Ruined => ("ruined", "bumps are visible wherever one looks"),
     };
     all.push((level.0.to_string(), "verdict", level.1.to_string()));

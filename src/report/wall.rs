@@ -230,7 +230,13 @@ pub fn svg(walls: &[WallPoint], parts: &[Part], bumps: &Bumps, caption: &Caption
 /// The panels of the parts with most outer wall, from left to right.
 fn panels<'a>(walls: &[WallPoint], parts: &'a [Part], across: Across, top: f64) -> Vec<Panel<'a>> {
     let mut order: Vec<usize> = (0..parts.len()).collect();
-    order.retain(|k| walls.iter().any(|w| w.part as usize == *k));
+    let mut walled = vec![false; parts.len()];
+    for w in walls {
+        if let Some(has) = walled.get_mut(w.part as usize) {
+            *has = true;
+        }
+    }
+    order.retain(|k| walled[*k]);
     order.sort_by(|a, b| parts[*b].outer_mm2.total_cmp(&parts[*a].outer_mm2));
     order.truncate(PARTS_MAX);
     order.sort_unstable();

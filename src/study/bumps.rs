@@ -1,4 +1,4 @@
-//! Bumps, stall by stall, in the order of the path (model section 10).
+//! Bumps, stall by stall, in the order of the path ([model section 10](crate::model#10-plastic)).
 //!
 //! A stall's bumps depend on the height of the layer it begins on. That of layer 0 is known for good only
 //! when layer 1 begins, as a primer line may come first; stalls that begin on it are held until then.

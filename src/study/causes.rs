@@ -1,4 +1,4 @@
-//! Which cause took how much: the Shapley value of lost time over the causes (model section 9).
+//! Which cause took how much: the Shapley value of lost time over the causes ([model section 9](crate::model#9-causes)).
 //!
 //! The game's worth of a set S of causes is the time lost with only S on the board, less that of
 //! the ideal (the empty set). Each set is one replay of the stored job. Only sums over spans of

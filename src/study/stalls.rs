@@ -1,4 +1,4 @@
-//! Stalls: runs of blocks that lose time (model section 8).
+//! Stalls: runs of blocks that lose time ([model section 8](crate::model#8-ideal-replay-lost-time-stalls)).
 
 use serde::Serialize;
 

@@ -1,4 +1,4 @@
-//! Bumps: where a stall lays more than its ideal, and how far the edge moves out to hold it (model section 10).
+//! Bumps: where a stall lays more than its ideal, and how far the edge moves out to hold it ([model section 10](crate::model#10-plastic)).
 //!
 //! X(s) is the surplus laid since the stall began, over the path. It is sampled at steps of at most a quarter
 //! of the nozzle. Where X is least between two rises the stall is cut into pieces, so a piece rises and then

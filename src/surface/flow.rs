@@ -1,4 +1,4 @@
-//! Plastic: what leaves the nozzle, and what a stall leaves too much (model section 10).
+//! Plastic: what leaves the nozzle, and what a stall leaves too much ([model section 10](crate::model#10-plastic)).
 //!
 //! The flow q follows the commanded flow e with a lag: lag·q' = e - q. Over any span
 //! ∫q dt = ∫e dt - lag·Δq, so that only q at the ends of a span is needed. Within a phase of a

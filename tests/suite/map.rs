@@ -163,7 +163,7 @@ fn the_layer_drawn_is_the_one_that_the_verdict_names() {
     let drawing = answer.drawing.as_ref().unwrap();
     assert_eq!(drawing.trace.layer, worst);
     let z_mm = answer.layers[worst as usize].z_mm;
-    assert!(map.contains(&format!("layer {worst} (z {z_mm:.2} mm) of layers 0 to ")));
+    assert!(map.contains(&format!("layer {worst} (z {z_mm:.2} mm) of layers 0–")));
     assert!(!map.contains("Most visible bumps are on"));
     // One more diamond stands in the key.
     let bumps = answer.bumps.by_layer()[&worst].count;
