@@ -83,6 +83,13 @@ pub struct Fitted {
     pub draws: Vec<Vec<f64>>,
 }
 
+impl Board {
+    /// Whether a fit has left draws of what the board may be.
+    pub fn is_fitted(&self) -> bool {
+        self.fit.as_ref().is_some_and(|fit| !fit.draws.is_empty())
+    }
+}
+
 /// How job lines reach the controller.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Link {

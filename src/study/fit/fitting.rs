@@ -1,5 +1,7 @@
 //! A board fitted to the times of a coupon: the model, what was found, and what goes on with the board.
 
+use std::borrow::Cow;
+
 use crate::board::types::{Board, Fitted};
 use crate::job::reader::Step;
 use crate::replay::duties::Restless;
@@ -354,6 +356,18 @@ pub fn draws(board: &Board, count: usize) -> Vec<Board> {
         }
     };
     (0..count).map(one).collect()
+}
+
+/// The board of run number `run`: the first run, 0, has the fitted board itself, each further one a draw of its
+/// posterior, so that the runs hold what the fit leaves open and the luck together. Limits of motion stay as they were
+/// fitted, so that the job's blocks stay. A board that was not fitted is the same in all runs.
+pub fn of_run(board: &Board, run: usize) -> Cow<'_, Board> {
+    if run == 0 || !board.is_fitted() {
+        return Cow::Borrowed(board);
+    }
+    let mut drawn = draws(board, run).pop().unwrap_or_else(|| board.clone());
+    drawn.motion = board.motion.clone();
+    Cow::Owned(drawn)
 }
 
 /// Seconds that a job loses on a fitted board: median and 95 % interval over its draws, the board's luck
