@@ -90,22 +90,24 @@ fn rows(table: &Table, columns: usize) -> Result<Option<Vec<Vec<f64>>>, BoardErr
         return Ok(None);
     };
     let number = |word: &str| word.parse::<i32>().ok().filter(|n| n.abs() <= LN_MAX);
-    let mut rows = Vec::new();
-    for line in text.lines().filter(|line| !line.trim().is_empty()) {
-        let row: Option<Vec<f64>> = line
-            .split_whitespace()
-            .map(|w| number(w).map(f64::from))
-            .collect();
-        match row.filter(|row| row.len() == columns && rows.len() < DRAWS_MAX) {
-            Some(row) => rows.push(row),
+    let mut numbers = Vec::new();
+    for word in text.split_whitespace() {
+        match number(word) {
+            Some(number) => numbers.push(f64::from(number)),
             None => {
-                let why = format!(
-                    "row {} must be {columns} whole numbers from -{LN_MAX} to {LN_MAX}, one for each of fit.keys; at most {DRAWS_MAX} rows",
-                    rows.len() + 1
-                );
+                let word: String = word.escape_debug().take(40).collect();
+                let why = format!("`{word}` must be a whole number from -{LN_MAX} to {LN_MAX}");
                 return Err(table.wrong("draws", &why));
             }
         }
     }
-    Ok(Some(rows))
+    let width = columns.max(1);
+    if numbers.len() % width != 0 || numbers.len() / width > DRAWS_MAX {
+        let count = numbers.len();
+        let why = format!(
+            "has {count} numbers; must have rows of {columns}, one number for each of fit.keys, at most {DRAWS_MAX} rows"
+        );
+        return Err(table.wrong("draws", &why));
+    }
+    Ok(Some(numbers.chunks(width).map(<[f64]>::to_vec).collect()))
 }

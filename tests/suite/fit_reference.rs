@@ -104,7 +104,7 @@ fn certified(text: &str) -> Certified {
 }
 
 /// From NIST's second start, in logarithms and with a prior of ln 3, the certified residual deviation as the noise,
-/// over four seeds: posterior means within 0.2 certified deviations, spreads within 20 % of the certified ones.
+/// over four seeds: posterior means within 0.3 certified deviations, spreads within 20 % of the certified ones.
 fn agrees(text: &str, model: impl Fn(&[f64], f64) -> f64 + Sync) {
     let known = certified(text);
     let count = known.parameters.len();
@@ -125,7 +125,7 @@ fn agrees(text: &str, model: impl Fn(&[f64], f64) -> f64 + Sync) {
         let (mean, spread) = mean_and_deviation(samples.map(|s| values(s)[k]));
         let off = (mean - value) / deviation;
         let ratio = spread / deviation;
-        assert!(off.abs() < 0.2, "b{}: mean off by {off} deviations", k + 1);
+        assert!(off.abs() < 0.3, "b{}: mean off by {off} deviations", k + 1);
         assert!(
             (0.8..1.2).contains(&ratio),
             "b{}: spread {ratio} of the certified one",

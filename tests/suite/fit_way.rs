@@ -256,11 +256,17 @@ fn the_table_fit_is_checked_and_overrides_win() {
         "must not stand twice",
     );
     wrong(
-        "keys = \"chores\"\ndraws = \"1\\n1 2\"",
-        "row 2 must be 1 whole numbers",
+        "keys = \"chores queue.lines\"\ndraws = \"1\\n1 2\"",
+        "has 3 numbers; must have rows of 2",
     );
-    wrong("keys = \"chores\"\ndraws = \"1.5\"", "row 1 must be");
-    wrong("keys = \"chores\"\ndraws = \"20001\"", "row 1 must be");
+    wrong(
+        "keys = \"chores\"\ndraws = \"1.5\"",
+        "must be a whole number",
+    );
+    wrong(
+        "keys = \"chores\"\ndraws = \"20001\"",
+        "must be a whole number",
+    );
     wrong("keys = 5\ndraws = \"\"", "must be a text");
     wrong("keys = \"\"\ndraws = \"\"\nmore = 1", "no such key");
 }
