@@ -26,6 +26,9 @@ pub fn wants_more(board: &Board, samples: &[Sample]) -> bool {
     samples.is_empty() || has_draws(board)
 }
 
+/// Of a job with more blocks the first run is made alone.
+const ALONE_BLOCKS: usize = 1 << 18;
+
 /// Samples of a job on some boards, by board and seed. The job is stored under limits and waits that they all
 /// have. A board without draws gives the same each time: it is run once. `first_run`: the number of the run with the
 /// first of these seeds; see [`of_run`].
@@ -44,11 +47,25 @@ pub fn samples(
         .enumerate()
         .flat_map(|(i, board)| (0..own(board)).map(move |run| (i, run)))
         .collect();
-    let found = parallel::try_map(tasks.len(), threads, each, &|k| {
+    let one = |k: usize| {
         let (board, run) = tasks[k];
         let board = of_run(boards[board], first_run + run);
         sample(job, &board, seeds[run], sight)
-    })?;
+    };
+    let mut found = Vec::with_capacity(tasks.len());
+    let mut threads = threads;
+    if job.block_count() > ALONE_BLOCKS && !tasks.is_empty() {
+        // The first shows how many fit side by side.
+        found.push(one(0)?);
+        each(1);
+        threads = found[0].cost.threads(threads);
+    }
+    let first = found.len();
+    let told = |done: usize| each(first + done);
+    let count = tasks.len() - first;
+    found.extend(parallel::try_map(count, threads, &told, &|k| {
+        one(first + k)
+    })?);
     let mut samples = Samples::new();
     samples.resize(boards.len(), Vec::new());
     for ((board, _), found) in tasks.iter().zip(found) {
