@@ -366,7 +366,7 @@ pub fn of_run(board: &Board, run: usize) -> Cow<'_, Board> {
         return Cow::Borrowed(board);
     }
     let mut drawn = draws(board, run).pop().unwrap_or_else(|| board.clone());
-    drawn.motion = board.motion.clone();
+    drawn.motion = board.motion;
     Cow::Owned(drawn)
 }
 
