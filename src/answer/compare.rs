@@ -251,7 +251,8 @@ impl<'a> Grid<'a> {
     /// Adds runs until each case has so many.
     fn add_runs(&mut self, samples: &mut Samples, runs: usize) -> Result<(), Trouble> {
         let seed = |k: usize| self.question.seed.wrapping_add(k as u64);
-        let seeds: Vec<u64> = (samples[0].len()..runs).map(seed).collect();
+        let first_run = samples[0].len();
+        let seeds: Vec<u64> = (first_run..runs).map(seed).collect();
         let wanted: Vec<usize> = (0..samples.len())
             .filter(|i| compare::wants_more(self.cases[*i].board, &samples[*i]))
             .collect();
@@ -271,8 +272,16 @@ impl<'a> Grid<'a> {
                 facing: &|block| kept.faces.of(block),
                 visible_mm: self.question.visible_mm,
             });
-            let found = compare::samples(&kept.stored, &boards, &seeds, sight, threads, &each)
-                .map_err(|e| Trouble::restless(&name, &e))?;
+            let found = compare::samples(
+                &kept.stored,
+                &boards,
+                first_run,
+                &seeds,
+                sight,
+                threads,
+                &each,
+            )
+            .map_err(|e| Trouble::restless(&name, &e))?;
             for (i, found) in batch.into_iter().zip(found) {
                 samples[i].extend(found);
             }

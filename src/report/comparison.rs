@@ -104,7 +104,7 @@ pub fn report(c: &Comparison) -> String {
 fn settings(out: &mut String, rows: &[&Row]) {
     let _ = writeln!(
         out,
-        "  {:<18}{:<14}{:<12}{:<20}bump seen",
+        "  {:<13}{:<15}{:<15}{:<21}bump seen",
         "setting", "visible bumps", "stalls", "lost"
     );
     for row in rows {
@@ -128,17 +128,17 @@ fn settings(out: &mut String, rows: &[&Row]) {
             );
         }
         let numbers = format!(
-            "{:<14}{:<12}{lost:<20}{chance}",
+            "{:<15}{:<15}{lost:<21}{chance}",
             of(row.visible, row.visible_low, row.visible_high),
             of(row.stalls, row.stalls_low, row.stalls_high)
         );
         let name = short(&row.setting);
-        let line = if name.chars().count() > 17 {
+        let line = if name.chars().count() > 12 {
             // A long name has a line of its own.
             let _ = writeln!(out, "  {}", shortened(&name, 78));
-            format!("  {:<18}{numbers}", "")
+            format!("  {:<13}{numbers}", "")
         } else {
-            format!("  {name:<18}{numbers}")
+            format!("  {name:<13}{numbers}")
         };
         let _ = writeln!(out, "{}", line.trim_end());
     }

@@ -229,11 +229,16 @@ fn luck(out: &mut String, answer: &ReplayAnswer) {
         out,
         "luck",
         &format!(
-            "in 9 of 10 runs ({} runs, seeds {} to {}) between {few:.0} and {many:.0} visible bumps, median \
+            "in 9 of 10 runs ({} runs, seeds {} to {}{}) between {few:.0} and {many:.0} visible bumps, median \
              {:.0}, and between {} and {} lost; tables and pictures show seed {}, {like}",
             luck.runs.len(),
             answer.seed,
             answer.seed.wrapping_add(luck.runs.len() as u64 - 1),
+            if answer.board.is_fitted() {
+                ", each with another board that the fit allows"
+            } else {
+                ""
+            },
             luck.median(visible),
             time(least_s),
             time(most_s),

@@ -4,6 +4,7 @@ use crate::board::types::Board;
 use crate::replay::duties::Restless;
 use crate::replay::store::StoredJob;
 
+use super::fit::fitting::of_run;
 use super::parallel;
 use super::sample::{Sample, Sight, has_draws, sample};
 use super::stats::{self, Median};
@@ -29,24 +30,27 @@ pub fn wants_more(board: &Board, samples: &[Sample]) -> bool {
 const ALONE_BLOCKS: usize = 1 << 18;
 
 /// Samples of a job on some boards, by board and seed. The job is stored under limits and waits that they all
-/// have. A board without draws gives the same each time: it is run once.
+/// have. A board without draws gives the same each time: it is run once. `first_run`: the number of the run with the
+/// first of these seeds; see [`of_run`].
 pub fn samples(
     job: &StoredJob,
     boards: &[&Board],
+    first_run: usize,
     seeds: &[u64],
     sight: Option<Sight>,
     threads: usize,
     each: &(dyn Fn(usize) + Sync),
 ) -> Result<Samples, Restless> {
     let own = |board: &Board| if has_draws(board) { seeds.len() } else { 1 };
-    let tasks: Vec<(usize, u64)> = boards
+    let tasks: Vec<(usize, usize)> = boards
         .iter()
         .enumerate()
-        .flat_map(|(i, board)| seeds.iter().take(own(board)).map(move |seed| (i, *seed)))
+        .flat_map(|(i, board)| (0..own(board)).map(move |run| (i, run)))
         .collect();
     let one = |k: usize| {
-        let (board, seed) = tasks[k];
-        sample(job, boards[board], seed, sight)
+        let (board, run) = tasks[k];
+        let board = of_run(boards[board], first_run + run);
+        sample(job, &board, seeds[run], sight)
     };
     let mut found = Vec::with_capacity(tasks.len());
     let mut threads = threads;

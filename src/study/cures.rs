@@ -11,6 +11,7 @@ use crate::replay::stream::ReplayError;
 use crate::surface::faces::{self, Faces};
 use crate::surface::skin::Wanted;
 
+use super::fit::fitting::of_run;
 use super::parallel;
 use super::remedy::{self, Remedy};
 use super::reshape::{Reshape, Reshaped};
@@ -316,7 +317,7 @@ impl Bench<'_> {
         };
         let one = |k: usize| {
             let seed = self.trial.seed.wrapping_add(k as u64);
-            sample(job, board, seed, Some(sight)).map_err(ReplayError::Board)
+            sample(job, &of_run(board, k), seed, Some(sight)).map_err(ReplayError::Board)
         };
         let samples: Vec<Sample> = (0..self.runs).map(one).collect::<Result<_, _>>()?;
         Ok(Average::of(&samples))

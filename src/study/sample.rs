@@ -180,7 +180,7 @@ pub fn sample(
     })
 }
 
-/// Whether two seeds can give two answers on this board.
+/// Whether two runs can give two answers on this board: it has draws, or its numbers are known within limits only.
 pub fn has_draws(board: &Board) -> bool {
     let chance = |c: f64| c > 0.0 && c < 1.0;
     let link = match &board.link {
@@ -192,5 +192,6 @@ pub fn has_draws(board: &Board) -> bool {
         Link::Serial(s) => s.reply.is_drawn() || chance(s.resend_chance),
     };
     let drawn = |span: &Span| span.is_drawn();
-    link || drawn(&board.save.hold) || board.chores.iter().any(|c| drawn(&c.work))
+    let fitted = board.is_fitted();
+    fitted || link || drawn(&board.save.hold) || board.chores.iter().any(|c| drawn(&c.work))
 }
