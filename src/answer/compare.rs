@@ -15,7 +15,7 @@ use super::replay::UNASKED_WORK;
 use super::shelf::{ShelvedJob, same_blocks};
 use super::trouble::Trouble;
 
-/// Numbers of runs after which it is asked whether the answer is firm.
+/// Numbers of runs after which the comparison checks whether its answer is firm.
 const RUNS_BETWEEN_CHECKS: [usize; 7] = [6, 10, 15, 20, 30, 40, 80];
 
 /// A board under a setting.
@@ -88,9 +88,9 @@ pub struct CompareAnswer {
     pub runs: usize,
     /// Whether more runs would hardly change the answer.
     pub firm: bool,
-    /// About how many runs a firm answer needs, where there are too few and that can be told.
+    /// About how many runs a firm answer needs; `None` where there are enough, or where that cannot be estimated.
     pub runs_needed: Option<usize>,
-    /// What limits of this program have cut: the job, the line, what was done about it.
+    /// Where limits of this program have taken effect: the job, the line, what was done about it.
     pub limits: Vec<(String, u64, &'static str)>,
 }
 

@@ -1,4 +1,4 @@
-//! The same job and board under other luck: what several runs with different seeds come to.
+//! Luck: what several runs of the same job and board with different seeds come to.
 
 use crate::board::types::Board;
 use crate::replay::store::StoredJob;
@@ -15,7 +15,7 @@ pub struct Luck {
     pub runs: Vec<Sample>,
 }
 
-/// How often what varies lies within the range that is told.
+/// The share of runs that lie within the reported range.
 pub const RANGE_SHARE: f64 = 0.9;
 
 impl Luck {

@@ -33,7 +33,7 @@ pub struct RemediesAnswer {
     pub seed: u64,
     /// All that was tried.
     pub cures: Cures,
-    /// What limits of this program have cut: the line, what was done about it.
+    /// Where limits of this program have taken effect: the line, what was done about it.
     pub limits: Vec<(u64, &'static str)>,
 }
 

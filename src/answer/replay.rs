@@ -1,4 +1,4 @@
-//! The question of `replay`: does this job stutter on this board, where, and because of what?
+//! The question of `replay`: does this job stutter on this board, where, and why?
 
 use std::cell::RefCell;
 use std::collections::BTreeMap;
@@ -34,15 +34,15 @@ use super::warnings::{Warning, warnings};
 
 pub use super::effort::Effort;
 
-/// Lines and chores that are replayed to work the causes out unasked: some seconds of work.
+/// Causes are worked out unasked up to this many lines and chores, counted over all replays: some seconds of work.
 pub(super) const UNASKED_WORK: usize = 16_000_000;
-/// Of a job whose length is not known, so many blocks are kept for the causes: a few MB.
+/// How many blocks are kept for the causes if the job's length is not known: a few MB.
 const STREAM_BLOCKS_MAX: usize = 50_000;
-/// Of a file so many blocks are kept for runs with other luck: some 90 MB.
+/// How many blocks of a file are kept for runs with other seeds: some 90 MB.
 const LUCK_BLOCKS_MAX: usize = 1_500_000;
-/// Of a job whose length is not known, so many stalls are held.
+/// How many stalls are held if the job's length is not known.
 const STREAM_STALLS_MAX: usize = 15_000;
-/// Stalls whose strips of time are kept: those that lose most.
+/// How many stalls keep a strip of time: those that lose most.
 const STRIPS_MAX: usize = 200;
 
 /// What is asked.

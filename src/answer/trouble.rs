@@ -37,7 +37,7 @@ impl Trouble {
         }
     }
 
-    /// A replay that gets nowhere: by a move of the job, or by the board.
+    /// A replay that makes no progress, because of a move of the job or because of the board.
     pub(crate) fn restless(job: &str, error: &Restless) -> Self {
         match error.slow {
             Some(_) => Trouble::job(job, error),

@@ -73,10 +73,10 @@ impl Kind {
             Kind::LongLine => "a line of more than 64 KiB; only its start is read",
             Kind::Arc => "an arc that no circle fits; taken as a straight move",
             Kind::ArcRadii => {
-                "an arc whose end is not as far from the centre as its start; its last chord makes up for it"
+                "an arc whose end and start are not at the same distance from its centre; its last chord makes up for it"
             }
             Kind::NotPositive => {
-                "a speed, factor or limit of zero or less, or beyond any machine; it is ignored"
+                "a speed, factor or limit that is not positive, or beyond any machine; it is ignored"
             }
             Kind::NoFeed => "a move before the job sets F; 25 mm/s is taken",
             Kind::Deleted => "a line marked with / (block delete); it is not carried out",

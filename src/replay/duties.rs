@@ -10,7 +10,7 @@ use super::world::{Line, Work};
 /// Chore runs that one replay may make.
 const CHORE_RUNS_MAX: u64 = 50_000_000;
 
-/// A replay that makes so little headway that it was given up.
+/// A replay that made so little progress that it was given up.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Restless {
     /// The chore that ran last.

@@ -1,4 +1,4 @@
-//! `map.svg`: one layer's path, coloured by how fast the head got on, with its stalls and visible bumps.
+//! `map.svg`: one layer's path, coloured by the head's speed relative to the ideal, with its stalls and visible bumps.
 
 use std::fmt::Write;
 
@@ -26,7 +26,7 @@ pub struct MapText {
     pub bumps: Vec<Bump>,
     /// How many there are.
     pub visible: u64,
-    /// More to say below the map, in sentences.
+    /// Further sentences below the map.
     pub notes: Vec<String>,
 }
 

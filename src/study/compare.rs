@@ -81,7 +81,7 @@ pub struct Outcome {
     pub chance: [f64; 3],
 }
 
-/// By what a run is worse than another: by visible bumps; where both have as many, by lost time.
+/// How a run compares with another: by visible bumps, and by lost time where both have as many.
 fn worse(own: &Sample, first: &Sample) -> f64 {
     if own.visible == first.visible {
         own.lost_s - first.lost_s
@@ -143,7 +143,7 @@ pub fn outcomes(cases: &[Case], samples: &Samples) -> Vec<Outcome> {
         .collect()
 }
 
-/// Difference of lost time that nobody minds, as a share of the first case's lost time.
+/// Differences of lost time below this share of the first case's lost time do not matter.
 const FIRM_SHARE: f64 = 0.05;
 /// And in seconds.
 const FIRM_S: f64 = 0.1;

@@ -90,13 +90,13 @@ pub struct Cures {
     pub set: Option<Tried>,
     /// Runs made of each, with other seeds.
     pub runs: usize,
-    /// What limits of this program have cut: the line, what was done about it.
+    /// Where limits of this program have taken effect: the line, what was done about it.
     pub limits: Vec<(u64, &'static str)>,
 }
 
 /// Longer prints than this share of today's are no cure.
 const LONGER_SHARE: f64 = 0.1;
-/// Rounds in search of a speed; each leaves a third of the range.
+/// Rounds of the search for a speed; each leaves a third of the range.
 const SEARCH_ROUNDS: usize = 4;
 /// Runs of each change, where the board has draws.
 const RUNS_MAX: usize = 5;
@@ -353,7 +353,7 @@ impl Bench<'_> {
     }
 }
 
-/// Lost time that is left counts as starving no more, as a share of today's.
+/// The board counts as keeping up once no more than this share of today's lost time is left.
 const STARVED_SHARE: f64 = 0.02;
 /// Single changes out of which sets are made.
 const SET_FROM: usize = 8;

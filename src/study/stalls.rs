@@ -53,7 +53,7 @@ pub struct Stall {
     pub ideal_mm_s: f64,
     /// The replay's speed there, the least of the stall, mm/s.
     pub least_mm_s: f64,
-    /// Plastic too much: the sum over its blocks and rests where there is too much, mm³.
+    /// Excess plastic: the sum of the positive excess of its blocks and rests, mm³.
     pub excess_mm3: f64,
     /// Plastic too little, where there is too little, mm³.
     pub deficit_mm3: f64,
