@@ -61,10 +61,8 @@ pub fn text(s: &Summary, board: &Board, ideas: &[Remedy], tried: &[CureRow]) -> 
             );
         }
         if let Some(mm) = s.largest_bump_mm.filter(|mm| *mm > 0.0) {
-            say(
-                &format!("Largest bump that is seen: {mm:.2} mm at most."),
-                "",
-            );
+            let most = format!("Highest bump that can be seen: {mm:.2} mm at most.");
+            say(&most, "");
         }
     }
     let today = CureRow {

@@ -539,7 +539,11 @@ fn a_layer_that_is_not_there_is_refused_before_the_replay() {
 #[test]
 fn messages_name_what_is_wrong() {
     let dir = folder();
-    refused(&["compare", "-", "-"], 2, "standard input can be read once");
+    refused(
+        &["compare", "-", "-"],
+        2,
+        "standard input can be read only once",
+    );
     let twice = "name = \"a\"\nname = \"b\"\n";
     let twice = write(&dir, "twice.toml", twice);
     let job = write(&dir, "job.gcode", &starving());
