@@ -69,6 +69,7 @@ pub mod board {
 
     mod durations;
     mod error;
+    mod fitted;
     mod keys;
     mod known;
     mod overrides;
@@ -160,6 +161,26 @@ pub mod study {
         pub mod wall;
     }
     pub mod facts;
+    /// A board's numbers from the times of a dry run.
+    pub mod fit {
+        pub mod compare_times;
+        pub mod costs;
+        pub mod coupon;
+        mod dice;
+        pub mod fitting;
+        pub mod forward;
+        pub mod keys;
+        mod pen;
+        pub mod planes;
+        pub mod problem;
+        mod quantiles;
+        mod rests;
+        pub mod search;
+        pub mod sound;
+        mod spectrum;
+        pub mod times;
+        pub mod walkers;
+    }
     /// The job written anew so that a board keeps up with it.
     pub mod mend {
         pub mod arcs;
@@ -218,14 +239,17 @@ pub mod report {
     pub mod advice;
     mod along;
     pub mod bars;
+    pub mod board_file;
     pub mod bump_marks;
     pub mod comparison;
     mod comparison_rows;
     mod comparison_verdict;
     pub mod cures;
+    pub mod dry_run;
     pub mod explain;
     pub mod explained;
     pub mod finite;
+    pub mod fit;
     pub mod folded;
     /// The one look of all pictures.
     pub mod look {
@@ -236,6 +260,7 @@ pub mod report {
         pub mod picture;
         pub mod png;
     }
+    pub mod loudness;
     pub mod map;
     pub mod mend;
     pub mod numbers;

@@ -2,11 +2,15 @@
 
 mod app {
     pub mod args;
+    pub mod args_board;
+    pub mod args_fit;
     pub mod boards;
     pub mod compare;
+    pub mod coupon;
     pub mod demo;
     pub mod explain;
     pub mod failure;
+    pub mod fit;
     pub mod folder;
     pub mod hidden;
     pub mod inputs;
@@ -14,6 +18,7 @@ mod app {
     pub mod one_file;
     pub mod pictures;
     pub mod progress;
+    pub mod recording;
     pub mod remedies;
     pub mod replay;
     pub mod shell;
@@ -39,6 +44,8 @@ fn main() -> ExitCode {
         Command::Replay(replay) => app::replay::run(replay),
         Command::Compare(compare) => app::compare::run(compare),
         Command::Remedies(remedies) => app::remedies::run(remedies),
+        Command::Coupon(coupon) => app::coupon::run(coupon),
+        Command::Fit(fit) => app::fit::run(fit),
         Command::Explain(explain) => app::explain::run(explain),
         Command::Mend(mend) => app::mend::run(mend),
         Command::Demo { out } => app::demo::run(out),

@@ -17,6 +17,10 @@ use super::trouble::Trouble;
 
 /// Numbers of runs after which the comparison checks whether its answer is firm.
 const RUNS_BETWEEN_CHECKS: [usize; 7] = [6, 10, 15, 20, 30, 40, 80];
+/// Lines, blocks, saves and runs of chores that all runs may have together: half a minute of work.
+const RUNS_WORK: usize = 150_000_000;
+/// What each line of the jobs adds to it.
+const RUNS_WORK_A_LINE: usize = 160;
 
 /// A board under a setting.
 #[derive(Clone, Debug)]
@@ -88,6 +92,8 @@ pub struct CompareAnswer {
     pub runs: usize,
     /// Whether more runs would hardly change the answer.
     pub firm: bool,
+    /// Whether runs are left out because all of them would take too long.
+    pub runs_cut: bool,
     /// About how many runs a firm answer needs; `None` where there are enough, or where that cannot be estimated.
     pub runs_needed: Option<usize>,
     /// Where limits of this program have taken effect: the job, the line, what was done about it.
@@ -128,9 +134,9 @@ pub fn compare(
         cases: &cases,
         progress,
     };
-    let (samples, firm) = grid.sampled()?;
+    let Sampled { samples, firm, cut } = grid.sampled(jobs.iter().map(|j| j.facts.lines).sum())?;
     let outcomes = compare::outcomes(&cases, &samples);
-    let by_cause_s = grid.shares(&jobs)?;
+    let by_cause_s = grid.shares(&samples)?;
     let runs_needed = compare::runs_needed(&cases, &outcomes);
     let case =
         |(i, (outcome, by_cause_s)): (usize, (Outcome, Option<PerCause<f64>>))| ComparedCase {
@@ -151,6 +157,7 @@ pub fn compare(
         seed: question.seed,
         runs: samples.iter().map(Vec::len).max().unwrap_or(0),
         firm,
+        runs_cut: cut,
         runs_needed,
         limits: grid.limits(),
     })
@@ -162,6 +169,15 @@ struct Grid<'a> {
     shelf: Vec<ShelvedJob>,
     cases: &'a [Case<'a>],
     progress: &'a dyn Progress,
+}
+
+/// Runs of all cases.
+struct Sampled {
+    samples: Samples,
+    /// Whether more of them would hardly change the answer.
+    firm: bool,
+    /// Whether there are fewer than were asked for because they take too long.
+    cut: bool,
 }
 
 /// Cases that one stored job serves: the job, a board that has its limits, the cases.
@@ -195,8 +211,9 @@ impl<'a> Grid<'a> {
         batches
     }
 
-    /// Runs until the answer is firm, or until there are as many as asked for.
-    fn sampled(&mut self) -> Result<(Samples, bool), Trouble> {
+    /// Runs until the answer is firm, until there are as many as asked for, or until jobs of so many lines have
+    /// been worked on for long enough.
+    fn sampled(&mut self, lines: usize) -> Result<Sampled, Trouble> {
         let cases = self.cases;
         let mut samples: Samples = vec![Vec::new(); cases.len()];
         let most = if cases.iter().any(|c| has_draws(c.board)) {
@@ -204,20 +221,38 @@ impl<'a> Grid<'a> {
         } else {
             1
         };
+        // One run of each tells what a run takes.
+        self.add_runs(&mut samples, 1)?;
+        let drawn = (0..cases.len()).filter(|i| has_draws(cases[*i].board));
+        let work: usize = drawn.map(|i| samples[i][0].cost.work).sum();
+        let affordable = ((RUNS_WORK + RUNS_WORK_A_LINE * lines) / work.max(1)).max(1);
+        let cut = affordable < most;
+        let most = most.min(affordable);
         let checks = RUNS_BETWEEN_CHECKS.into_iter().filter(|n| *n < most);
         for runs in checks.chain([most]) {
-            self.add_runs(&mut samples, runs)?;
+            if runs > samples[0].len() {
+                self.add_runs(&mut samples, runs)?;
+            }
             if compare::is_firm(cases, &compare::outcomes(cases, &samples)) {
-                return Ok((samples, true));
+                return Ok(Sampled {
+                    samples,
+                    firm: true,
+                    cut: false,
+                });
             }
         }
-        Ok((samples, false))
+        Ok(Sampled {
+            samples,
+            firm: false,
+            cut,
+        })
     }
 
     /// Adds runs until each case has so many.
     fn add_runs(&mut self, samples: &mut Samples, runs: usize) -> Result<(), Trouble> {
         let seed = |k: usize| self.question.seed.wrapping_add(k as u64);
-        let seeds: Vec<u64> = (samples[0].len()..runs).map(seed).collect();
+        let first_run = samples[0].len();
+        let seeds: Vec<u64> = (first_run..runs).map(seed).collect();
         let wanted: Vec<usize> = (0..samples.len())
             .filter(|i| compare::wants_more(self.cases[*i].board, &samples[*i]))
             .collect();
@@ -237,8 +272,16 @@ impl<'a> Grid<'a> {
                 facing: &|block| kept.faces.of(block),
                 visible_mm: self.question.visible_mm,
             });
-            let found = compare::samples(&kept.stored, &boards, &seeds, sight, threads, &each)
-                .map_err(|e| Trouble::restless(&name, &e))?;
+            let found = compare::samples(
+                &kept.stored,
+                &boards,
+                first_run,
+                &seeds,
+                sight,
+                threads,
+                &each,
+            )
+            .map_err(|e| Trouble::restless(&name, &e))?;
             for (i, found) in batch.into_iter().zip(found) {
                 samples[i].extend(found);
             }
@@ -252,11 +295,14 @@ impl<'a> Grid<'a> {
     }
 
     /// Lost time by cause of each case, under the first seed, where that doesn't take too long.
-    fn shares(&mut self, jobs: &[ComparedJob]) -> Result<Vec<Option<PerCause<f64>>>, Trouble> {
-        let (count, settings) = (self.cases.len(), self.question.settings.len());
-        let work =
-            |i: usize| jobs[i / settings].facts.lines * causes::replay_count(self.cases[i].board);
-        if !self.question.causes && (0..count).map(work).sum::<usize>() > 4 * UNASKED_WORK {
+    fn shares(&mut self, samples: &Samples) -> Result<Vec<Option<PerCause<f64>>>, Trouble> {
+        let count = self.cases.len();
+        let work = |i: usize| {
+            let replays = causes::replay_count(self.cases[i].board);
+            samples[i][0].cost.work.saturating_mul(replays)
+        };
+        let all = (0..count).map(work).fold(0, usize::saturating_add);
+        if !self.question.causes && all > 8 * UNASKED_WORK {
             return Ok(vec![None; count]);
         }
         let (seed, threads) = (self.question.seed, self.question.threads);

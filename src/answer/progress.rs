@@ -19,6 +19,8 @@ pub enum Task {
     Comparing,
     /// Trying remedies; counted in remedies.
     Trying,
+    /// Fitting a board; counted in replays.
+    Fitting,
 }
 
 impl Task {
@@ -31,6 +33,7 @@ impl Task {
             Task::Luck => "trying other luck",
             Task::Comparing => "comparing",
             Task::Trying => "trying remedies",
+            Task::Fitting => "fitting",
         }
     }
 }

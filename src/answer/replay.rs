@@ -30,7 +30,7 @@ use super::luck::Luck;
 use super::progress::{Listener, Progress, Task};
 use super::stall_book::{self, StallBook};
 use super::trouble::Trouble;
-use super::warnings::{Warning, warnings};
+use super::warnings::{Warning, few_runs, warnings};
 
 pub use super::effort::Effort;
 
@@ -40,6 +40,9 @@ pub(super) const UNASKED_WORK: usize = 16_000_000;
 const STREAM_BLOCKS_MAX: usize = 50_000;
 /// How many blocks of a file are kept for runs with other seeds: some 90 MB.
 const LUCK_BLOCKS_MAX: usize = 1_500_000;
+/// Lines, saves and runs of chores that all runs with other seeds may have together: some ten seconds of work.
+/// Twenty runs of the longest job that is kept have half as many lines.
+const LUCK_WORK: usize = 60_000_000;
 /// How many stalls are held if the job's length is not known.
 const STREAM_STALLS_MAX: usize = 15_000;
 /// How many stalls keep a strip of time: those that lose most.
@@ -240,6 +243,12 @@ pub fn replay(
         luck,
         ..answered(job, question, pass, shares)
     };
+    if let Some(luck) = &answer.luck
+        && luck.runs.len() < question.runs
+    {
+        let warning = few_runs(luck.runs.len(), question.runs);
+        answer.warnings.push(warning);
+    }
     // Which layer suffers most is known only now; the first pass drew the one that seemed to.
     if question.layer.is_none()
         && let Some(worst) = answer.worst_layer()
@@ -340,6 +349,13 @@ fn keep_blocks_max(question: &ReplayQuestion, bytes: Option<u64>) -> usize {
     }
 }
 
+/// What a replay of the job takes: its lines, saves and runs of chores.
+fn work(pass: &Pass, kept: &StoredJob) -> usize {
+    let totals = &pass.replayed.totals;
+    let duties = usize::try_from(totals.chores + totals.saves).unwrap_or(usize::MAX);
+    kept.line_count().saturating_add(duties)
+}
+
 /// The causes' shares, where they are asked for or quickly had.
 fn shares(
     name: &str,
@@ -351,8 +367,7 @@ fn shares(
         return Ok(None);
     };
     let board = question.board;
-    let chores = usize::try_from(pass.replayed.totals.chores).unwrap_or(usize::MAX);
-    let is_short = StoredJob::line_count(kept).saturating_add(chores) <= unasked_max(board);
+    let is_short = work(pass, kept) <= unasked_max(board);
     if pass.found.seen.stalls() == 0 || (question.effort != Effort::Full && !is_short) {
         return Ok(None);
     }
@@ -374,11 +389,13 @@ fn luck(
     let (Some(kept), Some(exposure)) = (&pass.replayed.kept, &pass.found.exposure) else {
         return Ok(None);
     };
-    if question.runs < 2 || !has_draws(question.board) {
+    let work = work(pass, kept);
+    let runs = question.runs.min(LUCK_WORK / work.max(1));
+    if runs < 2 || !has_draws(question.board) {
         return Ok(None);
     }
     let seed = |k: usize| question.seed.wrapping_add(k as u64);
-    let seeds: Vec<u64> = (0..question.runs).map(seed).collect();
+    let seeds: Vec<u64> = (0..runs).map(seed).collect();
     let sight = Sight {
         facing: &|block| exposure.of(block),
         visible_mm: question.visible_mm,

@@ -109,6 +109,14 @@ fn of_bumps(bumps: &BumpBook) -> Option<Warning> {
     (bumps.uncounted() > 0).then(|| plain("bumps_uncounted", &message))
 }
 
+/// Runs with other luck that were left out.
+pub(super) fn few_runs(made: usize, asked: usize) -> Warning {
+    let message = format!(
+        "only {made} of {asked} runs with other luck were made: more of them would take too long"
+    );
+    plain("few_runs", &message)
+}
+
 fn plain(kind: &str, message: &str) -> Warning {
     Warning {
         kind: kind.to_string(),

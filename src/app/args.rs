@@ -1,6 +1,5 @@
 //! The arguments.
 
-use std::ops::RangeInclusive;
 use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
@@ -10,6 +9,9 @@ use headstall::board::profile::Override;
 use headstall::study::explain::view::Window;
 use headstall::study::mend::plan::Allow;
 
+pub use super::args_board::OnBoard;
+use super::args_board::{parse_set, whole};
+pub use super::args_fit::{Coupon, Fit};
 use super::values;
 
 /// Say whether a print job stutters on a board: where, why, and which bumps it leaves.
@@ -69,6 +71,20 @@ Examples:
   headstall remedies myjob.gcode --board 8bit-card-saves
   headstall remedies myjob.gcode --board myboard.toml --out results")]
     Remedies(Remedies),
+    /// Write a dry-run job whose durations tell your board's numbers; it heats nothing
+    #[command(after_help = "\
+Examples:
+  headstall coupon --board 8bit-card -o coupon.gcode
+  headstall coupon --board 8bit-serial-115200 --at 20,40 --z 30 --speed 80 -o coupon.gcode")]
+    Coupon(Coupon),
+    /// Find your board's numbers from the coupon's times, by stop-watch or from a recording
+    #[command(after_help = "\
+Examples:
+  headstall fit coupon.gcode times.csv --board 8bit-card -o myboard.toml
+  headstall fit coupon.gcode recording.wav --board 8bit-card --times times.csv --picture fit.svg
+  headstall fit coupon.gcode times.csv --board 8bit-card --job myjob.gcode
+  headstall fit coupon.gcode old-card.csv new-card.csv --board myboard.toml")]
+    Fit(Fit),
     /// Say which explanation the bumps agree with that you see on a print: the controller's stalls,
     /// something regular, the seam, corners, or chance
     #[command(after_help = "\
@@ -106,20 +122,6 @@ Examples:
         /// The command
         command: Option<String>,
     },
-}
-
-/// Which board, with what changed.
-#[derive(Clone, Debug, ClapArgs)]
-pub struct OnBoard {
-    /// A board that comes with the program (`headstall boards`), or a board file
-    #[arg(long, value_name = "NAME|FILE", default_value = builtin::DEFAULT)]
-    pub board: String,
-    /// Change one key of the board, for example save.when=off; may be repeated
-    #[arg(long, value_name = "KEY=VALUE", value_parser = parse_set)]
-    pub set: Vec<Override>,
-    /// Seed of everything random: the same seed gives the same luck
-    #[arg(long, value_name = "N", default_value_t = 0, allow_negative_numbers = true, value_parser = whole(0..=u64::MAX))]
-    pub seed: u64,
 }
 
 /// Arguments of `replay`.
@@ -329,23 +331,6 @@ fn parse_within(text: &str) -> Result<f64, String> {
         .ok_or_else(|| "must be a number of mm from 0 to 1".to_string())
 }
 
-/// Takes a whole number in a range, and says which one where the text is none.
-fn whole<T>(range: RangeInclusive<T>) -> impl Fn(&str) -> Result<T, String> + Clone
-where
-    T: std::str::FromStr + PartialOrd + std::fmt::Display + Clone + Send + Sync,
-{
-    move |text| {
-        let number: Option<T> = text.parse().ok();
-        number.filter(|n| range.contains(n)).ok_or_else(|| {
-            format!(
-                "must be a whole number from {} to {}",
-                range.start(),
-                range.end()
-            )
-        })
-    }
-}
-
 fn parse_visible(text: &str) -> Result<f64, String> {
     let mm: Option<f64> = text.parse().ok();
     mm.filter(|mm| *mm >= 0.0 && *mm <= 100.0)
@@ -406,10 +391,6 @@ fn split(values: &str) -> Vec<&str> {
     }
     parts.push(values[from..].trim());
     parts
-}
-
-fn parse_set(text: &str) -> Result<Override, String> {
-    Override::parse(text).map_err(|e| e.to_string())
 }
 
 #[cfg(test)]

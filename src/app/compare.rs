@@ -55,6 +55,12 @@ pub fn run(args: &Compare) -> Result<ExitCode, Failure> {
     for (job, line, what) in &answer.limits {
         complain(&format!("{job}: line {line}: {what}"));
     }
+    if answer.runs_cut {
+        complain(&format!(
+            "only {} of {} runs were made of each setting: more of them would take too long",
+            answer.runs, question.runs_max
+        ));
+    }
     let mut result = Comparison::of(&answer);
     if let Some(mut folder) = folder.take() {
         save(&mut folder, "compare.csv", &tables::csv(&result.rows))?;

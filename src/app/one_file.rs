@@ -19,13 +19,26 @@ pub struct OneFile {
 }
 
 impl OneFile {
-    /// Makes ready to write the file `place`.
+    /// Makes ready to write the file `place`, which `--out` names.
     ///
     /// # Errors
     /// Where it is one of `inputs`, or exists and may not be replaced, or cannot be written.
     pub fn open(place: &Path, force: bool, inputs: &[&Path]) -> Result<Self, Failure> {
+        Self::open_as("--out", place, force, inputs)
+    }
+
+    /// The same for another option.
+    ///
+    /// # Errors
+    /// As [`OneFile::open`].
+    pub fn open_as(
+        option: &str,
+        place: &Path,
+        force: bool,
+        inputs: &[&Path],
+    ) -> Result<Self, Failure> {
         let shown = place.display();
-        let unusable = |what: &str| Failure::Unusable(format!("--out {shown}: {what}"));
+        let unusable = |what: &str| Failure::Unusable(format!("{option} {shown}: {what}"));
         if inputs.iter().any(|input| is_same(input, place)) {
             return Err(unusable("is the input; name another file"));
         }
@@ -73,6 +86,16 @@ impl OneFile {
         let held = lock(&self.hidden);
         let path = held.as_ref().map(|path| path.to_path_buf());
         Ok(path.unwrap_or_default())
+    }
+
+    /// Writes all of it and puts it in its place.
+    ///
+    /// # Errors
+    /// Where that cannot be done; then nothing is left.
+    pub fn publish_whole(mut self, bytes: &[u8]) -> Result<(), Failure> {
+        let written = self.write_all(bytes);
+        written.map_err(|e| Failure::writing(&self.place.display().to_string(), &e))?;
+        self.publish()
     }
 
     /// Puts it in its place.

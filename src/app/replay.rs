@@ -8,7 +8,7 @@ use headstall::answer::remedies::{RemediesQuestion, remedies};
 use headstall::answer::replay::{Effort, ReplayAnswer, ReplayQuestion, replay};
 use headstall::board::types::Board;
 use headstall::replay::stream::Done;
-use headstall::report::cures::{CureRow, CureTable};
+use headstall::report::cures::{self, CureRow, CureTable};
 use headstall::report::pictures;
 use headstall::report::summary::Summary;
 use headstall::report::wall::Across;
@@ -230,6 +230,9 @@ pub fn tried(
         .map_err(|trouble| inputs::failure(trouble, &on.board))?;
     for (line, what) in &answer.limits {
         complain(&format!("{}: line {line}: {what}", answer.job));
+    }
+    for sentence in cures::left_out(&answer.cures.skipped) {
+        complain(&format!("{}: {sentence}", answer.job));
     }
     Ok(CureTable::of(&answer))
 }

@@ -7,11 +7,12 @@ pub(super) const AXES: [&str; 4] = ["x", "y", "z", "e"];
 pub(super) const CHORE_NAME: &str = "display";
 
 /// Each table and its keys; `chore` stands for each of its list.
-const TABLES: [(&str, &[&str]); 14] = [
+const TABLES: [(&str, &[&str]); 15] = [
     (
         "",
         &[
             "name", "notes", "link", "loop", "chore", "queue", "motion", "wait", "save", "nozzle",
+            "fit",
         ],
     ),
     (
@@ -73,6 +74,7 @@ const TABLES: [(&str, &[&str]); 14] = [
     ("wait", &["heat_s", "home_s", "change_s"]),
     ("save", &["when", "every", "ms", "stop_first", "reread"]),
     ("nozzle", &["filament_mm", "nozzle_mm", "lag_s", "lead_s"]),
+    ("fit", &["keys", "draws"]),
 ];
 
 /// The keys of the table at this path.

@@ -14,10 +14,11 @@ pub use super::error::BoardError;
 pub use super::overrides::Override;
 
 use super::durations::TIME_S_MAX;
+use super::fitted;
 use super::keys::{Range, Table};
 use super::known::CHORE_NAME;
 use super::place::Source;
-use super::tree;
+use super::tree::{self, Value};
 use super::types::{
     Accel, Board, Card, Chore, Corner, Costs, Layout, Link, Motion, Nozzle, Queue, ReplyWhen, Save,
     SaveWhen, Serial, Span, Wait,
@@ -61,6 +62,21 @@ pub fn parse(text: &str, file: &str, overrides: &[Override]) -> Result<Board, Bo
     board(&Table::root(&source, &entries)?)
 }
 
+/// Whether the board gives its wire's speed as `link.bytes_per_s`: a baud rate is known from the settings, bytes
+/// a second are a guess.
+pub fn gives_bytes_per_s(
+    text: &str,
+    file: &str,
+    overrides: &[Override],
+) -> Result<bool, BoardError> {
+    let mut entries = tree::read(text, file)?;
+    for (k, set) in overrides.iter().enumerate() {
+        set.apply(&mut entries, k)?;
+    }
+    let link = entries.get("link").map(|node| &node.value);
+    Ok(matches!(link, Some(Value::Table(link)) if link.contains_key("bytes_per_s")))
+}
+
 fn board(root: &Table) -> Result<Board, BoardError> {
     root.require(&["name", "link", "motion"], "")?;
     let name = root.needed("name", root.text("name")?)?;
@@ -82,6 +98,7 @@ fn board(root: &Table) -> Result<Board, BoardError> {
         wait: wait(&root.table_or_empty("wait")?)?,
         save: save(&root.table_or_empty("save")?)?,
         nozzle: nozzle(&root.table_or_empty("nozzle")?)?,
+        fit: fitted::fitted(root)?,
     })
 }
 

@@ -70,6 +70,24 @@ pub struct Board {
     pub save: Save,
     /// What the plastic does.
     pub nozzle: Nozzle,
+    /// What a fit knows of the board's numbers, where they were fitted.
+    pub fit: Option<Fitted>,
+}
+
+/// What a fit knows: draws of the posterior of all keys together.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Fitted {
+    /// Names of the keys.
+    pub keys: Vec<String>,
+    /// By draw, and in it by key: the natural logarithm of a factor on the board's own value.
+    pub draws: Vec<Vec<f64>>,
+}
+
+impl Board {
+    /// Whether a fit has left draws of what the board may be.
+    pub fn is_fitted(&self) -> bool {
+        self.fit.as_ref().is_some_and(|fit| !fit.draws.is_empty())
+    }
 }
 
 /// How job lines reach the controller.

@@ -99,6 +99,8 @@ pub struct Replayed<S> {
     pub ideal_s: f64,
     /// Sum of the lost time of all blocks, s.
     pub lost_s: f64,
+    /// Blocks that waited for their ideal, at most: what a replay takes memory for.
+    pub held_blocks: usize,
     /// The source at the job's end; a reader's has notices, counts, layers.
     pub source: S,
     /// The job, kept, if that was wanted and it was not too long.
@@ -133,6 +135,7 @@ pub fn replay_ahead<S: Source + Send + 'static, W: Watcher>(
         totals: done.totals,
         ideal_s: done.ideal_s,
         lost_s: done.lost_s,
+        held_blocks: done.held_blocks,
         source: done.source.finish(),
         kept: done.kept,
     })
@@ -153,6 +156,7 @@ pub fn replay_source<S: Source, W: Watcher>(
         ran: VecDeque::new(),
         ideal_s: 0.0,
         lost_s: 0.0,
+        held_blocks: 0,
         failed: None,
         lines: 0,
         kept: (keep_blocks_max > 0).then(StoredJob::default),
@@ -175,6 +179,7 @@ pub fn replay_source<S: Source, W: Watcher>(
     Ok(Replayed {
         ideal_s: stream.ideal_s + totals.stop_s,
         lost_s: stream.lost_s,
+        held_blocks: stream.held_blocks,
         totals,
         source: stream.source,
         kept: stream.kept,
@@ -187,6 +192,7 @@ struct Stream<'w, S, W> {
     ran: VecDeque<Ran>,
     ideal_s: f64,
     lost_s: f64,
+    held_blocks: usize,
     failed: Option<JobError>,
     lines: u64,
     kept: Option<StoredJob>,
@@ -307,6 +313,7 @@ impl<S: Source, W: Watcher> World for Stream<'_, S, W> {
     fn ran(&mut self, ran: &Ran) {
         if !self.ran.is_empty() || !self.join(ran) {
             self.ran.push_back(*ran);
+            self.held_blocks = self.held_blocks.max(self.ideal.held());
         }
     }
 

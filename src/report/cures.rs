@@ -5,7 +5,7 @@ use std::fmt::Write;
 use serde::Serialize;
 
 use crate::answer::remedies::RemediesAnswer;
-use crate::study::cures::{Average, Tried};
+use crate::study::cures::{Average, Skipped, Tried};
 use crate::study::remedy::Remedy;
 
 use super::numbers::time;
@@ -223,6 +223,34 @@ fn verdict(t: &CureTable) -> String {
             None => format!("{lead}None of the changes tried here helps."),
         },
     }
+}
+
+/// What was not tried, each in a sentence.
+pub fn left_out(skipped: &Skipped) -> Vec<String> {
+    let count = |n: usize| match n {
+        1 => "1 change".to_string(),
+        n => format!("{n} changes"),
+    };
+    let mut all = Vec::new();
+    if skipped.late > 0 {
+        all.push(format!(
+            "a replay of this job takes so long that {} could not be tried; the easiest ones were",
+            count(skipped.late)
+        ));
+    }
+    if skipped.restless > 0 {
+        all.push(format!(
+            "{} could not be replayed: the board makes too little headway with it",
+            count(skipped.restless)
+        ));
+    }
+    if skipped.slower {
+        all.push("a lower speed was not looked for: it would take too long".to_string());
+    }
+    if skipped.sets {
+        all.push("sets of changes were not all tried: it would take too long".to_string());
+    }
+    all
 }
 
 /// The table, without the verdict, in at most 80 columns.

@@ -225,6 +225,11 @@ fn luck(out: &mut String, answer: &ReplayAnswer) {
         [least, most] if least == most => format!("{least} lost"),
         [least, most] => format!("{least} to {most} lost"),
     };
+    let boards = if answer.board.is_fitted() {
+        ", each with another board that the fit allows"
+    } else {
+        ""
+    };
     let rank = luck.rank();
     let like = match rank {
         r if r < 0.1 => "a lucky run",
@@ -235,7 +240,8 @@ fn luck(out: &mut String, answer: &ReplayAnswer) {
         out,
         "luck",
         &format!(
-            "{} runs, seeds {} to {}: {bumps} and {lost} in 9 of 10 runs; tables and pictures show seed {}, {like}",
+            "{} runs, seeds {} to {}{boards}: {bumps} and {lost} in 9 of 10 runs; tables and pictures show seed {}, \
+             {like}",
             luck.runs.len(),
             answer.seed,
             answer.seed.wrapping_add(luck.runs.len() as u64 - 1),

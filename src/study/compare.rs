@@ -4,6 +4,7 @@ use crate::board::types::Board;
 use crate::replay::duties::Restless;
 use crate::replay::store::StoredJob;
 
+use super::fit::fitting::of_run;
 use super::parallel;
 use super::sample::{Sample, Sight, has_draws, sample};
 use super::stats::{self, Median};
@@ -25,26 +26,46 @@ pub fn wants_more(board: &Board, samples: &[Sample]) -> bool {
     samples.is_empty() || has_draws(board)
 }
 
+/// Of a job with more blocks the first run is made alone.
+const ALONE_BLOCKS: usize = 1 << 18;
+
 /// Samples of a job on some boards, by board and seed. The job is stored under limits and waits that they all
-/// have. A board without draws gives the same each time: it is run once.
+/// have. A board without draws gives the same each time: it is run once. `first_run`: the number of the run with the
+/// first of these seeds; see [`of_run`].
 pub fn samples(
     job: &StoredJob,
     boards: &[&Board],
+    first_run: usize,
     seeds: &[u64],
     sight: Option<Sight>,
     threads: usize,
     each: &(dyn Fn(usize) + Sync),
 ) -> Result<Samples, Restless> {
     let own = |board: &Board| if has_draws(board) { seeds.len() } else { 1 };
-    let tasks: Vec<(usize, u64)> = boards
+    let tasks: Vec<(usize, usize)> = boards
         .iter()
         .enumerate()
-        .flat_map(|(i, board)| seeds.iter().take(own(board)).map(move |seed| (i, *seed)))
+        .flat_map(|(i, board)| (0..own(board)).map(move |run| (i, run)))
         .collect();
-    let found = parallel::try_map(tasks.len(), threads, each, &|k| {
-        let (board, seed) = tasks[k];
-        sample(job, boards[board], seed, sight)
-    })?;
+    let one = |k: usize| {
+        let (board, run) = tasks[k];
+        let board = of_run(boards[board], first_run + run);
+        sample(job, &board, seeds[run], sight)
+    };
+    let mut found = Vec::with_capacity(tasks.len());
+    let mut threads = threads;
+    if job.block_count() > ALONE_BLOCKS && !tasks.is_empty() {
+        // The first shows how many fit side by side.
+        found.push(one(0)?);
+        each(1);
+        threads = found[0].cost.threads(threads);
+    }
+    let first = found.len();
+    let told = |done: usize| each(first + done);
+    let count = tasks.len() - first;
+    found.extend(parallel::try_map(count, threads, &told, &|k| {
+        one(first + k)
+    })?);
     let mut samples = Samples::new();
     samples.resize(boards.len(), Vec::new());
     for ((board, _), found) in tasks.iter().zip(found) {

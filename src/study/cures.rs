@@ -11,6 +11,7 @@ use crate::replay::stream::ReplayError;
 use crate::surface::faces::{self, Faces};
 use crate::surface::skin::Wanted;
 
+use super::fit::fitting::of_run;
 use super::parallel;
 use super::remedy::{self, Remedy};
 use super::reshape::{Reshape, Reshaped};
@@ -90,8 +91,23 @@ pub struct Cures {
     pub set: Option<Tried>,
     /// Runs made of each, with other seeds.
     pub runs: usize,
+    /// What was left out because it would take too long.
+    pub skipped: Skipped,
     /// Where limits of this program have taken effect: the line, what was done about it.
     pub limits: Vec<(u64, &'static str)>,
+}
+
+/// What was not tried.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Skipped {
+    /// Single changes that were not tried because a replay takes so long.
+    pub late: usize,
+    /// Single changes under which the board makes so little progress that their replay was given up.
+    pub restless: usize,
+    /// Whether a lower speed was not looked for.
+    pub slower: bool,
+    /// Whether sets were not tried that would have been.
+    pub sets: bool,
 }
 
 /// Longer prints than this share of today's are no cure.
@@ -100,6 +116,13 @@ const LONGER_SHARE: f64 = 0.1;
 const SEARCH_ROUNDS: usize = 4;
 /// Runs of each change, where the board has draws.
 const RUNS_MAX: usize = 5;
+/// Lines, blocks, saves and runs of chores that all replays may have together: half a minute of work.
+const WORK: usize = 150_000_000;
+/// What each line of the job adds to it.
+const WORK_A_LINE: usize = 160;
+/// What the search of a lower speed may take, in replays of the job as it is: it goes down to a tenth of the
+/// speed, where as many more chores run.
+const SLOWER_REPLAYS: usize = 50;
 /// Blocks that the runs of one change may have in all: some tenths of a second.
 const RUN_BLOCKS: usize = 1_000_000;
 
@@ -142,37 +165,89 @@ pub fn cures(trial: &Trial, each: &(dyn Fn(usize) + Sync)) -> Result<Cures, Repl
         true => (RUN_BLOCKS / blocks).clamp(1, RUNS_MAX),
         false => 1,
     };
+    let first = sample(&planted.job, trial.board, trial.seed, None);
+    let cost = first.map_err(ReplayError::Board)?.cost;
+    let replays = (WORK + WORK_A_LINE * planted.job.line_count()) / cost.work.max(1);
+    let runs = runs.min(replays / AFFORDABLE_CHANGES).max(1);
+    let trial = &Trial {
+        threads: cost.threads(trial.threads),
+        ..*trial
+    };
     let bench = Bench {
         trial,
         planted: &planted,
         runs,
     };
     let before = bench.run(&planted.job, &planted.faces, trial.board)?;
+    let mut skipped = Skipped::default();
     let mut remedies = remedy::list(trial.board);
     if facts.has_arcs {
         remedies.retain(|r| !matches!(r.change.reshape(), Some(Reshape::Arcs { .. })));
     }
+    let mut left = Left(replays / runs);
+    skipped.late = left.shorten(&mut remedies);
     if before.stalls > 0.0 {
-        remedies.extend(bench.slower(&before, facts.fastest_mm_s)?);
+        skipped.slower = !left.take(SLOWER_REPLAYS);
+        if !skipped.slower {
+            remedies.extend(bench.slower(&before, facts.fastest_mm_s)?);
+        }
     }
-    let mut single = parallel::try_map(remedies.len(), trial.threads, each, &|k| {
-        bench.attempt(&[&remedies[k]])
+    let tried = parallel::try_map(remedies.len(), trial.threads, each, &|k| {
+        headway(bench.attempt(&[&remedies[k]]))
     })?;
+    let mut single: Vec<Tried> = tried.into_iter().flatten().collect();
+    skipped.restless = remedies.len() - single.len();
     single.sort_by(|a, b| {
         let (a, b) = (a.rank(&before), b.rank(&before));
         a.0.cmp(&b.0)
             .then(a.1.total_cmp(&b.1))
             .then(a.2.total_cmp(&b.2))
     });
-    let sets_max = (SET_BLOCKS / blocks).clamp(SETS_MIN, usize::MAX);
+    let sets_max = (SET_BLOCKS / blocks).max(SETS_MIN).min(left.0);
+    skipped.sets = sets_max < SETS_MIN;
     let set = bench.best_set(&before, &single, sets_max)?;
     Ok(Cures {
         before,
         single,
         set,
         runs,
+        skipped,
         limits,
     })
+}
+
+/// Changes that may still be tried.
+struct Left(usize);
+
+impl Left {
+    /// Takes some off; false, and nothing taken, where fewer are left.
+    fn take(&mut self, count: usize) -> bool {
+        let enough = count <= self.0;
+        if enough {
+            self.0 -= count;
+        }
+        enough
+    }
+
+    /// Takes off what these changes need. Where not all can be tried, only the easiest stay; returns how many do
+    /// not.
+    fn shorten(&mut self, remedies: &mut Vec<Remedy>) -> usize {
+        let late = remedies.len().saturating_sub(self.0.max(CHANGES_MIN));
+        if late > 0 {
+            remedies.sort_by_key(|r| r.effort);
+            remedies.truncate(remedies.len() - late);
+        }
+        self.0 = self.0.saturating_sub(remedies.len());
+        late
+    }
+}
+
+/// A change tried; `None` where the board makes no headway under it.
+fn headway(tried: Result<Tried, ReplayError>) -> Result<Option<Tried>, ReplayError> {
+    match tried {
+        Err(ReplayError::Board(_)) => Ok(None),
+        other => other.map(Some),
+    }
 }
 
 /// What changes to a job go by.
@@ -238,7 +313,7 @@ impl Bench<'_> {
         };
         let one = |k: usize| {
             let seed = self.trial.seed.wrapping_add(k as u64);
-            sample(job, board, seed, Some(sight)).map_err(ReplayError::Board)
+            sample(job, &of_run(board, k), seed, Some(sight)).map_err(ReplayError::Board)
         };
         let samples: Vec<Sample> = (0..self.runs).map(one).collect::<Result<_, _>>()?;
         Ok(Average::of(&samples))
@@ -287,7 +362,10 @@ impl Bench<'_> {
     /// The highest feed of printing moves at which next to no time is lost, and no bump is seen.
     fn slower(&self, before: &Average, fastest_mm_s: f64) -> Result<Option<Remedy>, ReplayError> {
         let starves = |most_mm_s: f64| -> Result<bool, ReplayError> {
-            let after = self.attempt(&[&remedy::slower(most_mm_s)])?.after;
+            let Some(tried) = headway(self.attempt(&[&remedy::slower(most_mm_s)]))? else {
+                return Ok(true);
+            };
+            let after = tried.after;
             Ok(after.lost_s > STARVED_SHARE * before.lost_s || after.visible > 0.0)
         };
         let least_mm_s = 0.1 * fastest_mm_s;
@@ -333,11 +411,11 @@ impl Bench<'_> {
         let mut sets = sets(&pool.collect::<Vec<_>>());
         sets.truncate(sets_max);
         let tried = parallel::map(sets.len(), self.trial.threads, &|_| {}, &|k| {
-            self.attempt(&sets[k])
+            headway(self.attempt(&sets[k]))
         });
         let mut best: Option<Tried> = None;
         for tried in tried {
-            let tried = tried?;
+            let Some(tried) = tried? else { continue };
             let better = match &best {
                 None => less(key(&tried.after), least),
                 Some(best) => {
@@ -361,6 +439,10 @@ const SET_FROM: usize = 8;
 const SET_BLOCKS: usize = 6_000_000;
 /// See [`SET_BLOCKS`].
 const SETS_MIN: usize = 4;
+/// Single changes that are tried however long a replay takes.
+const CHANGES_MIN: usize = 4;
+/// So many changes are worth more than a second run of each.
+const AFFORDABLE_CHANGES: usize = 80;
 
 /// Pairs and threes of changes that don't exclude each other.
 fn sets<'a>(pool: &[&'a Remedy]) -> Vec<Vec<&'a Remedy>> {

@@ -4,6 +4,7 @@ use crate::board::types::{Board, Link, Span};
 use crate::replay::duties::Restless;
 use crate::replay::store::StoredJob;
 use crate::replay::stream::{Done, ReplayError, Watcher, replay_source};
+use crate::replay::world::Totals;
 use crate::surface::flow::{Excess, Flow};
 use crate::surface::skin::Surface;
 
@@ -32,6 +33,36 @@ pub struct Sample {
     pub visible: u64,
     /// Height of the highest bump on a surface that can be seen, mm.
     pub highest_mm: f64,
+    /// What the replay took.
+    pub cost: Cost,
+}
+
+/// What a replay takes of the computer, in counts: the same on any computer.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Cost {
+    /// Lines, blocks, saves and runs of chores: a few million of them a second.
+    pub work: usize,
+    /// Blocks held at most while they waited for their ideal.
+    pub held_blocks: usize,
+}
+
+/// Bytes that a block takes while it waits for its ideal, growing queues included.
+const HELD_BLOCK_BYTES: usize = 600;
+/// Bytes that replays side by side may take.
+const SIDE_BY_SIDE_BYTES: usize = 400 << 20;
+
+impl Cost {
+    /// How many of `threads` may replay at a time, so that all of them together stay small.
+    pub fn threads(&self, threads: usize) -> usize {
+        let each = (self.held_blocks * HELD_BLOCK_BYTES).max(1);
+        threads.min(SIDE_BY_SIDE_BYTES / each).max(1)
+    }
+}
+
+/// What a replay with these sums took.
+fn work(job: &StoredJob, totals: &Totals) -> usize {
+    let duties = usize::try_from(totals.chores + totals.saves).unwrap_or(usize::MAX);
+    (job.line_count() + job.block_count()).saturating_add(duties)
 }
 
 impl Sample {
@@ -141,11 +172,15 @@ pub fn sample(
     Ok(Sample {
         lost_s: done.lost_s,
         replay_s: done.totals.replay_s,
+        cost: Cost {
+            work: work(job, &done.totals),
+            held_blocks: done.held_blocks,
+        },
         ..count.sample
     })
 }
 
-/// Whether two seeds can give two answers on this board.
+/// Whether two runs can give two answers on this board: it has draws, or its numbers are known within limits only.
 pub fn has_draws(board: &Board) -> bool {
     let chance = |c: f64| c > 0.0 && c < 1.0;
     let link = match &board.link {
@@ -157,5 +192,6 @@ pub fn has_draws(board: &Board) -> bool {
         Link::Serial(s) => s.reply.is_drawn() || chance(s.resend_chance),
     };
     let drawn = |span: &Span| span.is_drawn();
-    link || drawn(&board.save.hold) || board.chores.iter().any(|c| drawn(&c.work))
+    let fitted = board.is_fitted();
+    fitted || link || drawn(&board.save.hold) || board.chores.iter().any(|c| drawn(&c.work))
 }

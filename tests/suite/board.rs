@@ -176,6 +176,7 @@ fn defaults_are_those_of_the_contract() {
             lag_s: 0.05,
             lead_s: 0.0,
         },
+        fit: None,
     };
     assert_eq!(board(LEAST, &[]), expected);
 }

@@ -31,7 +31,8 @@ fn part(corners: u32, layers: u32, turned_deg: f64) -> Wall {
             let angle = 360.0 * turn;
             // A polygon's edge, or a circle.
             let slice = 360.0 / f64::from(corners.max(1));
-            let within = angle.rem_euclid(slice) - slice / 2.0;
+            // The seam lies on an edge: the corner at a run's end has no turning.
+            let within = (angle + 30.0).rem_euclid(slice) - slice / 2.0;
             let r = match corners {
                 0 => radius,
                 _ => radius * (slice / 2.0).to_radians().cos() / within.to_radians().cos(),
@@ -447,7 +448,7 @@ impl Print<'_> {
                 Truth::Seam => self.strewn() / AROUND * AROUND + 217,
                 Truth::Corners => {
                     let corner = (self.uniform() * 4.0) as usize;
-                    self.strewn() / AROUND * AROUND + (217 + 90 * corner) % AROUND
+                    self.strewn() / AROUND * AROUND + (277 + 90 * corner) % AROUND
                 }
                 Truth::Step => loop {
                     let cell = self.strewn();

@@ -188,8 +188,7 @@ impl<'a> Clock<'a> {
                 most: vec![f64::NEG_INFINITY; deals.len()],
             };
             let mut table = Vec::new();
-            for step in from..to {
-                let frequency = grids[k][step];
+            for (step, &frequency) in grids[k].iter().enumerate().take(to).skip(from) {
                 phases.at(&ears[k].sources, frequency, &mut table);
                 let mut tone = ToneTable::new(&ears[k], frequency, &mut table, &self.counts);
                 if tone.hear(&observed, step, &mut batch) {

@@ -102,26 +102,17 @@ impl Columns {
 /// # Errors
 /// The first thing that is wrong: its line, the value, and what is allowed.
 pub fn read(text: &str) -> Result<Vec<Mark>, String> {
-    let mut reader = csv::ReaderBuilder::new()
-        .flexible(true)
-        .trim(csv::Trim::All)
-        .comment(Some(b'#'))
-        .from_reader(text.as_bytes());
-    let header = reader
-        .headers()
-        .map_err(|e| format!("line 1: {e}"))?
-        .clone();
-    if header.is_empty() || text.trim().is_empty() {
-        return Err("line 1: is empty; a header such as z_mm,angle_deg is needed".to_string());
-    }
+    let empty = "line 1: is empty; a header such as z_mm,angle_deg is needed";
+    // Line by line, so that each row is known by its line, blank ones and comments counted.
+    let mut rows = (1..)
+        .zip(text.lines())
+        .filter(|(_, row)| !row.trim().is_empty() && !row.starts_with('#'));
+    let (line, first) = rows.next().ok_or(empty)?;
+    let header = fields(first, line)?;
     let columns = Columns::find(&header)?;
     let mut marks = Vec::new();
-    for row in reader.records() {
-        let row = row.map_err(|e| {
-            let line = e.position().map_or(0, csv::Position::line);
-            format!("line {line}: cannot be read as CSV in UTF-8")
-        })?;
-        let line = row.position().map_or(0, |p| p.line() as usize);
+    for (line, row) in rows {
+        let row = fields(row, line)?;
         if row.iter().all(str::is_empty) {
             continue;
         }
@@ -138,6 +129,17 @@ pub fn read(text: &str) -> Result<Vec<Mark>, String> {
         marks.push(mark(&row, line, &columns)?);
     }
     Ok(marks)
+}
+
+/// The values of one line.
+fn fields(row: &str, line: usize) -> Result<csv::StringRecord, String> {
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .trim(csv::Trim::All)
+        .from_reader(row.as_bytes());
+    let first = reader.records().next();
+    let row = first.unwrap_or_else(|| Ok(csv::StringRecord::new()));
+    row.map_err(|_| format!("line {line}: cannot be read as CSV"))
 }
 
 fn mark(row: &csv::StringRecord, line: usize, columns: &Columns) -> Result<Mark, String> {
