@@ -281,7 +281,7 @@ impl<'a> Grid<'a> {
                 threads,
                 &each,
             )
-            .map_err(|e| Trouble::restless(&name, &e))?;
+            .map_err(|e| Trouble::no_progress(&name, &e))?;
             for (i, found) in batch.into_iter().zip(found) {
                 samples[i].extend(found);
             }
@@ -316,7 +316,7 @@ impl<'a> Grid<'a> {
                 done += 1;
                 let board = self.cases[i].board;
                 let shares = causes::shares(stored, board, seed, &[], threads, &|_| {})
-                    .map_err(|e| Trouble::restless(&name, &e))?;
+                    .map_err(|e| Trouble::no_progress(&name, &e))?;
                 all[i] = Some(shares.total_s);
             }
         }

@@ -32,7 +32,7 @@ impl Luck {
         let total = seeds.len() as u64;
         let each = |done: usize| progress.at(Task::Luck, done as u64, Some(total));
         let samples = compare::samples(job, &[board], 0, seeds, Some(sight), threads, &each);
-        let mut samples = samples.map_err(|e| Trouble::restless(name, &e))?;
+        let mut samples = samples.map_err(|e| Trouble::no_progress(name, &e))?;
         let runs = samples.remove(0);
         Ok(Luck { runs })
     }

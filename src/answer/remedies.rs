@@ -55,7 +55,7 @@ pub fn remedies(
     };
     let cures = cures::cures(&trial, &each).map_err(|e| match e {
         ReplayError::Job(e) => Trouble::job(&job.name, &e),
-        ReplayError::Board(e) => Trouble::restless(&job.name, &e),
+        ReplayError::Board(e) => Trouble::no_progress(&job.name, &e),
     })?;
     Ok(RemediesAnswer {
         job: job.name.clone(),

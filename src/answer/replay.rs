@@ -319,7 +319,7 @@ fn pass<'l>(
     let replayed = replay(source, board, question.seed, &mut hearers, keep_blocks_max);
     let replayed = replayed.map_err(|e| match e {
         ReplayError::Job(e) => Trouble::job(&job.name, &e),
-        ReplayError::Board(e) => Trouble::restless(&job.name, &e),
+        ReplayError::Board(e) => Trouble::no_progress(&job.name, &e),
     })?;
     let found = hearers.watch.found();
     Ok(Pass {
@@ -376,7 +376,7 @@ fn shares(
     let spans = pass.stalls.spans();
     let (seed, threads) = (question.seed, question.threads);
     let shares = causes::shares(kept, board, seed, &spans, threads, &each);
-    shares.map(Some).map_err(|e| Trouble::restless(name, &e))
+    shares.map(Some).map_err(|e| Trouble::no_progress(name, &e))
 }
 
 /// Runs with other seeds, where those could differ and the job was kept.

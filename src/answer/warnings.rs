@@ -5,7 +5,7 @@ use std::io::Read;
 use serde::Serialize;
 
 use crate::board::types::{Board, Link, ReplyWhen};
-use crate::job::notices::Kind as NoticeKind;
+use crate::job::notices::NoticeKind;
 use crate::job::reader::JobReader;
 use crate::surface::skin::Exposure;
 

@@ -238,10 +238,10 @@ pub fn left_out(skipped: &Skipped) -> Vec<String> {
             count(skipped.late)
         ));
     }
-    if skipped.restless > 0 {
+    if skipped.no_progress > 0 {
         all.push(format!(
             "{} could not be replayed: the board makes too little headway with it",
-            count(skipped.restless)
+            count(skipped.no_progress)
         ));
     }
     if skipped.slower {

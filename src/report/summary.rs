@@ -7,7 +7,7 @@ use serde::Serialize;
 use crate::answer::replay::{Attribution, ReplayAnswer};
 use crate::answer::warnings::Warning;
 use crate::replay::cause::{Cause, PerCause};
-use crate::study::stalls::{Kind, Stall};
+use crate::study::stalls::{Stall, StallKind};
 use crate::study::watch::Need;
 use crate::surface::bump::Bump;
 use crate::surface::skin::Surface;
@@ -23,7 +23,7 @@ const PLACES: usize = 5;
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Place {
     /// `dwell`, `dip` or `drag`.
-    pub kind: Kind,
+    pub kind: StallKind,
     /// What held the head up; `mixed` where no cause took half.
     pub cause: &'static str,
     /// The two largest causes, where that was worked out.

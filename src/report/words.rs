@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use crate::answer::replay::ReplayAnswer;
 use crate::study::sample::Sample;
-use crate::study::stalls::Kind;
+use crate::study::stalls::StallKind;
 use crate::surface::left_out::{LeftOut, Why};
 
 use super::numbers::{byte_rate, count, rate, share, time};
@@ -285,7 +285,7 @@ fn places(out: &mut String, what: &str, worst: &[Place]) {
     );
     for p in worst {
         let rest = match p.kind {
-            Kind::Dwell => format!("{:.3}", p.dwell_s),
+            StallKind::Dwell => format!("{:.3}", p.dwell_s),
             _ => "-".to_string(),
         };
         let by = match (p.cause, p.two_largest) {

@@ -1,7 +1,7 @@
 //! The same jobs under several settings, with the same luck (common random numbers).
 
 use crate::board::types::Board;
-use crate::replay::duties::Restless;
+use crate::replay::duties::NoProgress;
 use crate::replay::store::StoredJob;
 
 use super::fit::fitting::of_run;
@@ -40,7 +40,7 @@ pub fn samples(
     sight: Option<Sight>,
     threads: usize,
     each: &(dyn Fn(usize) + Sync),
-) -> Result<Samples, Restless> {
+) -> Result<Samples, NoProgress> {
     let own = |board: &Board| if has_draws(board) { seeds.len() } else { 1 };
     let tasks: Vec<(usize, usize)> = boards
         .iter()

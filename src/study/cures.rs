@@ -103,7 +103,7 @@ pub struct Skipped {
     /// Single changes that were not tried because a replay takes so long.
     pub late: usize,
     /// Single changes under which the board makes so little progress that their replay was given up.
-    pub restless: usize,
+    pub no_progress: usize,
     /// Whether a lower speed was not looked for.
     pub slower: bool,
     /// Whether sets were not tried that would have been.
@@ -196,7 +196,7 @@ pub fn cures(trial: &Trial, each: &(dyn Fn(usize) + Sync)) -> Result<Cures, Repl
         headway(bench.attempt(&[&remedies[k]]))
     })?;
     let mut single: Vec<Tried> = tried.into_iter().flatten().collect();
-    skipped.restless = remedies.len() - single.len();
+    skipped.no_progress = remedies.len() - single.len();
     single.sort_by(|a, b| {
         let (a, b) = (a.rank(&before), b.rank(&before));
         a.0.cmp(&b.0)

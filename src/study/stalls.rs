@@ -12,7 +12,7 @@ pub use crate::surface::skin::LOST_MIN_S;
 /// How bad a stall is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Kind {
+pub enum StallKind {
     /// The head rests.
     Dwell,
     /// Somewhere the head is slower than half the ideal.
@@ -21,7 +21,7 @@ pub enum Kind {
     Drag,
 }
 
-impl Kind {
+impl StallKind {
     /// Its name in tables.
     pub fn name(self) -> &'static str {
         ["dwell", "dip", "drag"][self as usize]
@@ -34,7 +34,7 @@ pub struct Stall {
     /// Its number, from 0.
     pub stall: u64,
     /// How bad it is.
-    pub kind: Kind,
+    pub kind: StallKind,
     /// What the main loop mostly did while the queue ran down.
     pub cause: Cause,
     /// The file's line at its place, from 1.
@@ -246,9 +246,9 @@ impl StallFinder {
         self.open.as_ref()?;
         let open = self.open.take()?;
         let kind = match (open.rest, open.dips) {
-            (Some(_), _) => Kind::Dwell,
-            (None, true) => Kind::Dip,
-            (None, false) => Kind::Drag,
+            (Some(_), _) => StallKind::Dwell,
+            (None, true) => StallKind::Dip,
+            (None, false) => StallKind::Drag,
         };
         let spot = open.spot();
         let cause = Cause::ALL.into_iter().fold(Cause::Depth, |most, cause| {

@@ -9,7 +9,7 @@ use std::thread;
 use std::time::{Duration, Instant, SystemTime};
 
 use headstall::board::{builtin, profile};
-use headstall::job::notices::Kind;
+use headstall::job::notices::NoticeKind;
 use headstall::replay::stream::{Done, Watcher, replay};
 
 use crate::cli::{folder, headstall, names, ran, refused, starving, text, write};
@@ -254,7 +254,7 @@ fn an_ideal_that_looks_too_far_ahead_is_cut_and_told() {
     let told = |n: usize| {
         let job = job(n);
         let done = replay(job.as_bytes(), &board, 0, &mut Count(0)).unwrap();
-        done.source.steps.notices().has(Kind::IdealCut)
+        done.source.steps.notices().has(NoticeKind::IdealCut)
     };
     assert!(!told(50_000));
     // Half of them could still be braked for by those behind: a few more than 1 << 20.
