@@ -9,9 +9,9 @@ use crate::surface::skin::{Exposure, Surface};
 
 use super::progress::Listener;
 
-/// Bumps that are listed where not all can be: the highest.
+/// How many bumps are listed where not all can be: the highest.
 const HIGHEST: usize = 20_000;
-/// Bumps that are counted where not all can be listed, at 24 bytes each.
+/// How many bumps are counted where not all can be listed, at 24 bytes each.
 const COUNTED_MAX: usize = 4_000_000;
 
 /// What a layer's visible bumps come to.

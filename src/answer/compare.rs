@@ -15,7 +15,7 @@ use super::replay::UNASKED_WORK;
 use super::shelf::{ShelvedJob, same_blocks};
 use super::trouble::Trouble;
 
-/// Numbers of runs after which it is asked whether the answer is firm.
+/// Numbers of runs after which the comparison checks whether its answer is firm.
 const RUNS_BETWEEN_CHECKS: [usize; 7] = [6, 10, 15, 20, 30, 40, 80];
 /// Lines, blocks, saves and runs of chores that all runs may have together: half a minute of work.
 const RUNS_WORK: usize = 150_000_000;
@@ -94,9 +94,9 @@ pub struct CompareAnswer {
     pub firm: bool,
     /// Whether runs are left out because all of them would take too long.
     pub runs_cut: bool,
-    /// About how many runs a firm answer needs, where there are too few and that can be told.
+    /// About how many runs a firm answer needs; `None` where there are enough, or where that cannot be estimated.
     pub runs_needed: Option<usize>,
-    /// What limits of this program have cut: the job, the line, what was done about it.
+    /// Where limits of this program have taken effect: the job, the line, what was done about it.
     pub limits: Vec<(String, u64, &'static str)>,
 }
 
@@ -281,7 +281,7 @@ impl<'a> Grid<'a> {
                 threads,
                 &each,
             )
-            .map_err(|e| Trouble::restless(&name, &e))?;
+            .map_err(|e| Trouble::no_progress(&name, &e))?;
             for (i, found) in batch.into_iter().zip(found) {
                 samples[i].extend(found);
             }
@@ -317,7 +317,7 @@ impl<'a> Grid<'a> {
                 let board = self.cases[i].board;
                 let side_by_side = samples[i][0].cost.threads(threads);
                 let shares = causes::shares(stored, board, seed, &[], side_by_side, &|_| {})
-                    .map_err(|e| Trouble::restless(&name, &e))?;
+                    .map_err(|e| Trouble::no_progress(&name, &e))?;
                 all[i] = Some(shares.total_s);
             }
         }

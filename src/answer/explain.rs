@@ -1,4 +1,4 @@
-//! The question of `explain`: which explanation do the bumps agree with that somebody saw on a print?
+//! The question of `explain`: which explanation do the bumps seen on a print agree with?
 
 use std::collections::BTreeSet;
 use std::fmt;

@@ -17,7 +17,7 @@ pub struct Job {
     pub name: String,
     /// Its length where that is known beforehand, bytes.
     pub bytes: Option<u64>,
-    /// What limits of this program have cut when it was stored last: line and message.
+    /// Where limits of this program took effect when the job was last stored: line and message.
     pub limits: Vec<(u64, &'static str)>,
     open: Box<dyn Fn() -> io::Result<JobBytes> + Send + Sync>,
 }

@@ -1,4 +1,4 @@
-//! The path of one layer, from another pass over the job: which layer suffers most is known only when the job
+//! The path of one layer, from another pass over the job: which layer is the worst is known only when the job
 //! has ended.
 
 use crate::board::types::Board;

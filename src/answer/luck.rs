@@ -1,4 +1,4 @@
-//! The same job and board under other luck: what several runs with different seeds come to.
+//! Luck: what several runs of the same job and board with different seeds come to.
 
 use crate::board::types::Board;
 use crate::replay::store::StoredJob;
@@ -15,7 +15,7 @@ pub struct Luck {
     pub runs: Vec<Sample>,
 }
 
-/// How often what varies lies within the range that is told.
+/// The share of runs that lie within the reported range.
 pub const RANGE_SHARE: f64 = 0.9;
 
 impl Luck {
@@ -32,7 +32,7 @@ impl Luck {
         let total = seeds.len() as u64;
         let each = |done: usize| progress.at(Task::Luck, done as u64, Some(total));
         let samples = compare::samples(job, &[board], 0, seeds, Some(sight), threads, &each);
-        let mut samples = samples.map_err(|e| Trouble::restless(name, &e))?;
+        let mut samples = samples.map_err(|e| Trouble::no_progress(name, &e))?;
         let runs = samples.remove(0);
         Ok(Luck { runs })
     }

@@ -1,4 +1,4 @@
-//! What is heard of an answer while it is worked out.
+//! Progress: what a listener hears while an answer is worked out.
 
 use crate::replay::stream::Done;
 use crate::study::stalls::Stall;
@@ -40,7 +40,7 @@ impl Task {
 
 /// Hears how far the work has got.
 pub trait Progress: Sync {
-    /// So much of a task is done, of so much in all where that is known.
+    /// How much of a task is done, and how much there is in all, where that is known.
     fn at(&self, task: Task, done: u64, of: Option<u64>);
 }
 

@@ -33,7 +33,7 @@ pub struct RemediesAnswer {
     pub seed: u64,
     /// All that was tried.
     pub cures: Cures,
-    /// What limits of this program have cut: the line, what was done about it.
+    /// Where limits of this program have taken effect: the line, what was done about it.
     pub limits: Vec<(u64, &'static str)>,
 }
 
@@ -56,7 +56,7 @@ pub fn remedies(
     };
     let cures = cures::cures(&trial, &each).map_err(|e| match e {
         ReplayError::Job(e) => Trouble::job(&job.name, &e),
-        ReplayError::Board(e) => Trouble::restless(&job.name, &e),
+        ReplayError::Board(e) => Trouble::no_progress(&job.name, &e),
     })?;
     Ok(RemediesAnswer {
         job: job.name.clone(),

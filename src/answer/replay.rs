@@ -1,4 +1,4 @@
-//! The question of `replay`: does this job stutter on this board, where, and because of what?
+//! The question of `replay`: does this job stutter on this board, where, and why?
 
 use std::cell::RefCell;
 use std::collections::BTreeMap;
@@ -34,18 +34,18 @@ use super::warnings::{Warning, few_runs, warnings};
 
 pub use super::effort::Effort;
 
-/// Lines and chores that are replayed to work the causes out unasked: some seconds of work.
+/// Causes are worked out unasked up to this many lines and chores, counted over all replays: some seconds of work.
 pub(super) const UNASKED_WORK: usize = 16_000_000;
-/// Of a job whose length is not known, so many blocks are kept for the causes: a few MB.
+/// How many blocks are kept for the causes if the job's length is not known: a few MB.
 const STREAM_BLOCKS_MAX: usize = 50_000;
-/// Of a file so many blocks are kept for runs with other luck: some 90 MB.
+/// How many blocks of a file are kept for runs with other seeds: some 90 MB.
 const LUCK_BLOCKS_MAX: usize = 1_500_000;
-/// Lines, saves and runs of chores that all runs with other luck may have together: some ten seconds of work.
+/// Lines, saves and runs of chores that all runs with other seeds may have together: some ten seconds of work.
 /// Twenty runs of the longest job that is kept have half as many lines.
 const LUCK_WORK: usize = 60_000_000;
-/// Of a job whose length is not known, so many stalls are held.
+/// How many stalls are held if the job's length is not known.
 const STREAM_STALLS_MAX: usize = 15_000;
-/// Stalls whose strips of time are kept: those that lose most.
+/// How many stalls keep a strip of time: those that lose most.
 const STRIPS_MAX: usize = 200;
 
 /// What is asked.
@@ -319,7 +319,7 @@ fn pass<'l>(
     let replayed = replay(source, board, question.seed, &mut hearers, keep_blocks_max);
     let replayed = replayed.map_err(|e| match e {
         ReplayError::Job(e) => Trouble::job(&job.name, &e),
-        ReplayError::Board(e) => Trouble::restless(&job.name, &e),
+        ReplayError::Board(e) => Trouble::no_progress(&job.name, &e),
     })?;
     let found = hearers.watch.found();
     Ok(Pass {
@@ -376,7 +376,7 @@ fn shares(
     let spans = pass.stalls.spans();
     let (seed, threads) = (question.seed, question.threads);
     let shares = causes::shares(kept, board, seed, &spans, threads, &each);
-    shares.map(Some).map_err(|e| Trouble::restless(name, &e))
+    shares.map(Some).map_err(|e| Trouble::no_progress(name, &e))
 }
 
 /// Runs with other seeds, where those could differ and the job was kept.

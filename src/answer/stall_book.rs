@@ -7,7 +7,7 @@ use crate::study::stalls::Stall;
 
 use super::progress::Listener;
 
-/// Stalls that are kept where not all can be: those that lose most.
+/// How many stalls are kept where not all can be: those that lose most.
 const LARGEST: usize = 1_000;
 
 /// Stalls, each in one place.

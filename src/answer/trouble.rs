@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use crate::replay::duties::Restless;
+use crate::replay::duties::NoProgress;
 
 /// Why a question has no answer.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -37,8 +37,8 @@ impl Trouble {
         }
     }
 
-    /// A replay that gets nowhere: by a move of the job, or by the board.
-    pub(crate) fn restless(job: &str, error: &Restless) -> Self {
+    /// A replay that makes no progress, because of a move of the job or because of the board.
+    pub(crate) fn no_progress(job: &str, error: &NoProgress) -> Self {
         match error.slow {
             Some(_) => Trouble::job(job, error),
             None => Trouble::Board {

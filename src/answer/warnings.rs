@@ -1,17 +1,17 @@
-//! What gives cause to doubt an answer: oddities of the job, and combinations of board keys.
+//! Reasons to doubt an answer: oddities of the job, and odd combinations of board keys.
 
 use std::io::Read;
 
 use serde::Serialize;
 
 use crate::board::types::{Board, Link, ReplyWhen};
-use crate::job::notices::Kind as NoticeKind;
+use crate::job::notices::NoticeKind;
 use crate::job::reader::JobReader;
 use crate::surface::skin::Exposure;
 
 use super::bumps::BumpBook;
 
-/// Something that the reader or the board gives cause to doubt.
+/// A reason to doubt the answer, found in the job or in the board.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Warning {
     /// Of what kind.
@@ -103,7 +103,7 @@ fn of_surface(exposure: &Exposure) -> Option<Warning> {
 /// Bumps too many to be counted.
 fn of_bumps(bumps: &BumpBook) -> Option<Warning> {
     let message = format!(
-        "there are too many bumps to count all that can be seen: {} are left out of the counts",
+        "there are too many bumps to count them all: {} are left out of the counts",
         bumps.uncounted()
     );
     (bumps.uncounted() > 0).then(|| plain("bumps_uncounted", &message))

@@ -14,7 +14,7 @@ use super::args_board::{parse_set, whole};
 pub use super::args_fit::{Coupon, Fit};
 use super::values;
 
-/// Will this print job stutter on this board? Where, why, and for how long.
+/// Say whether a print job stutters on a board: where, why, and which bumps it leaves.
 #[derive(Debug, Parser)]
 #[command(
     version,
@@ -132,7 +132,7 @@ pub struct Replay {
     /// The board.
     #[command(flatten)]
     pub on: OnBoard,
-    /// Write summary.json, stalls.csv, the pictures and report.html to this folder
+    /// Write summary.json, stalls.csv, bumps.csv, the pictures and report.html to this folder
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
     /// With --out: also write blocks.csv, one row for each block
@@ -141,13 +141,13 @@ pub struct Replay {
     /// Print summary.json on standard output and nothing else there
     #[arg(long)]
     pub json: bool,
-    /// Work the causes out in full, however long that takes
+    /// Attribute lost time to its causes exactly, however long that takes
     #[arg(long, conflicts_with = "quick")]
     pub causes: bool,
-    /// No causes worked out, no pictures, in constant memory
+    /// One run only, without causes, visible bumps or pictures, in constant memory
     #[arg(long)]
     pub quick: bool,
-    /// Height from which a bump on an outer wall counts as visible, mm: an assumption, no source
+    /// Height from which a bump on the outside counts as visible, mm: an assumption without a source
     #[arg(long, value_name = "MM", default_value_t = 0.1, allow_negative_numbers = true, value_parser = parse_visible)]
     pub visible: f64,
     /// What runs across wall.svg: the angle around the part, or the length along its outer wall
@@ -163,15 +163,15 @@ pub struct Replay {
     #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = whole(0..=u64::MAX))]
     pub max_stalls: Option<u64>,
     /// Exit with 3 where more visible bumps than this are to be expected: the median over the runs
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", conflicts_with = "quick")]
     pub max_bumps: Option<u64>,
-    /// Runs with other seeds, from which the verdict comes where the board has draws
+    /// Runs with different seeds, from which the verdict comes where durations of the board vary; 1 for one run
     #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u64).range(1..=10_000))]
     pub runs: u64,
     /// Count everything printed as part of it: skirts, purge lines and supports too
     #[arg(long)]
     pub whole: bool,
-    /// Draw this layer (from 0) in place of the one that loses most
+    /// Draw this layer (from 0) in map.svg instead of the one with most visible bumps
     #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = whole(0..=u32::MAX))]
     pub layer: Option<u32>,
 }
@@ -209,7 +209,7 @@ pub struct Compare {
     /// Most runs with other luck, for boards with draws; fewer if the answer is firm before
     #[arg(long, value_name = "N", default_value_t = 40, allow_negative_numbers = true, value_parser = whole(1..=10_000u64))]
     pub runs: u64,
-    /// Height from which a bump on an outer wall counts as visible, mm: an assumption, no source
+    /// Height from which a bump on the outside counts as visible, mm: an assumption without a source
     #[arg(long, value_name = "MM", default_value_t = 0.1, value_parser = parse_visible)]
     pub visible: f64,
     /// Write compare.csv, compare.json and compare.svg to this folder
@@ -234,7 +234,7 @@ pub struct Remedies {
     /// The board.
     #[command(flatten)]
     pub on: OnBoard,
-    /// Height from which a bump on an outer wall counts as visible, mm: an assumption, no source
+    /// Height from which a bump on the outside counts as visible, mm: an assumption without a source
     #[arg(long, value_name = "MM", default_value_t = 0.1, value_parser = parse_visible)]
     pub visible: f64,
     /// Write remedies.csv and remedies.json to this folder
@@ -311,7 +311,7 @@ pub struct Mend {
     /// Replays before and after, with other luck each
     #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u64).range(1..=10_000))]
     pub runs: u64,
-    /// Height from which a bump on an outer wall counts as visible, mm: an assumption, no source
+    /// Height from which a bump on the outside counts as visible, mm: an assumption without a source
     #[arg(long, value_name = "MM", default_value_t = 0.1, value_parser = parse_visible)]
     pub visible: f64,
     /// Write the mended job to this file; without it, only say what would be done

@@ -15,7 +15,7 @@ pub struct OnBoard {
     /// Change one key of the board, for example save.when=off; may be repeated
     #[arg(long, value_name = "KEY=VALUE", value_parser = parse_set)]
     pub set: Vec<Override>,
-    /// Seed of all draws: the same seed gives the same luck
+    /// Seed of everything random: the same seed gives the same luck
     #[arg(long, value_name = "N", default_value_t = 0, allow_negative_numbers = true, value_parser = whole(0..=u64::MAX))]
     pub seed: u64,
 }

@@ -27,7 +27,7 @@ const SETTINGS_MAX: usize = 1000;
 pub fn run(args: &Compare) -> Result<ExitCode, Failure> {
     let settings = settings(args)?;
     if args.jobs.iter().filter(|j| j.as_os_str() == "-").count() > 1 {
-        let why = "-: standard input can be read once; name it once";
+        let why = "-: standard input can be read only once; name it once";
         return Err(Failure::Unusable(why.to_string()));
     }
     let mut folder = args

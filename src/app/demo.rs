@@ -7,7 +7,7 @@ use std::process::ExitCode;
 
 use clap::Parser;
 use headstall::demo::lantern::{Lantern, STEADY, STUTTERS};
-use headstall::report::text::shell_word;
+use headstall::report::text::{quoted, shell_word};
 
 use super::args::{Args, Command};
 use super::failure::Failure;
@@ -67,7 +67,7 @@ fn replay(place: &Path, board: &str) -> Vec<String> {
 }
 
 fn command(words: &[String]) -> String {
-    let words: Vec<String> = words.iter().map(|w| shell_word(w)).collect();
+    let words: Vec<String> = words.iter().map(|w| quoted(w)).collect();
     words.join(" ")
 }
 

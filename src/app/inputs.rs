@@ -23,9 +23,7 @@ fn check_memory() -> Result<(), Failure> {
     let mut room: Vec<u8> = Vec::new();
     room.try_reserve_exact(MEMORY_MIN).map_err(|_| {
         let mib = MEMORY_MIN >> 20;
-        Failure::Other(format!(
-            "there is too little memory: {mib} MiB are not to be had"
-        ))
+        Failure::Other(format!("there is too little memory: {mib} MiB are needed"))
     })
 }
 
@@ -124,7 +122,7 @@ fn spooled(source: &mut impl Read, name: &str) -> Result<File, Failure> {
         // Without the name of a file that nobody sees.
         let why = e.kind();
         Failure::Other(format!(
-            "{name}: cannot be kept in {}, as it must be to be read again: {why}",
+            "{name}: has to be read more than once, but cannot be stored in {}: {why}",
             place.display()
         ))
     };

@@ -144,7 +144,12 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
     let text = match (args.json, args.post) {
         (true, _) => json(&summary),
         (_, true) => {
-            let cures = cures(args, &board, &summary)?;
+            let wanted = advice::is_wanted(&answer);
+            let cures = if wanted {
+                cures(args, &board, &summary)?
+            } else {
+                Vec::new()
+            };
             post::text(&summary, &board, &advice::ideas(&answer), &cures)
         }
         _ => told(&answer, &summary, args),
@@ -152,6 +157,11 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
     match print(&text) {
         Ok(()) | Err(Failure::ClosedPipe) => {}
         Err(failure) => return Err(failure),
+    }
+    if args.max_bumps.is_some() && summary.expected_bumps.is_none() {
+        return Err(Failure::Other(
+            "--max-bumps: visible bumps were not worked out for this job".to_string(),
+        ));
     }
     let too_many = |most: Option<u64>, there: u64| most.is_some_and(|most| there > most);
     let visible = summary.expected_bumps.unwrap_or(0.0).round() as u64;
@@ -197,7 +207,7 @@ fn publish(
 /// The best changes for a post, where the job can be read again and is not too long for them.
 fn cures(args: &Replay, board: &Board, summary: &Summary) -> Result<Vec<CureRow>, Failure> {
     let again = args.job.is_file() && summary.commands <= POST_LINES_MAX;
-    if summary.stalls == 0 || !again {
+    if !again {
         return Ok(Vec::new());
     }
     Ok(tried(&args.job, board, &args.on, args.visible)?.single)
@@ -245,7 +255,7 @@ fn told(answer: &ReplayAnswer, summary: &Summary, args: &Replay) -> String {
     told + &written(args.out.as_deref(), &summary.files)
 }
 
-/// The command with more keys set.
+/// The command with more keys set; a key that was set before gets its new value only.
 fn command(args: &Replay, sets: &[String]) -> String {
     let word = text::shell_word;
     let mut text = format!(
@@ -253,7 +263,10 @@ fn command(args: &Replay, sets: &[String]) -> String {
         word(&args.job.to_string_lossy()),
         word(&args.on.board)
     );
+    let key = |set: &str| set.split('=').next().map(str::to_string);
+    let again = |own: &String| sets.iter().any(|set| key(set) == key(own));
     let own = args.on.set.iter().map(ToString::to_string);
+    let own = own.filter(|own| !again(own));
     for set in own.chain(sets.iter().cloned()) {
         text += &format!(" --set {}", word(&set));
     }

@@ -105,7 +105,10 @@ fn board(root: &Table) -> Result<Board, BoardError> {
 /// Keys of the other kind are checked and then unused, so that `link.kind` alone can be set.
 fn link(table: &Table) -> Result<Link, BoardError> {
     table.require(&["kind"], "")?;
-    let kind = table.choice("kind", &[("card", Kind::Card), ("serial", Kind::Serial)])?;
+    let kind = table.choice(
+        "kind",
+        &[("card", LinkKind::Card), ("serial", LinkKind::Serial)],
+    )?;
     let sector = table.span("sector_ms")?;
     let cluster_kib = table
         .whole("cluster_kib", 1, CLUSTER_KIB_MAX)?
@@ -146,7 +149,7 @@ fn link(table: &Table) -> Result<Link, BoardError> {
     let resend_chance = table.number("resend_chance", Range::CHANCE)?.unwrap_or(0.0);
 
     Ok(match table.needed("kind", kind)? {
-        Kind::Card => {
+        LinkKind::Card => {
             table.require(&["sector_ms"], " of kind \"card\"")?;
             let sector = table.needed("sector_ms", sector)?;
             Link::Card(Card {
@@ -157,7 +160,7 @@ fn link(table: &Table) -> Result<Link, BoardError> {
                 hiccup,
             })
         }
-        Kind::Serial => {
+        LinkKind::Serial => {
             let rate_key = if rate.is_some() {
                 &[][..]
             } else {
@@ -179,7 +182,7 @@ fn link(table: &Table) -> Result<Link, BoardError> {
 }
 
 #[derive(Clone, Copy)]
-enum Kind {
+enum LinkKind {
     Card,
     Serial,
 }

@@ -9,7 +9,7 @@ use crate::text::clean;
 /// A kind of oddity.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Kind {
+pub enum NoticeKind {
     /// A number that cannot be read.
     Number,
     /// Text that is no word.
@@ -58,51 +58,55 @@ pub enum Kind {
     IdealCut,
 }
 
-impl Kind {
+impl NoticeKind {
     /// What is odd and what was done about it.
     pub fn message(self) -> &'static str {
         match self {
-            Kind::Number => "a number that cannot be read; the word is left out",
-            Kind::Word => "text that is no word; the rest of the line is left out",
-            Kind::SecondCommand => "a second command on a line; only the first counts",
-            Kind::LetterTwice => "a letter twice on a line; the last one counts",
-            Kind::Checksum => "a checksum that does not match; the line is taken as it stands",
-            Kind::UnclosedComment => {
+            NoticeKind::Number => "a number that cannot be read; the word is left out",
+            NoticeKind::Word => "text that is no word; the rest of the line is left out",
+            NoticeKind::SecondCommand => "a second command on a line; only the first counts",
+            NoticeKind::LetterTwice => "a letter twice on a line; the last one counts",
+            NoticeKind::Checksum => {
+                "a checksum that does not match; the line is taken as it stands"
+            }
+            NoticeKind::UnclosedComment => {
                 "a comment without its closing bracket; it runs to the line's end"
             }
-            Kind::LongLine => "a line of more than 64 KiB; only its start is read",
-            Kind::Arc => "an arc that no circle fits; taken as a straight move",
-            Kind::ArcRadii => {
-                "an arc whose end is not as far from the centre as its start; its last chord makes up for it"
+            NoticeKind::LongLine => "a line of more than 64 KiB; only its start is read",
+            NoticeKind::Arc => "an arc that no circle fits; taken as a straight move",
+            NoticeKind::ArcRadii => {
+                "an arc whose end and start are not at the same distance from its centre; its last chord makes up for it"
             }
-            Kind::NotPositive => {
-                "a speed, factor or limit of zero or less, or beyond any machine; it is ignored"
+            NoticeKind::NotPositive => {
+                "a speed, factor or limit that is not positive, or beyond any machine; it is ignored"
             }
-            Kind::NoFeed => "a move before the job sets F; 25 mm/s is taken",
-            Kind::Deleted => "a line marked with / (block delete); it is not carried out",
-            Kind::Conditional => {
+            NoticeKind::NoFeed => "a move before the job sets F; 25 mm/s is taken",
+            NoticeKind::Deleted => "a line marked with / (block delete); it is not carried out",
+            NoticeKind::Conditional => {
                 "a line inside a conditional block; a controller may skip it, here it is carried out"
             }
-            Kind::StrangeAxis => {
+            NoticeKind::StrangeAxis => {
                 "a letter on a move that this model has no axis for; it is ignored"
             }
-            Kind::CutOff => "the file ends inside a line; if the job was cut off, it was here",
-            Kind::Nul => "NUL bytes; taken as blanks",
-            Kind::NothingExtruded => "nothing is extruded, so no bump can be predicted",
-            Kind::TooSlow => {
+            NoticeKind::CutOff => {
+                "the file ends inside a line; if the job was cut off, it was here"
+            }
+            NoticeKind::Nul => "NUL bytes; taken as blanks",
+            NoticeKind::NothingExtruded => "nothing is extruded, so no bump can be predicted",
+            NoticeKind::TooSlow => {
                 "a speed (F times the factor of M220) below 0.001 mm/s, slower than any machine; 0.001 mm/s is taken"
             }
-            Kind::Spline => "a cubic spline (G5); taken as a straight move to its end",
-            Kind::HiddenLimits => {
+            NoticeKind::Spline => "a cubic spline (G5); taken as a straight move to its end",
+            NoticeKind::HiddenLimits => {
                 "a command that this program does not know, with words such as ACCEL: if it changes the limits of \
                  speed or acceleration, what follows is replayed with the wrong ones"
             }
-            Kind::LongDwell => "a dwell (G4) of more than 1000000 s; 1000000 s are taken",
-            Kind::ArcChords => {
+            NoticeKind::LongDwell => "a dwell (G4) of more than 1000000 s; 1000000 s are taken",
+            NoticeKind::ArcChords => {
                 "an arc of more chords than are simulated (100000 for one arc; less where very many arcs have \
                  thousands); it is cut into fewer, longer chords, so its times are not exact"
             }
-            Kind::IdealCut => {
+            NoticeKind::IdealCut => {
                 "the head brakes so slowly that more than 1048576 blocks depend on each other; the ideal looks \
                  no farther ahead, so its time may be too long"
             }
@@ -114,7 +118,7 @@ impl Kind {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Notice {
     /// What kind.
-    pub kind: Kind,
+    pub kind: NoticeKind,
     /// How often.
     pub count: u64,
     /// The first place: line, from 1.
@@ -128,7 +132,7 @@ pub struct Notice {
 /// All oddities of a job, and the commands that only cost decoding.
 #[derive(Clone, Debug, Default)]
 pub struct Notices {
-    found: BTreeMap<Kind, Notice>,
+    found: BTreeMap<NoticeKind, Notice>,
     others: BTreeMap<String, u64>,
     more_others: u64,
 }
@@ -138,7 +142,7 @@ const NAMES_MAX: usize = 500;
 
 impl Notices {
     /// Counts one oddity.
-    pub fn note(&mut self, kind: Kind, line: u64, byte: u64, text: &[u8]) {
+    pub fn note(&mut self, kind: NoticeKind, line: u64, byte: u64, text: &[u8]) {
         self.found
             .entry(kind)
             .and_modify(|n| n.count += 1)
@@ -176,12 +180,12 @@ impl Notices {
     /// The oddities that say that a limit of this program has cut something, so that numbers are not those of
     /// the job as it stands.
     pub fn limits(&self) -> impl Iterator<Item = &Notice> {
-        let cuts = |n: &&Notice| matches!(n.kind, Kind::ArcChords | Kind::IdealCut);
+        let cuts = |n: &&Notice| matches!(n.kind, NoticeKind::ArcChords | NoticeKind::IdealCut);
         self.list().filter(cuts)
     }
 
     /// Whether this kind was found.
-    pub fn has(&self, kind: Kind) -> bool {
+    pub fn has(&self, kind: NoticeKind) -> bool {
         self.found.contains_key(&kind)
     }
 

@@ -5,7 +5,7 @@ use std::io::{self, Read};
 
 use super::layers::Layers;
 use super::lines::Lines;
-use super::notices::{Kind, Notices, excerpt};
+use super::notices::{NoticeKind, Notices, excerpt};
 use super::state::{Absurd, Act, Move, NOTHING_MM, REACH_MM, State};
 use super::words::{Code, Fault, Head, Words};
 
@@ -194,19 +194,19 @@ impl<R: Read> JobReader<R> {
             let (number, start, end) = (raw.number, raw.start, raw.end);
             let notices = &mut self.notices;
             if raw.cut {
-                notices.note(Kind::LongLine, number, start, bytes);
+                notices.note(NoticeKind::LongLine, number, start, bytes);
             }
             for (fault, at) in &self.words.faults {
                 notices.note(kind_of(*fault), number, start + *at as u64, bytes);
             }
             if code == Code::Blank {
                 if memchr::memchr(0, bytes).is_some() {
-                    notices.note(Kind::Nul, number, start, bytes);
+                    notices.note(NoticeKind::Nul, number, start, bytes);
                 }
                 continue;
             }
             if !raw.ended && may_be_cut(code, bytes) {
-                notices.note(Kind::CutOff, number, start, bytes);
+                notices.note(NoticeKind::CutOff, number, start, bytes);
             }
             let mut odd = |kind| notices.note(kind, number, start, bytes);
             let taken = self.state.take(code, &self.words, &mut step.act, &mut odd);
@@ -231,7 +231,7 @@ impl<R: Read> JobReader<R> {
                 );
             }
             if self.conditional > 0 {
-                notices.note(Kind::Conditional, number, start, bytes);
+                notices.note(NoticeKind::Conditional, number, start, bytes);
             }
             if let Act::Move(m) = &step.act {
                 let extrudes = m.e_mm > NOTHING_MM;
@@ -262,9 +262,9 @@ impl<R: Read> JobReader<R> {
                 "no line of it is a G, M or T command".to_string(),
             ));
         }
-        if !self.extruded && !self.notices.has(Kind::NothingExtruded) {
+        if !self.extruded && !self.notices.has(NoticeKind::NothingExtruded) {
             self.notices.note(
-                Kind::NothingExtruded,
+                NoticeKind::NothingExtruded,
                 self.line_count,
                 self.taken_bytes,
                 b"",
@@ -304,7 +304,7 @@ impl<R: Read> JobReader<R> {
     }
 
     /// Takes note that a limit has cut something at this line.
-    pub fn note_limit(&mut self, kind: Kind, line: u64) {
+    pub fn note_limit(&mut self, kind: NoticeKind, line: u64) {
         self.notices.note(kind, line, 0, b"");
     }
 
@@ -332,14 +332,14 @@ const BYTE_ORDER_MARK: &[u8] = b"\xEF\xBB\xBF";
 const CONDITION_BEGINS: u32 = 622;
 const CONDITION_ENDS: u32 = 623;
 
-fn kind_of(fault: Fault) -> Kind {
+fn kind_of(fault: Fault) -> NoticeKind {
     match fault {
-        Fault::Number => Kind::Number,
-        Fault::Word => Kind::Word,
-        Fault::Second => Kind::SecondCommand,
-        Fault::Twice => Kind::LetterTwice,
-        Fault::Checksum => Kind::Checksum,
-        Fault::Unclosed => Kind::UnclosedComment,
+        Fault::Number => NoticeKind::Number,
+        Fault::Word => NoticeKind::Word,
+        Fault::Second => NoticeKind::SecondCommand,
+        Fault::Twice => NoticeKind::LetterTwice,
+        Fault::Checksum => NoticeKind::Checksum,
+        Fault::Unclosed => NoticeKind::UnclosedComment,
     }
 }
 
@@ -384,10 +384,10 @@ fn unknown(
                 _ => conditional,
             };
         }
-        Code::Deleted => notices.note(Kind::Deleted, number, start, bytes),
+        Code::Deleted => notices.note(NoticeKind::Deleted, number, start, bytes),
         Code::Other => {
             if may_change_limits(bytes) {
-                notices.note(Kind::HiddenLimits, number, start, bytes);
+                notices.note(NoticeKind::HiddenLimits, number, start, bytes);
             }
             notices.other(if name.is_empty() {
                 b"(number only)"

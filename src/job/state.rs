@@ -1,6 +1,6 @@
 //! The job's modal state: words → what a line asks of the machine.
 
-use super::notices::Kind;
+use super::notices::NoticeKind;
 use super::values::{ACCELS, DEVIATIONS, JUMPS, PERCENT, SPEEDS, dwell_s, within};
 use super::words::{Code, Words};
 
@@ -157,7 +157,7 @@ impl State {
         code: Code,
         words: &Words,
         act: &mut Act,
-        odd: &mut impl FnMut(Kind),
+        odd: &mut impl FnMut(NoticeKind),
     ) -> Result<(), Absurd> {
         if let Code::Plain {
             letter: b'G',
@@ -171,7 +171,7 @@ impl State {
         }
         match self.motion {
             Some(SPLINE) => {
-                odd(Kind::Spline);
+                odd(NoticeKind::Spline);
                 self.motion_line(1, words, act, odd)
             }
             number => self.motion_line(number.unwrap_or(0), words, act, odd),
@@ -183,7 +183,7 @@ impl State {
         &mut self,
         code: Code,
         words: &Words,
-        odd: &mut impl FnMut(Kind),
+        odd: &mut impl FnMut(NoticeKind),
     ) -> Result<Act, Absurd> {
         let (letter, number) = match code {
             Code::Plain { letter, number } => (letter, number),
@@ -281,16 +281,16 @@ impl State {
         value * self.unit_mm()
     }
 
-    fn feed(&mut self, words: &Words, odd: &mut impl FnMut(Kind)) {
+    fn feed(&mut self, words: &Words, odd: &mut impl FnMut(NoticeKind)) {
         if let Some(per_min) = words.value(b'F') {
             if per_min > 0.0 && per_min.is_finite() {
                 let feed_mm_s = self.mm(per_min) / 60.0;
                 if feed_mm_s < SLOWEST_MM_S {
-                    odd(Kind::TooSlow);
+                    odd(NoticeKind::TooSlow);
                 }
                 self.feed_mm_s = Some(feed_mm_s.clamp(SLOWEST_MM_S, FASTEST_MM_S));
             } else {
-                odd(Kind::NotPositive);
+                odd(NoticeKind::NotPositive);
             }
         }
     }
@@ -300,11 +300,11 @@ impl State {
         number: u32,
         words: &Words,
         act: &mut Act,
-        odd: &mut impl FnMut(Kind),
+        odd: &mut impl FnMut(NoticeKind),
     ) -> Result<(), Absurd> {
         self.feed(words, odd);
         if words.has_other_than(MOTION_LETTERS) {
-            odd(Kind::StrangeAxis);
+            odd(NoticeKind::StrangeAxis);
         }
         let from_mm = self.machine_mm();
         let was_mm = self.place_mm;
@@ -341,11 +341,11 @@ impl State {
         within_reach(b'E', e_word_mm)?;
         within_reach(b'E', e_mm)?;
         if self.feed_mm_s.is_none() {
-            odd(Kind::NoFeed);
+            odd(NoticeKind::NoFeed);
         }
         let asked_mm_s = self.feed_mm_s.unwrap_or(FIRST_FEED_MM_S) * self.speed_factor;
         if asked_mm_s < SLOWEST_MM_S {
-            odd(Kind::TooSlow);
+            odd(NoticeKind::TooSlow);
         }
         let feed_mm_s = asked_mm_s.max(SLOWEST_MM_S);
         let straight = Move {
@@ -371,7 +371,7 @@ impl State {
         clockwise: bool,
         m: &Move,
         words: &Words,
-        odd: &mut impl FnMut(Kind),
+        odd: &mut impl FnMut(NoticeKind),
     ) -> Option<Circle> {
         let [a, b] = self.plane;
         let from = [m.from_mm[a], m.from_mm[b]];
@@ -390,7 +390,7 @@ impl State {
         from: [f64; 2],
         to: [f64; 2],
         words: &Words,
-        odd: &mut impl FnMut(Kind),
+        odd: &mut impl FnMut(NoticeKind),
     ) -> Option<Circle> {
         let [a, b] = self.plane;
         let offset =
@@ -398,14 +398,14 @@ impl State {
         let radius = offset[0].hypot(offset[1]);
         if radius <= NOTHING_MM || radius > REACH_MM || !radius.is_finite() {
             if radius > NOTHING_MM {
-                odd(Kind::Arc);
+                odd(NoticeKind::Arc);
             }
             return None;
         }
         let centre_mm = [from[0] + offset[0], from[1] + offset[1]];
         let at_end = (to[0] - centre_mm[0]).hypot(to[1] - centre_mm[1]);
         if (at_end - radius).abs() > 0.05 {
-            odd(Kind::ArcRadii);
+            odd(NoticeKind::ArcRadii);
         }
         let full = same_point(from, to);
         Some(Circle {
@@ -423,7 +423,7 @@ impl State {
         from: [f64; 2],
         to: [f64; 2],
         words: &Words,
-        odd: &mut impl FnMut(Kind),
+        odd: &mut impl FnMut(NoticeKind),
     ) -> Option<Circle> {
         let radius = self.mm(words.value(b'R').unwrap_or(0.0));
         let (dx, dy) = (to[0] - from[0], to[1] - from[1]);
@@ -432,7 +432,7 @@ impl State {
         let fits = chord / 2.0 <= radius.abs() + 0.01;
         if radius.abs() <= NOTHING_MM || radius.abs() > REACH_MM || same_point(from, to) || !fits {
             if radius.abs() > NOTHING_MM {
-                odd(Kind::Arc);
+                odd(NoticeKind::Arc);
             }
             return None;
         }

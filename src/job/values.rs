@@ -2,7 +2,7 @@
 
 use std::ops::RangeInclusive;
 
-use super::notices::Kind;
+use super::notices::NoticeKind;
 use super::words::Words;
 
 /// The longest dwell of one G4, s.
@@ -21,29 +21,29 @@ pub(super) fn within<const N: usize>(
     allowed: RangeInclusive<f64>,
     words: &Words,
     letters: [u8; N],
-    odd: &mut impl FnMut(Kind),
+    odd: &mut impl FnMut(NoticeKind),
 ) -> [Option<f64>; N] {
     letters.map(|letter| {
         let value = words.value(letter)?;
         if allowed.contains(&value) {
             return Some(value);
         }
-        odd(Kind::NotPositive);
+        odd(NoticeKind::NotPositive);
         None
     })
 }
 
 /// G4: how long to wait, s. S beats P, which is in milliseconds.
-pub(super) fn dwell_s(words: &Words, odd: &mut impl FnMut(Kind)) -> f64 {
+pub(super) fn dwell_s(words: &Words, odd: &mut impl FnMut(NoticeKind)) -> f64 {
     match words.value(b'S').or(words.value(b'P').map(|ms| ms / 1e3)) {
         Some(s) if s.is_finite() && s >= 0.0 => {
             if s > DWELL_MAX_S {
-                odd(Kind::LongDwell);
+                odd(NoticeKind::LongDwell);
             }
             s.min(DWELL_MAX_S)
         }
         Some(_) => {
-            odd(Kind::NotPositive);
+            odd(NoticeKind::NotPositive);
             0.0
         }
         None => 0.0,

@@ -3,7 +3,7 @@
 use std::sync::mpsc::{Receiver, Sender, SyncSender, channel, sync_channel};
 use std::thread::{Builder, JoinHandle};
 
-use crate::job::notices::Kind;
+use crate::job::notices::NoticeKind;
 use crate::job::reader::JobError;
 use crate::motion::path::Block;
 
@@ -42,7 +42,7 @@ pub struct Ahead<S> {
     line: usize,
     block: usize,
     /// What is to be noted with the source once it is back.
-    notes: Vec<(Kind, u64)>,
+    notes: Vec<(NoticeKind, u64)>,
     reader: JoinHandle<Option<S>>,
 }
 
@@ -142,7 +142,7 @@ impl<S> Source for Ahead<S> {
         self.batch.byte_count
     }
 
-    fn note(&mut self, kind: Kind, line: u64) {
+    fn note(&mut self, kind: NoticeKind, line: u64) {
         self.notes.push((kind, line));
     }
 }

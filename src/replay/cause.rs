@@ -31,7 +31,7 @@ pub struct About {
     pub name: &'static str,
     /// What it is, as a key to a picture says it.
     pub what: &'static str,
-    /// What the main loop does meanwhile; `None` for the planner queue's depth, which takes none of its time.
+    /// What the main loop does in that time; `None` for the planner queue's depth, which takes none of its time.
     pub doing: Option<&'static str>,
     /// Why the head was held up, as part of a sentence.
     pub why: &'static str,

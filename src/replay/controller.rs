@@ -10,13 +10,13 @@ use crate::board::types::{Board, ReplyWhen};
 use crate::motion::path::Block;
 
 use super::cause::Setup;
-use super::duties::{Chores, Restless, SLOW_BLOCK_S, Saves, SlowBlock};
+use super::duties::{Chores, NoProgress, SLOW_BLOCK_S, Saves, SlowBlock};
 use super::feed::{Feed, Fetch};
 use super::head::Head;
 use super::world::{Cause, Line, Totals, Work, World};
 
 /// Replays a job on a board, or on what is left of one.
-pub fn run<W: World>(setup: &Setup, seed: u64, world: &mut W) -> Result<Totals, Restless> {
+pub fn run<W: World>(setup: &Setup, seed: u64, world: &mut W) -> Result<Totals, NoProgress> {
     let mut replay = Replay::new(setup, seed, world);
     replay.main_loop()?;
     Ok(replay.finish())
@@ -74,7 +74,7 @@ impl<'a, W: World> Replay<'a, W> {
     /// Ends: each round takes a line of the job, or makes a save (none is due before a line has been taken), or
     /// sleeps until a line arrives or a chore is due. A host's polls are never sent twice in a row, so there are
     /// at most as many as lines; chores are bounded by their number (`duties.rs`).
-    fn main_loop(&mut self) -> Result<(), Restless> {
+    fn main_loop(&mut self) -> Result<(), NoProgress> {
         loop {
             self.run_chores()?;
             while self.commands.len() < self.board.queue.lines && self.fetch_one() {}
@@ -243,7 +243,7 @@ impl<'a, W: World> Replay<'a, W> {
     // Chores.
 
     /// Runs each chore that is due, in file order; tells whether one ran. Ends: each is run once at most.
-    fn run_chores(&mut self) -> Result<bool, Restless> {
+    fn run_chores(&mut self) -> Result<bool, NoProgress> {
         if self.now_s < self.chores.next_s {
             return Ok(false);
         }
@@ -252,7 +252,7 @@ impl<'a, W: World> Replay<'a, W> {
             let work_s = self
                 .chores
                 .start(i, self.now_s)
-                .map_err(|restless| self.why_so_long(restless))?;
+                .map_err(|no_progress| self.why_so_long(no_progress))?;
             self.compute(work_s, Cause::Chore);
             from = i + 1;
         }
@@ -261,15 +261,15 @@ impl<'a, W: World> Replay<'a, W> {
 
     /// Adds the block that the head is at, if that is what takes so long.
     #[cold]
-    fn why_so_long(&self, restless: Restless) -> Restless {
+    fn why_so_long(&self, no_progress: NoProgress) -> NoProgress {
         let slow = self.head.executing().filter(|b| b.0 > SLOW_BLOCK_S);
-        Restless {
+        NoProgress {
             slow: slow.map(|(duration_s, nominal_mm_s)| SlowBlock {
                 line: self.world.line_of(self.head.started - 1),
                 duration_s,
                 nominal_mm_s,
             }),
-            ..restless
+            ..no_progress
         }
     }
 
@@ -348,7 +348,7 @@ impl<'a, W: World> Replay<'a, W> {
     }
 
     /// Works off one line of the command queue.
-    fn work_off(&mut self, line: &Line) -> Result<(), Restless> {
+    fn work_off(&mut self, line: &Line) -> Result<(), NoProgress> {
         let costs = self.board.costs;
         if line.work != Work::Poll {
             self.saves.taken(line);
@@ -423,14 +423,14 @@ impl<'a, W: World> Replay<'a, W> {
 
     // Waiting.
 
-    fn wait_for_room(&mut self) -> Result<(), Restless> {
+    fn wait_for_room(&mut self) -> Result<(), NoProgress> {
         while self.head.queued() >= self.room_blocks {
             self.idle_once()?;
         }
         Ok(())
     }
 
-    fn drain(&mut self) -> Result<(), Restless> {
+    fn drain(&mut self) -> Result<(), NoProgress> {
         self.draining = true;
         while self.head.queued() > 0 {
             self.idle_once()?;
@@ -442,7 +442,7 @@ impl<'a, W: World> Replay<'a, W> {
     /// One round of the waiting loops: chores; else a line; else sleep. The loops end: chores are numbered, lines
     /// and blocks are those of the job, and a sleep ends with one of the three: the clock reaches the end of a
     /// block, which leaves the queue, or an arrival or a chore, which the next round takes.
-    fn idle_once(&mut self) -> Result<(), Restless> {
+    fn idle_once(&mut self) -> Result<(), NoProgress> {
         if self.run_chores()? {
             return Ok(());
         }
@@ -465,7 +465,7 @@ impl<'a, W: World> Replay<'a, W> {
 
     // Saves.
 
-    fn save(&mut self) -> Result<(), Restless> {
+    fn save(&mut self) -> Result<(), NoProgress> {
         if self.board.save.stop_first {
             self.drain()?;
         }

@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use crate::board::types::{Board, Chore as Kind, Save, SaveWhen};
+use crate::board::types::{Board, Chore as ChoreSpec, Save, SaveWhen};
 
 use super::luck::Stream;
 use super::world::{Line, Work};
@@ -10,9 +10,9 @@ use super::world::{Line, Work};
 /// Chore runs that one replay may make.
 const CHORE_RUNS_MAX: u64 = 50_000_000;
 
-/// A replay that makes so little headway that it was given up.
+/// A replay that made so little progress that it was given up.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Restless {
+pub struct NoProgress {
     /// The chore that ran last.
     pub chore: Box<str>,
     /// When it was given up, s.
@@ -35,7 +35,7 @@ pub struct SlowBlock {
 /// A block that takes longer than this is named as what takes so long, s.
 pub const SLOW_BLOCK_S: f64 = 1e4;
 
-impl fmt::Display for Restless {
+impl fmt::Display for NoProgress {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(
             f,
@@ -64,11 +64,11 @@ impl fmt::Display for Restless {
     }
 }
 
-impl std::error::Error for Restless {}
+impl std::error::Error for NoProgress {}
 
 #[derive(Debug)]
 struct Chore {
-    kind: Kind,
+    kind: ChoreSpec,
     runs: u64,
     luck: Stream,
 }
@@ -157,11 +157,11 @@ impl Chores {
     ///
     /// This is what bounds a replay whose clock stands or crawls: each round of a waiting loop runs a chore,
     /// takes a line or a block, and the runs of chores are numbered.
-    pub fn start(&mut self, i: usize, now_s: f64) -> Result<f64, Restless> {
+    pub fn start(&mut self, i: usize, now_s: f64) -> Result<f64, NoProgress> {
         self.runs += 1;
         let chore = &mut self.list[i];
         if self.runs > CHORE_RUNS_MAX {
-            return Err(Restless {
+            return Err(NoProgress {
                 chore: chore.kind.name.as_str().into(),
                 at_s: now_s,
                 slow: None,

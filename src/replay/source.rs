@@ -3,7 +3,7 @@
 use std::io::Read;
 
 use crate::board::types::{Board, Wait};
-use crate::job::notices::Kind;
+use crate::job::notices::NoticeKind;
 use crate::job::reader::{JobError, JobReader, Step};
 use crate::job::state::{Act, Stop};
 use crate::motion::path::{Block, Path, Place};
@@ -46,7 +46,7 @@ pub trait Source {
     fn byte_count(&self) -> u64;
 
     /// Takes note that a limit has cut something at this line of the file.
-    fn note(&mut self, _kind: Kind, _line: u64) {}
+    fn note(&mut self, _kind: NoticeKind, _line: u64) {}
 }
 
 /// Steps: a file being read, or a job in memory.
@@ -58,7 +58,7 @@ pub trait Steps {
     fn byte_count(&self) -> u64;
 
     /// Takes note that a limit has cut something at this line of the file.
-    fn note(&mut self, _kind: Kind, _line: u64) {}
+    fn note(&mut self, _kind: NoticeKind, _line: u64) {}
 }
 
 impl<R: Read> Steps for JobReader<R> {
@@ -71,7 +71,7 @@ impl<R: Read> Steps for JobReader<R> {
         JobReader::byte_count(self)
     }
 
-    fn note(&mut self, kind: Kind, line: u64) {
+    fn note(&mut self, kind: NoticeKind, line: u64) {
         self.note_limit(kind, line);
     }
 }
@@ -97,7 +97,7 @@ impl<T: Steps> Steps for &mut T {
         (**self).byte_count()
     }
 
-    fn note(&mut self, kind: Kind, line: u64) {
+    fn note(&mut self, kind: NoticeKind, line: u64) {
         (**self).note(kind, line);
     }
 }
@@ -170,7 +170,7 @@ impl<T: Steps> Source for Planned<T> {
             work,
         };
         if is_coarse {
-            self.steps.note(Kind::ArcChords, line.number);
+            self.steps.note(NoticeKind::ArcChords, line.number);
         }
         Ok(Some(line))
     }
@@ -179,7 +179,7 @@ impl<T: Steps> Source for Planned<T> {
         self.steps.byte_count()
     }
 
-    fn note(&mut self, kind: Kind, line: u64) {
+    fn note(&mut self, kind: NoticeKind, line: u64) {
         self.steps.note(kind, line);
     }
 }

@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 use std::io::Read;
 
 use crate::board::types::Board;
-use crate::job::notices::Kind;
+use crate::job::notices::NoticeKind;
 use crate::job::reader::{JobError, JobReader};
 use crate::motion::ideal::Ideal;
 use crate::motion::path::{Block, Place};
@@ -13,7 +13,7 @@ use crate::motion::trapezoid::Trapezoid;
 use super::ahead::Ahead;
 use super::cause::Setup;
 use super::controller;
-use super::duties::Restless;
+use super::duties::NoProgress;
 use super::source::{Footprint, Planned, Sink, Source};
 use super::store::StoredJob;
 use super::world::{Cause, Line, Ran, Totals, Work, World};
@@ -88,7 +88,7 @@ pub enum ReplayError {
     /// The job cannot be used.
     Job(JobError),
     /// The board cannot be used.
-    Board(Restless),
+    Board(NoProgress),
 }
 
 /// What a replay leaves beside its blocks.
@@ -174,7 +174,7 @@ pub fn replay_source<S: Source, W: Watcher>(
         "a block was not accounted for"
     );
     if stream.ideal.is_cut() {
-        stream.source.note(Kind::IdealCut, 0);
+        stream.source.note(NoticeKind::IdealCut, 0);
     }
     Ok(Replayed {
         ideal_s: stream.ideal_s + totals.stop_s,

@@ -191,7 +191,7 @@ fn bar(chart: &mut Chart, row: &Row, y: f64, by: By) {
     chart.label((end, y), (GAP, 0.0), Voice::Strong, Anchor::Start, &label);
 }
 
-/// The bar itself: shares of the first run, on the median's length; a cause that helps has none.
+/// The bar itself: as long as the median, divided by the causes' shares of the first run; a negative share is not drawn.
 fn stack(chart: &mut Chart, row: &Row, y: f64) {
     let across = y - BAR / 2.0..y + BAR / 2.0;
     let causes = row.by_cause_s().unwrap_or_default();

@@ -27,7 +27,7 @@ pub struct Comparison {
     pub runs: usize,
     /// Whether more runs would hardly change the answer.
     pub firm: bool,
-    /// About how many runs a firm answer needs, where there are too few and that can be told.
+    /// About how many runs a firm answer needs; `None` where there are enough, or where that cannot be estimated.
     pub runs_needed: Option<usize>,
     /// The jobs.
     pub jobs: Vec<JobRow>,
@@ -168,7 +168,7 @@ fn note(c: &Comparison) -> String {
     }
 }
 
-/// Differences to the first setting, run by run.
+/// Paired differences from the first setting.
 fn against(out: &mut String, rows: &[&Row]) {
     let first = short(&rows[0].setting);
     let _ = writeln!(out, "\n  against {first}, run by run");
@@ -196,7 +196,7 @@ fn against(out: &mut String, rows: &[&Row]) {
     }
 }
 
-/// What the first run's lost time goes to.
+/// What time was lost by in the first run.
 fn lost_by(out: &mut String, rows: &[&Row]) {
     let told: Vec<(&Row, Vec<(Cause, f64)>)> = rows
         .iter()

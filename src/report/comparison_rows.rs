@@ -15,7 +15,7 @@ pub struct Row {
     pub setting: String,
     /// The board's name.
     pub board: String,
-    /// Runs, each with other luck.
+    /// Number of runs, each with another seed.
     pub runs: usize,
     /// Stalls, median.
     pub stalls: f64,
@@ -31,7 +31,7 @@ pub struct Row {
     pub lost_high_s: Option<f64>,
     /// The replay's duration, median, s.
     pub replay_s: f64,
-    /// Lost time less that of the job's first setting, run by run, median, s.
+    /// How much more time is lost than under the job's first setting: median of the paired differences, s.
     pub more_s: f64,
     /// Lower end, s.
     pub more_low_s: Option<f64>,
@@ -70,7 +70,7 @@ pub struct Row {
     pub visible_chance_low: f64,
     /// Upper end (Wilson).
     pub visible_chance_high: f64,
-    /// Visible bumps more than under the job's first setting, run by run, median.
+    /// How many more visible bumps than under the job's first setting: median of the paired differences.
     pub more_visible: f64,
     /// Lower end.
     pub more_visible_low: Option<f64>,
@@ -149,7 +149,7 @@ pub struct JobRow {
     pub lines: usize,
     /// Blocks.
     pub blocks: usize,
-    /// Half of its blocks are at most this long, mm.
+    /// Median length of its blocks, mm.
     pub median_block_mm: f64,
     /// Bytes for each millimetre of path.
     pub bytes_per_mm: f64,

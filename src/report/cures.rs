@@ -12,7 +12,7 @@ use super::numbers::time;
 use super::text::wrap;
 
 /// A change, or a set of them, and what it comes to.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct CureRow {
     /// What is changed.
     pub remedy: String,
@@ -22,11 +22,11 @@ pub struct CureRow {
     pub lost_s: f64,
     /// The replay's duration, s.
     pub replay_s: f64,
-    /// The replay's duration less that of today, s.
+    /// How much longer the replay takes than today's, s; less than 0 where it is shorter.
     pub longer_s: f64,
     /// How far the path moves at most, mm.
     pub shift_mm: f64,
-    /// 1 a setting, 2 slicing again, 3 something to buy, 4 other electronics; a set: their sum.
+    /// Effort: 1 for a setting, 2 for slicing again, 3 for something to buy, 4 for other electronics; for a set, the sum.
     pub effort: u32,
     /// What it costs, in plain words.
     pub cost: String,
@@ -163,12 +163,22 @@ fn left(row: &CureRow, today: &CureRow) -> String {
     }
 }
 
-/// A mean of counts: whole where it is.
+/// A mean of counts, without decimals where it is whole or large.
 fn mean(n: f64) -> String {
     if n.fract() == 0.0 || n >= 100.0 {
         format!("{n:.0}")
     } else {
         format!("{n:.1}")
+    }
+}
+
+/// Whether a change is worth mentioning: it takes away more than half of the visible bumps, or of the lost time where
+/// there are no bumps.
+pub fn helps(row: &CureRow, today: &CureRow) -> bool {
+    if today.visible > 0.0 {
+        row.visible < 0.5 * today.visible
+    } else {
+        row.lost_s < 0.5 * today.lost_s
     }
 }
 
@@ -192,19 +202,12 @@ fn verdict(t: &CureTable) -> String {
         ""
     };
     let quick = |r: &&CureRow| r.longer_s <= 0.1 * today.replay_s;
-    let helps = |r: &&CureRow| {
-        if today.visible > 0.0 {
-            r.visible < 0.5 * today.visible
-        } else {
-            r.lost_s < 0.5 * today.lost_s
-        }
-    };
+    let helps = |r: &&CureRow| helps(r, today);
     let all = || t.single.iter().chain(&t.set).filter(quick);
-    let clean = all().filter(|r| is_clean(r, today)).min_by(|a, b| {
-        a.effort
-            .cmp(&b.effort)
-            .then(a.longer_s.total_cmp(&b.longer_s))
-    });
+    // The first of the easiest: the table's own order decides among equals.
+    let clean = all()
+        .filter(|r| is_clean(r, today))
+        .min_by_key(|r| r.effort);
     let easy = all().filter(helps).min_by_key(|r| r.effort);
     match (easy, clean) {
         (Some(easy), Some(clean)) if easy.effort < clean.effort => format!(
@@ -235,10 +238,10 @@ pub fn left_out(skipped: &Skipped) -> Vec<String> {
             count(skipped.late)
         ));
     }
-    if skipped.restless > 0 {
+    if skipped.no_progress > 0 {
         all.push(format!(
             "{} could not be replayed: the board makes too little headway with it",
-            count(skipped.restless)
+            count(skipped.no_progress)
         ));
     }
     if skipped.slower {

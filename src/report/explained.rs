@@ -1,4 +1,4 @@
-//! What bumps agree with, in sentences: the verdict, what to do, what to look at next.
+//! Which explanation the bumps agree with, in sentences: the verdict, what to do, what to look at next.
 
 use crate::study::explain::decide::{Name, State};
 use crate::study::explain::question::{Explanation, Finding, LEVEL};

@@ -1,4 +1,4 @@
-//! No number that is none: what is written to a table or a summary is checked first.
+//! Every number is checked to be finite before it is written to a table or a summary.
 
 use std::fmt;
 
@@ -8,19 +8,19 @@ use serde::ser::{
     SerializeTupleStruct, SerializeTupleVariant, Serializer,
 };
 
-/// Asserts that no number in a value is infinite or none at all. The model gives none (`replay/head.rs`); this
+/// Asserts that no number in a value is infinite or NaN. The model gives none (`replay/head.rs`); this
 /// holds if it ever does, since a table or JSON would hide it.
 ///
 /// # Panics
 ///
-/// Where there is one: that is a fault of this program, never of a job or a board.
+/// If one is: that is a fault of this program, never of a job or a board.
 pub fn assert_finite<T: Serialize + ?Sized>(value: &T) {
     if let Err(Found(number)) = value.serialize(Finite) {
         panic!("{number} was about to be written as a result; please report this job and board");
     }
 }
 
-/// Walks through a value and stops at the first number that is none.
+/// Walks through a value and stops at the first number that is not finite.
 struct Finite;
 
 /// The number that is none; NaN also for what no result holds.

@@ -1,8 +1,8 @@
-//! `map.svg`: one layer's path, coloured by how fast the head got on, with its stalls and visible bumps.
+//! `map.svg`: one layer's path, coloured by the head's speed relative to the ideal, with its stalls and visible bumps.
 
 use std::fmt::Write;
 
-use crate::study::stalls::Kind;
+use crate::study::stalls::StallKind;
 use crate::study::trace::{LayerTrace, Mark, Segment};
 
 use super::bump_marks::Bump;
@@ -26,7 +26,7 @@ pub struct MapText {
     pub bumps: Vec<Bump>,
     /// How many there are.
     pub visible: u64,
-    /// More to say below the map, in sentences.
+    /// Further sentences below the map.
     pub notes: Vec<String>,
 }
 
@@ -74,12 +74,12 @@ pub fn svg(trace: &LayerTrace, text: &MapText) -> String {
 }
 
 fn kinds(trace: &LayerTrace) -> String {
-    let of = |kind: Kind| trace.marks.iter().filter(|s| s.kind == kind).count() as u64;
+    let of = |kind: StallKind| trace.marks.iter().filter(|s| s.kind == kind).count() as u64;
     format!(
         "{}, {}, {}",
-        count(of(Kind::Dwell), "dwell"),
-        count(of(Kind::Dip), "dip"),
-        count(of(Kind::Drag), "drag")
+        count(of(StallKind::Dwell), "dwell"),
+        count(of(StallKind::Dip), "dip"),
+        count(of(StallKind::Drag), "drag")
     )
 }
 
@@ -267,20 +267,20 @@ fn radius(lost_s: f64) -> f64 {
     (34.0 * lost_s.sqrt()).clamp(5.0, 30.0)
 }
 
-fn mark(kind: Kind, x: f64, y: f64, r: f64) -> String {
+fn mark(kind: StallKind, x: f64, y: f64, r: f64) -> String {
     let (x0, y0, r0) = (number(x), number(y), number(r));
     match kind {
-        Kind::Dwell => format!(
+        StallKind::Dwell => format!(
             "<circle class=\"dwell\" cx=\"{x0}\" cy=\"{y0}\" r=\"{r0}\" fill=\"{INK}\" stroke=\"{CARD}\" stroke-width=\"3\"/>"
         ),
-        Kind::Dip => format!(
+        StallKind::Dip => format!(
             "<path class=\"dip\" d=\"M {} {}h{}L{x0} {}z\" fill=\"{CARD}\" stroke=\"{INK}\" stroke-width=\"4\" stroke-linejoin=\"round\"/>",
             number(x - r),
             number(y - 0.8 * r),
             number(2.0 * r),
             number(y + r)
         ),
-        Kind::Drag => format!(
+        StallKind::Drag => format!(
             "<path class=\"drag\" d=\"M {} {y0}h{}\" stroke=\"{CARD}\" stroke-width=\"9\"/><path d=\"M {} {y0}h{}\" stroke=\"{INK}\" stroke-width=\"4\"/>",
             number(x - r - 2.0),
             number(2.0 * r + 4.0),
@@ -382,9 +382,9 @@ fn are(n: u64, noun: &str) -> String {
 /// The key to the stalls' marks; returns where what follows may begin.
 fn stall_key(picture: &mut Picture, trace: &LayerTrace, mut y: f64) -> f64 {
     let names = [
-        (Kind::Dwell, "dwell", "the head stood still and oozed"),
-        (Kind::Dip, "dip", "it braked below half speed"),
-        (Kind::Drag, "drag", "it was only slower"),
+        (StallKind::Dwell, "dwell", "the head stood still and oozed"),
+        (StallKind::Dip, "dip", "it braked below half speed"),
+        (StallKind::Drag, "drag", "it was only slower"),
     ];
     for (kind, name, what) in names {
         let of_kind = trace.marks.iter().filter(|s| s.kind == kind);

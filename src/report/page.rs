@@ -1,4 +1,4 @@
-//! `report.html`: all of it in one file that opens from disk and asks no network.
+//! `report.html`: all results in one file, which opens from disk and needs no network.
 
 use std::fmt::Write;
 

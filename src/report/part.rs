@@ -14,7 +14,7 @@ const LAYERS_MAX: usize = 120;
 const POINTS_MAX: usize = 60_000;
 /// Bumps drawn, the highest.
 const BUMPS_MAX: usize = 4_000;
-/// With more parts than this there is no room for their letters.
+/// The letters of the parts are left out if there are more parts than this: there is no room for them.
 const LETTERS_MAX: usize = 40;
 /// Turn about the upright, and tilt, rad.
 const TURN: f64 = 0.45;

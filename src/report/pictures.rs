@@ -50,7 +50,7 @@ pub fn pictures(answer: &ReplayAnswer, summary: &Summary, across: Across) -> Vec
     ]
 }
 
-/// What stands around the map, and the bumps on its layer.
+/// The texts around the map, and the bumps on its layer.
 fn map_text(answer: &ReplayAnswer, summary: &Summary, drawing: &Drawing, bumps: &Bumps) -> MapText {
     let trace = &drawing.trace;
     let on_layer = answer.bumps.by_layer().get(&trace.layer);

@@ -6,7 +6,7 @@ use crate::board::types::{Board, Link, SaveWhen};
 use crate::study::remedy::Remedy;
 
 use super::advice;
-use super::cures::{CureRow, sentence};
+use super::cures::{self, CureRow, sentence};
 use super::numbers::{count, rate, share, time};
 use super::summary::Summary;
 use super::text::wrap;
@@ -16,8 +16,8 @@ const COLUMNS: usize = 72;
 /// Changes told.
 const CURES_MAX: usize = 3;
 
-/// The post. `cures`: changes that were tried, the best first; where there are none, `ideas`.
-pub fn text(s: &Summary, board: &Board, ideas: &[Remedy], cures: &[CureRow]) -> String {
+/// The post. `tried`: changes that were tried, the best first; where there are none, `ideas`.
+pub fn text(s: &Summary, board: &Board, ideas: &[Remedy], tried: &[CureRow]) -> String {
     let mut out = String::new();
     let mut say = |text: &str, indent: &str| {
         for (k, line) in wrap(text, COLUMNS - indent.len()).iter().enumerate() {
@@ -61,22 +61,23 @@ pub fn text(s: &Summary, board: &Board, ideas: &[Remedy], cures: &[CureRow]) -> 
             );
         }
         if let Some(mm) = s.largest_bump_mm.filter(|mm| *mm > 0.0) {
-            say(
-                &format!("Largest bump that is seen: {mm:.2} mm at most."),
-                "",
-            );
+            let most = format!("Highest bump that can be seen: {mm:.2} mm at most.");
+            say(&most, "");
         }
     }
-    let helps: Vec<&CureRow> = cures
+    let today = CureRow {
+        visible: s.expected_bumps.unwrap_or(0.0),
+        stalls: s.stalls as f64,
+        lost_s: s.lost_s,
+        ..CureRow::default()
+    };
+    let helps: Vec<&CureRow> = tried
         .iter()
-        .filter(|c| c.lost_s < 0.5 * s.lost_s)
+        .filter(|c| cures::helps(c, &today))
         .take(CURES_MAX)
         .collect();
-    if let Some(first) = helps.first() {
+    if !helps.is_empty() {
         say("What helps:", "");
-        let mut today = (*first).clone();
-        (today.visible, today.stalls, today.lost_s) =
-            (s.expected_bumps.unwrap_or(0.0), s.stalls as f64, s.lost_s);
         for cure in helps {
             say(&sentence(cure, &today), "- ");
         }

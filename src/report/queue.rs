@@ -2,7 +2,7 @@
 //! held the main loop.
 
 use crate::replay::cause::{Cause, PerCause};
-use crate::study::stalls::{Kind, Stall};
+use crate::study::stalls::{Stall, StallKind};
 use crate::study::strips::Strip;
 
 use super::bars::cause_key;
@@ -27,13 +27,13 @@ pub fn sentence(stall: &Stall) -> String {
         (_, None) => why(stall.cause).to_string(),
     };
     match stall.kind {
-        Kind::Dwell => format!("The head stands still for {}: {why}.", time(stall.dwell_s)),
-        Kind::Dip => format!(
+        StallKind::Dwell => format!("The head stands still for {}: {why}.", time(stall.dwell_s)),
+        StallKind::Dip => format!(
             "The head brakes to {} where {} mm/s are allowed: {why}.",
             rate(stall.least_mm_s),
             rate(stall.ideal_mm_s)
         ),
-        Kind::Drag => format!("The head is slower than it could be: {why}."),
+        StallKind::Drag => format!("The head is slower than it could be: {why}."),
     }
 }
 

@@ -1,4 +1,4 @@
-//! `speed.svg`: how much of the outer wall was printed how fast, and on which layers time was lost.
+//! `speed.svg`: how much of the outer wall was printed at which speed, and on which layers time was lost.
 
 use crate::study::watch::LayerSum;
 use crate::surface::skin::SPEED_BINS;

@@ -1,4 +1,4 @@
-//! One replay in numbers: what `summary.json` holds and the words are made from.
+//! One replay in numbers: what `summary.json` holds, and what the texts are made from.
 
 use std::collections::BTreeMap;
 
@@ -7,14 +7,14 @@ use serde::Serialize;
 use crate::answer::replay::{Attribution, ReplayAnswer};
 use crate::answer::warnings::Warning;
 use crate::replay::cause::{Cause, PerCause};
-use crate::study::stalls::{Kind, Stall};
+use crate::study::stalls::{Stall, StallKind};
 use crate::study::watch::Need;
 use crate::surface::bump::Bump;
 use crate::surface::skin::Surface;
 
 use super::verdict::{self, Level};
 
-/// What a stretch may take longer than its need without being told.
+/// A stretch that takes at most this many times its ideal duration meets its need and is not reported.
 const MET: f64 = 1.02;
 /// How many of the worst places are listed.
 const PLACES: usize = 5;
@@ -23,7 +23,7 @@ const PLACES: usize = 5;
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Place {
     /// `dwell`, `dip` or `drag`.
-    pub kind: Kind,
+    pub kind: StallKind,
     /// What held the head up; `mixed` where no cause took half.
     pub cause: &'static str,
     /// The two largest causes, where that was worked out.
@@ -42,7 +42,7 @@ pub struct Place {
     pub dwell_s: f64,
     /// Lost time, s.
     pub lost_s: f64,
-    /// Height of its bump, mm, where it is seen.
+    /// Height of the bump, mm; of a stall that of its highest, whether it can be seen or not.
     pub bump_mm: Option<f64>,
     /// `outer`, `hole` or `inner`, where that was worked out.
     pub surface: Option<&'static str>,
@@ -108,21 +108,22 @@ pub struct Summary {
     pub stalls: u64,
     /// Stalls at which the head rests.
     pub dwells: u64,
-    /// Stalls at which it falls below half the ideal's speed.
+    /// Stalls at which the head brakes below half the ideal's speed.
     pub dips: u64,
-    /// Stalls at which it is only slower.
+    /// Stalls at which the head is only slower.
     pub drags: u64,
     /// Stalls on moves that print nothing.
     pub idle_stalls: u64,
     /// Saves made.
     pub saves: u64,
-    /// How lost time was attributed: `shapley`, or `main_loop`: by what it mostly did meanwhile.
+    /// How lost time was attributed: `shapley` (exact), or `main_loop` (approximately, by what the main loop mostly did
+    /// meanwhile).
     pub causes_by: &'static str,
     /// Lost time by cause, s.
     pub by_cause: PerCause<f64>,
     /// Surplus of plastic, of all stalls, mm³.
     pub excess_mm3: f64,
-    /// Lack of plastic, of all stalls, mm³: the thin stretches behind the bumps.
+    /// Plastic that is missing after the stalls, mm³: the thin stretches behind the bumps.
     pub deficit_mm3: f64,
     /// Height of the highest bump on a surface that can be seen, mm, where that was worked out.
     pub largest_bump_mm: Option<f64>,
@@ -154,7 +155,7 @@ pub struct Summary {
     pub worst_stretch: Option<Stretch>,
     /// Commands that have no effect here beyond the time to decode them, with their counts.
     pub other_commands: BTreeMap<String, u64>,
-    /// What gives cause to doubt.
+    /// Reasons to doubt the answer.
     pub warnings: Vec<Warning>,
     /// The files written beside this one.
     pub files: Vec<String>,
@@ -259,7 +260,7 @@ fn place(stall: &Stall) -> Place {
         z_mm,
         dwell_s: stall.dwell_s,
         lost_s: stall.lost_s,
-        bump_mm: None,
+        bump_mm: stall.bump_mm,
         surface: stall.surface.map(Surface::name),
     }
 }

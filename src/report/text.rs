@@ -82,18 +82,23 @@ pub fn wrap_evenly(text: &str, columns: usize) -> Vec<String> {
         .unwrap_or(lines)
 }
 
-/// As a shell would have to be given it: quoted where it must be, and a file's name that begins with a dash so
+/// A word as a shell must be given it: quoted where it has to be.
+pub fn quoted(text: &str) -> String {
+    let plain = |c: char| c.is_ascii_alphanumeric() || "-_./=,+:@%".contains(c);
+    if !text.is_empty() && text.chars().all(plain) {
+        text.to_string()
+    } else {
+        format!("'{}'", text.replace('\'', "'\\''"))
+    }
+}
+
+/// A file's name as a shell must be given it: quoted where it has to be, and with `./` before a leading dash so
 /// that no program takes it for an option.
 pub fn shell_word(text: &str) -> String {
-    let plain = |c: char| c.is_ascii_alphanumeric() || "-_./=,+:@%".contains(c);
     let here = if text.len() > 1 && text.starts_with('-') {
         "./"
     } else {
         ""
     };
-    if !text.is_empty() && text.chars().all(plain) {
-        format!("{here}{text}")
-    } else {
-        format!("'{here}{}'", text.replace('\'', "'\\''"))
-    }
+    quoted(&format!("{here}{text}"))
 }

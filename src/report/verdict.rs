@@ -1,4 +1,4 @@
-//! The answer of a replay in one sentence, from what will be seen and not from any stall at all.
+//! The answer of a replay in one sentence. It goes by what will be seen, not by whether there is any stall.
 
 use serde::Serialize;
 

@@ -23,7 +23,7 @@ pub enum Across {
     Length,
 }
 
-/// What stands around a picture of the whole part.
+/// The texts around a picture of the whole part.
 #[derive(Clone, Debug)]
 pub struct Caption {
     /// The answer in one sentence.

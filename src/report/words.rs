@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use crate::answer::replay::ReplayAnswer;
 use crate::study::sample::Sample;
-use crate::study::stalls::Kind;
+use crate::study::stalls::StallKind;
 use crate::surface::left_out::{LeftOut, Why};
 
 use super::numbers::{byte_rate, count, rate, share, time};
@@ -124,11 +124,7 @@ fn bumps(out: &mut String, answer: &ReplayAnswer, s: &Summary) {
         return;
     }
     let Some(visible) = s.visible_bumps else {
-        row(
-            out,
-            "bumps",
-            "whether they can be seen is not worked out for this job",
-        );
+        row(out, "bumps", "visibility is not worked out for this job");
         return;
     };
     let mut text = match (s.largest_bump_mm, s.largest_bump_layer) {
@@ -211,7 +207,7 @@ fn luck(out: &mut String, answer: &ReplayAnswer) {
             row(
                 out,
                 "luck",
-                "this board has draws: another seed may give other numbers",
+                "durations of this board vary at random: another seed may give other numbers",
             );
         }
         return;
@@ -219,6 +215,21 @@ fn luck(out: &mut String, answer: &ReplayAnswer) {
     let visible = |s: &Sample| s.visible as f64;
     let lost = |s: &Sample| s.lost_s;
     let ([few, many], [least_s, most_s]) = (luck.range(visible), luck.range(lost));
+    let bumps = if few < many {
+        let median = luck.median(visible);
+        format!("{few:.0} to {many:.0} visible bumps (median {median:.0})")
+    } else {
+        count(few as u64, "visible bump")
+    };
+    let lost = match [time(least_s), time(most_s)] {
+        [least, most] if least == most => format!("{least} lost"),
+        [least, most] => format!("{least} to {most} lost"),
+    };
+    let boards = if answer.board.is_fitted() {
+        ", each with another board that the fit allows"
+    } else {
+        ""
+    };
     let rank = luck.rank();
     let like = match rank {
         r if r < 0.1 => "a lucky run",
@@ -229,19 +240,11 @@ fn luck(out: &mut String, answer: &ReplayAnswer) {
         out,
         "luck",
         &format!(
-            "in 9 of 10 runs ({} runs, seeds {} to {}{}) between {few:.0} and {many:.0} visible bumps, median \
-             {:.0}, and between {} and {} lost; tables and pictures show seed {}, {like}",
+            "{} runs, seeds {} to {}{boards}: {bumps} and {lost} in 9 of 10 runs; tables and pictures show seed {}, \
+             {like}",
             luck.runs.len(),
             answer.seed,
             answer.seed.wrapping_add(luck.runs.len() as u64 - 1),
-            if answer.board.is_fitted() {
-                ", each with another board that the fit allows"
-            } else {
-                ""
-            },
-            luck.median(visible),
-            time(least_s),
-            time(most_s),
             answer.seed,
         ),
     );
@@ -282,18 +285,14 @@ fn places(out: &mut String, what: &str, worst: &[Place]) {
     );
     for p in worst {
         let rest = match p.kind {
-            Kind::Dwell => format!("{:.3}", p.dwell_s),
+            StallKind::Dwell => format!("{:.3}", p.dwell_s),
             _ => "-".to_string(),
         };
         let by = match (p.cause, p.two_largest) {
             ("mixed", Some([most, next])) => format!("{}+{}", most.name(), next.name()),
             (cause, _) => cause.to_string(),
         };
-        let bump = match (p.bump_mm, p.surface) {
-            (Some(mm), _) => format!("{mm:.2}"),
-            (None, Some("inner")) => "inside".to_string(),
-            _ => "-".to_string(),
-        };
+        let bump = p.bump_mm.map_or("-".to_string(), |mm| format!("{mm:.2}"));
         let _ = writeln!(
             out,
             "  {:>5} {:>8.2} {:>8.2} {:>8}  {:<5} {rest:>6} {:>6.3} {bump:>8}  {by}",

@@ -11,7 +11,7 @@ use crate::motion::ideal::Ideal;
 use crate::motion::path::Block;
 use crate::replay::cause::{Cause, Causes, PerCause, Setup};
 use crate::replay::controller;
-use crate::replay::duties::Restless;
+use crate::replay::duties::NoProgress;
 use crate::replay::store::{Reading, StoredJob};
 use crate::replay::world::{Line, Ran, Work, World};
 
@@ -121,7 +121,7 @@ impl World for Tally<'_> {
 }
 
 /// Times of the spans, s, and of what lies outside them; or why there are none.
-type SpanTimes = Result<Vec<f64>, Restless>;
+type SpanTimes = Result<Vec<f64>, NoProgress>;
 
 /// The spans' times in one replay with only `causes` on the board.
 fn replayed(job: &StoredJob, setup: &Setup, seed: u64, spans: &[Span]) -> SpanTimes {
@@ -170,7 +170,7 @@ pub fn shares(
     spans: &[Span],
     threads: usize,
     each: &(dyn Fn(usize) + Sync),
-) -> Result<Shares, Restless> {
+) -> Result<Shares, NoProgress> {
     let players: Vec<Cause> = Causes::of(board).list().collect();
     let coalitions = 1usize << players.len();
     let members = |s: usize| {

@@ -1,7 +1,7 @@
 //! The same jobs under several settings, with the same luck (common random numbers).
 
 use crate::board::types::Board;
-use crate::replay::duties::Restless;
+use crate::replay::duties::NoProgress;
 use crate::replay::store::StoredJob;
 
 use super::fit::fitting::of_run;
@@ -40,7 +40,7 @@ pub fn samples(
     sight: Option<Sight>,
     threads: usize,
     each: &(dyn Fn(usize) + Sync),
-) -> Result<Samples, Restless> {
+) -> Result<Samples, NoProgress> {
     let own = |board: &Board| if has_draws(board) { seeds.len() } else { 1 };
     let tasks: Vec<(usize, usize)> = boards
         .iter()
@@ -102,7 +102,7 @@ pub struct Outcome {
     pub chance: [f64; 3],
 }
 
-/// By what a run is worse than another: by visible bumps; where both have as many, by lost time.
+/// How a run compares with another: by visible bumps, and by lost time where both have as many.
 fn worse(own: &Sample, first: &Sample) -> f64 {
     if own.visible == first.visible {
         own.lost_s - first.lost_s
@@ -164,7 +164,7 @@ pub fn outcomes(cases: &[Case], samples: &Samples) -> Vec<Outcome> {
         .collect()
 }
 
-/// Difference of lost time that nobody minds, as a share of the first case's lost time.
+/// Differences of lost time below this share of the first case's lost time do not matter.
 const FIRM_SHARE: f64 = 0.05;
 /// And in seconds.
 const FIRM_S: f64 = 0.1;

@@ -93,7 +93,7 @@ pub struct Cures {
     pub runs: usize,
     /// What was left out because it would take too long.
     pub skipped: Skipped,
-    /// What limits of this program have cut: the line, what was done about it.
+    /// Where limits of this program have taken effect: the line, what was done about it.
     pub limits: Vec<(u64, &'static str)>,
 }
 
@@ -102,8 +102,8 @@ pub struct Cures {
 pub struct Skipped {
     /// Single changes that were not tried because a replay takes so long.
     pub late: usize,
-    /// Single changes under which the board makes so little headway that their replay was given up.
-    pub restless: usize,
+    /// Single changes under which the board makes so little progress that their replay was given up.
+    pub no_progress: usize,
     /// Whether a lower speed was not looked for.
     pub slower: bool,
     /// Whether sets were not tried that would have been.
@@ -112,7 +112,7 @@ pub struct Skipped {
 
 /// Longer prints than this share of today's are no cure.
 const LONGER_SHARE: f64 = 0.1;
-/// Rounds in search of a speed; each leaves a third of the range.
+/// Rounds of the search for a speed; each leaves a third of the range.
 const SEARCH_ROUNDS: usize = 4;
 /// Runs of each change, where the board has draws.
 const RUNS_MAX: usize = 5;
@@ -200,7 +200,7 @@ pub fn cures(trial: &Trial, each: &(dyn Fn(usize) + Sync)) -> Result<Cures, Repl
         headway(bench.attempt(&[&remedies[k]]))
     })?;
     let mut single: Vec<Tried> = tried.into_iter().flatten().collect();
-    skipped.restless = remedies.len() - single.len();
+    skipped.no_progress = remedies.len() - single.len();
     single.sort_by(|a, b| {
         let (a, b) = (a.rank(&before), b.rank(&before));
         a.0.cmp(&b.0)
@@ -435,7 +435,7 @@ impl Bench<'_> {
     }
 }
 
-/// Lost time that is left counts as starving no more, as a share of today's.
+/// The board counts as keeping up once no more than this share of today's lost time is left.
 const STARVED_SHARE: f64 = 0.02;
 /// Single changes out of which sets are made.
 const SET_FROM: usize = 8;

@@ -38,7 +38,7 @@ pub struct LayerPath {
 const KNOTS_MAX: usize = 600_000;
 /// The first error bound, mm.
 const FINE_MM: f64 = 0.02;
-/// The error bound at which it is given up: then whole layers are left out, mm.
+/// The largest error bound that is tried, mm; beyond it whole layers are left out.
 const COARSE_MM: f64 = 5.0;
 
 /// Follows the path.

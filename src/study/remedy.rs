@@ -77,7 +77,7 @@ pub struct Remedy {
     pub against: Cause,
     /// The change.
     pub change: Change,
-    /// The keys of a board file that make it, as `KEY=VALUE`; none where it is no matter of the board.
+    /// The keys of a board file that make the change, as `KEY=VALUE`; none where no key does.
     pub sets: Vec<String>,
 }
 
@@ -99,7 +99,7 @@ impl Remedy {
     }
 }
 
-/// The changes that this board can have, and any job; for each cause the easiest come first.
+/// The changes that are possible on this board, and those to any job; for each cause the easiest come first.
 pub fn list(board: &Board) -> Vec<Remedy> {
     let mut all = saves(&board.save);
     match &board.link {
@@ -290,7 +290,7 @@ fn serials(serial: &Serial) -> Vec<Remedy> {
             Cause::Link,
             Change::Link(Link::Card(card)),
             "print from a card",
-            "the host can't follow the print",
+            "the host can't watch the print",
         ),
         Remedy::new(
             Effort::Slicing,
@@ -317,7 +317,7 @@ fn serials(serial: &Serial) -> Vec<Remedy> {
                     resend_chance: 0.0,
                     ..serial.clone()
                 }),
-                "a line that breaks nothing",
+                "a serial line without transmission errors",
                 "a shorter or better cable",
             )
             .by_setting(&["link.resend_chance=0".into()]),
@@ -355,7 +355,7 @@ fn jobs(board: &Board) -> Vec<Remedy> {
         Cause::Link,
         Reshape::Short,
         "shorter lines: no comments, no needless decimals",
-        "nothing",
+        "no cost",
     )];
     for within_mm in [0.01, 0.025, 0.05] {
         all.push(remedy(

@@ -32,7 +32,7 @@ pub enum Reshape {
 const CHORDS_MAX: usize = 400;
 /// Fewest chords that are worth an arc.
 const ARC_CHORDS_MIN: usize = 3;
-/// Filament for each millimetre may differ by this share within a run.
+/// Filament per millimetre may differ by this share within a run.
 const BEAD_SLACK: f64 = 0.05;
 /// Bytes by which an arc's line is longer than a straight one's: I, J and their numbers.
 const ARC_BYTES: u32 = 16;

@@ -1,7 +1,7 @@
 //! One replay of a stored job in a few numbers: stalls, lost time, visible bumps.
 
 use crate::board::types::{Board, Link, Span};
-use crate::replay::duties::Restless;
+use crate::replay::duties::NoProgress;
 use crate::replay::store::StoredJob;
 use crate::replay::stream::{Done, ReplayError, Watcher, replay_source};
 use crate::replay::world::Totals;
@@ -148,7 +148,7 @@ pub fn sample(
     board: &Board,
     seed: u64,
     sight: Option<Sight>,
-) -> Result<Sample, Restless> {
+) -> Result<Sample, NoProgress> {
     let mut count = Count {
         finder: StallFinder::default(),
         looking: sight.map(|sight| Looking {

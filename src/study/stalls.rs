@@ -12,7 +12,7 @@ pub use crate::surface::skin::LOST_MIN_S;
 /// How bad a stall is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Kind {
+pub enum StallKind {
     /// The head rests.
     Dwell,
     /// Somewhere the head is slower than half the ideal.
@@ -21,7 +21,7 @@ pub enum Kind {
     Drag,
 }
 
-impl Kind {
+impl StallKind {
     /// Its name in tables.
     pub fn name(self) -> &'static str {
         ["dwell", "dip", "drag"][self as usize]
@@ -34,7 +34,7 @@ pub struct Stall {
     /// Its number, from 0.
     pub stall: u64,
     /// How bad it is.
-    pub kind: Kind,
+    pub kind: StallKind,
     /// What the main loop mostly did while the queue ran down.
     pub cause: Cause,
     /// The file's line at its place, from 1.
@@ -53,7 +53,7 @@ pub struct Stall {
     pub ideal_mm_s: f64,
     /// The replay's speed there, the least of the stall, mm/s.
     pub least_mm_s: f64,
-    /// Plastic too much: the sum over its blocks and rests where there is too much, mm³.
+    /// Excess plastic: the sum of the positive excess of its blocks and rests, mm³.
     pub excess_mm3: f64,
     /// Plastic too little, where there is too little, mm³.
     pub deficit_mm3: f64,
@@ -246,9 +246,9 @@ impl StallFinder {
         self.open.as_ref()?;
         let open = self.open.take()?;
         let kind = match (open.rest, open.dips) {
-            (Some(_), _) => Kind::Dwell,
-            (None, true) => Kind::Dip,
-            (None, false) => Kind::Drag,
+            (Some(_), _) => StallKind::Dwell,
+            (None, true) => StallKind::Dip,
+            (None, false) => StallKind::Drag,
         };
         let spot = open.spot();
         let cause = Cause::ALL.into_iter().fold(Cause::Depth, |most, cause| {

@@ -98,7 +98,7 @@ const HELD_MAX: usize = 200_000;
 const HELD_SHOWN_MAX: usize = 2_000;
 /// A strip with more insertions is not kept.
 const INSERTED_MAX: usize = 20_000;
-/// A stall must lose more than the least one kept by this factor to take its place.
+/// A stall replaces the smallest one kept only if it loses this many times as much.
 const WORTH: f64 = 1.05;
 
 /// Keeps the strips of the stalls that lose most.

@@ -2,7 +2,7 @@
 
 use crate::replay::stream::Done;
 
-use super::stalls::{Kind, Stall};
+use super::stalls::{Stall, StallKind};
 
 /// Segments kept of one layer; beyond it neighbours are joined.
 const SEGMENTS_MAX: usize = 150_000;
@@ -30,7 +30,7 @@ pub struct Mark {
     /// The stall's number.
     pub stall: u64,
     /// Its kind.
-    pub kind: Kind,
+    pub kind: StallKind,
     /// Its place: x, y, z; mm.
     pub place_mm: [f64; 3],
     /// What it lost, s.

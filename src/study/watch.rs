@@ -104,7 +104,7 @@ pub struct Watch<S> {
     strips: Option<Strips>,
     skin: Option<Skin>,
     paths: Option<Paths>,
-    /// Too much plastic on the outside of the layer of `best`, mm³.
+    /// Excess plastic on the outside of the layer of `best`, mm³.
     best_outer_mm3: f64,
 }
 
@@ -112,7 +112,7 @@ pub struct Watch<S> {
 pub struct Found {
     /// What it has seen.
     pub seen: Seen,
-    /// The layer traced: that with most plastic too much on its outside, or that loses most. Without
+    /// The traced layer: the one with most excess plastic on its outside, or the one that loses most. Without
     /// pieces, if those were not wanted.
     pub trace: LayerTrace,
     /// Where stalled blocks lie, if that was wanted.

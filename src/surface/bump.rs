@@ -28,7 +28,7 @@ const REACH_NOZZLES: f64 = 4.0;
 const JOINED_NOZZLES: f64 = 2.0;
 /// Samples a nozzle width, at least.
 const SAMPLES_A_NOZZLE: f64 = 4.0;
-/// Places on the path that lie apart by less are one, mm.
+/// Places on the path that are closer together than this count as one, mm.
 const SLACK_MM: f64 = 1e-12;
 /// A bump below this is none, mm.
 pub const HEIGHT_MIN_MM: f64 = 0.01;
@@ -56,7 +56,7 @@ pub struct Bump {
     pub t_s: f64,
     /// How far the edge moves out, mm.
     pub height_mm: f64,
-    /// Plastic that its stretch holds more than the ideal's, mm³.
+    /// How much more plastic its stretch holds than in the ideal, mm³.
     pub surplus_mm3: f64,
     /// Length of the stretch on which it was laid, mm.
     pub stretch_mm: f64,
@@ -352,7 +352,7 @@ impl Surplus {
         }
     }
 
-    /// Whether so much is kept that the oldest pieces should be settled.
+    /// Whether so many candidates are kept that the oldest pieces should be settled.
     pub fn is_full(&self) -> bool {
         self.candidates.len() >= CANDIDATES_MAX
     }

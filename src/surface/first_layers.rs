@@ -1,4 +1,4 @@
-//! The first layers of a part: what nothing stands on is no part.
+//! The first layers of a part: an island that nothing stands on is no part.
 
 use super::grid::{Bead, Grid, OUTSIDE, SOLID};
 use super::ground::{Column, Ground};
@@ -50,7 +50,7 @@ impl Held {
         }
     }
 
-    /// What is too much on the outside of all that is drawn, mm³.
+    /// Excess plastic on the outside of all that is drawn, mm³.
     pub fn outer_mm3(&self) -> f64 {
         let Some(grid) = &self.drawn else { return 0.0 };
         let mut seen = None;

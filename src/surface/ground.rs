@@ -16,7 +16,7 @@ use super::lines::Line;
 /// A place is this many cells wide; a tile has 4 by 4 of them.
 const PLACE_CELLS: usize = 4;
 const PLACES: usize = (SIDE / PLACE_CELLS) * (SIDE / PLACE_CELLS);
-/// Something stands on what is at most this far below it, layer heights, or mm where that is more.
+/// An island stands on what is at most this far below it: in layer heights, or in mm where that is more.
 const NEAR_LAYERS: f64 = 3.0;
 const NEAR_MM: f64 = 0.7;
 /// A roof covers this many times the places of the lines below it; a wall upon a wall does not.

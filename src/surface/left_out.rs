@@ -1,4 +1,4 @@
-//! What a job prints that is no part, and why it is taken for that.
+//! What a job prints that does not count as part, and why.
 
 /// Why something is no part.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]

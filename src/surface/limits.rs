@@ -1,6 +1,6 @@
 //! Limits on the work and the memory that the surface may take.
 
-/// Tiles that one layer's grid may span; a square of 2 m with a bore of 0.4 mm.
+/// Tiles that one layer's grid may span: a square of 2 m with a nozzle of 0.4 mm.
 pub const TILES_MAX: f64 = 1e6;
 /// Tiles that all layers together may span.
 pub const GROUND_TILES_MAX: f64 = 4e6;

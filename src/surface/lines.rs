@@ -8,7 +8,7 @@ use super::joined::Sets;
 use super::layer::{Chain, Layer};
 use super::left_out::Why;
 
-/// A line's ends are one place if they are this close, widths of its bead.
+/// A line is closed if its ends are this close together, in widths of its bead.
 const CLOSE_WIDTHS: f64 = 1.5;
 /// A loop is at least this long, widths of its bead.
 const LOOP_WIDTHS: f64 = 4.0;

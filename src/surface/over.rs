@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::grid::{Grid, Label, Run, SIDE, Tile};
 
-/// Cells that must be clear all around for a way through.
+/// How many cells all around must be clear for a passage.
 const CLEAR_MIN: u32 = 4;
 
 /// Joins what lies over each other.

@@ -102,7 +102,7 @@ impl Shell {
         Grid::new(beads, CELL_NOZZLES * self.nozzle_mm, &mut self.budget)
     }
 
-    /// Works off the next layer; returns what is too much on its outside, mm³: skirts and the like counted
+    /// Processes the next layer; returns the excess plastic on its outside, mm³: skirts and the like counted
     /// on the first layers.
     pub fn layer(&mut self, layer: Layer) -> f64 {
         let prints = !layer.path.is_empty();

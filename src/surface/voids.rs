@@ -4,7 +4,7 @@ use super::grid::{Grid, Label, OUTSIDE};
 use super::joined::Sets;
 use super::over::Join;
 
-/// A hole is seen into where a disc this wide passes from layer to layer, nozzle widths.
+/// One can see into a hole where a disc this wide passes from layer to layer, in nozzle widths.
 const WAY_NOZZLES: f64 = 2.5;
 /// What is open: the outside.
 const OPEN: u32 = 0;

@@ -169,6 +169,42 @@ fn too_many_stalls_get_code_3() {
     assert_eq!(code("100000"), Some(0));
 }
 
+/// What is not worked out cannot pass.
+#[test]
+fn bumps_that_are_unknown_cannot_be_bounded() {
+    let dir = folder();
+    let job = write(&dir, "starved.gcode", &starving());
+    let out = ran(&["replay", &job, "--max-bumps", "0", "--quick"]);
+    assert_eq!(out.status.code(), Some(2));
+    assert!(out.stdout.is_empty());
+}
+
+/// A job whose only stalls are on moves that print nothing needs no cure.
+#[test]
+fn what_nobody_sees_gets_no_advice() {
+    let dir = folder();
+    let mut job = "G1 F6000 Z0.2\nG1 X20 E1\n".to_string();
+    for k in 0..400 {
+        job += &format!(
+            "G1 X{} Y{}\n",
+            20.0 + 0.05 * f64::from(k),
+            0.05 * f64::from(k % 2)
+        );
+    }
+    let job = write(&dir, "travel.gcode", &job);
+    let out = ran(&[
+        "replay",
+        &job,
+        "--board",
+        "8bit-card",
+        "--set",
+        "queue.blocks=4",
+    ]);
+    let shown = text(&out.stdout);
+    assert!(shown.starts_with("No stutter while printing: "), "{shown}");
+    assert!(!shown.contains("try next"), "{shown}");
+}
+
 /// Of a stream with more stalls than are held, bumps are counted like those of the file.
 #[test]
 fn many_stalls_from_standard_input() {

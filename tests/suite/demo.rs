@@ -32,6 +32,7 @@ fn the_demo_writes_and_replays_the_lantern() {
     assert_eq!(stalls(&place.join("steady")), 0);
     // What it names is there, and each command that it prints can be given as it stands.
     let said = text(&done.stdout);
+    assert!(!said.contains("./--"), "{said}");
     for page in ["stutters", "steady"] {
         let page = place.join(page).join("report.html");
         assert!(page.is_file() && said.contains(&page.display().to_string()));

@@ -2,7 +2,7 @@
 
 use std::io::Read;
 
-use headstall::job::notices::Kind;
+use headstall::job::notices::NoticeKind;
 use headstall::job::reader::{JobError, JobReader, Step};
 
 use super::making::{board, run};
@@ -19,7 +19,7 @@ impl Read for Dribble<'_> {
 struct Seen {
     end: [f64; 4],
     steps: Vec<Step>,
-    odd: Vec<(Kind, u64)>,
+    odd: Vec<(NoticeKind, u64)>,
     others: Vec<(String, u64)>,
     lines: u64,
 }
@@ -53,13 +53,13 @@ fn read(job: &[u8]) -> Seen {
 
 /// The job ends at x, y, z, e and was odd in this way only (besides a missing F and filament).
 #[track_caller]
-fn check(job: &[u8], end: [f64; 4], odd: &[Kind]) {
+fn check(job: &[u8], end: [f64; 4], odd: &[NoticeKind]) {
     let seen = read(job);
     for (found, expected) in seen.end.iter().zip(end) {
         assert!((found - expected).abs() < 1e-9, "{:?}", seen.end);
     }
-    let usual = [Kind::NoFeed, Kind::NothingExtruded];
-    let found: Vec<Kind> = seen
+    let usual = [NoticeKind::NoFeed, NoticeKind::NothingExtruded];
+    let found: Vec<NoticeKind> = seen
         .odd
         .iter()
         .map(|o| o.0)
@@ -74,7 +74,11 @@ fn bytes_and_line_ends() {
     check(b"G1 X5\r\nG1 Y2\r\n", [5.0, 2.0, 0.0, 0.0], &[]);
     check(b"G1 X5\rG1 Y2\r", [5.0, 2.0, 0.0, 0.0], &[]);
     check(b"G1 X5\nG1 Y2\r\nG1 Z1\r; x\n", [5.0, 2.0, 1.0, 0.0], &[]);
-    check(b"G1 X5\nG1 Y2.2", [5.0, 2.2, 0.0, 0.0], &[Kind::CutOff]);
+    check(
+        b"G1 X5\nG1 Y2.2",
+        [5.0, 2.2, 0.0, 0.0],
+        &[NoticeKind::CutOff],
+    );
     check(b"G1 X5\nM84", [5.0, 0.0, 0.0, 0.0], &[]);
     check(
         b"G1 X5 ; caf\xe9 \xff\xfe\nG1 Y2 ; caf\xc3\xa9\n",
@@ -94,7 +98,11 @@ fn nul_bytes_in_the_middle() {
     job.extend(b"\0\0\0\0\nG1 Y2\n");
     let seen = read(&job);
     assert_eq!(seen.end, [5.0, 2.0, 0.0, 0.0]);
-    assert!(seen.odd.iter().any(|o| o.0 == Kind::Nul), "{:?}", seen.odd);
+    assert!(
+        seen.odd.iter().any(|o| o.0 == NoticeKind::Nul),
+        "{:?}",
+        seen.odd
+    );
 }
 
 #[test]
@@ -121,20 +129,32 @@ fn numbers_and_words() {
     check(
         b"G1 X0 Y0 Z5 F{Z_SPEED}\n",
         [0.0, 0.0, 5.0, 0.0],
-        &[Kind::Number],
+        &[NoticeKind::Number],
     );
-    check(b"G1 X1 X2\n", [2.0, 0.0, 0.0, 0.0], &[Kind::LetterTwice]);
-    check(b"G1 X1.2.3 Y5\n", [0.0, 5.0, 0.0, 0.0], &[Kind::Number]);
+    check(
+        b"G1 X1 X2\n",
+        [2.0, 0.0, 0.0, 0.0],
+        &[NoticeKind::LetterTwice],
+    );
+    check(
+        b"G1 X1.2.3 Y5\n",
+        [0.0, 5.0, 0.0, 0.0],
+        &[NoticeKind::Number],
+    );
     check(
         b"G1 X5 F0\nG1 F-3 X6\n",
         [6.0, 0.0, 0.0, 0.0],
-        &[Kind::NotPositive, Kind::NoFeed],
+        &[NoticeKind::NotPositive, NoticeKind::NoFeed],
     );
-    check(b"G1 X5 U3\n", [5.0, 0.0, 0.0, 0.0], &[Kind::StrangeAxis]);
+    check(
+        b"G1 X5 U3\n",
+        [5.0, 0.0, 0.0, 0.0],
+        &[NoticeKind::StrangeAxis],
+    );
     check(
         b"M220 S0\nG1 X1 F60\n",
         [1.0, 0.0, 0.0, 0.0],
-        &[Kind::NotPositive],
+        &[NoticeKind::NotPositive],
     );
 }
 
@@ -145,7 +165,7 @@ fn comments() {
     check(
         b"G1 X5 (never closed Y3\n",
         [5.0, 0.0, 0.0, 0.0],
-        &[Kind::UnclosedComment],
+        &[NoticeKind::UnclosedComment],
     );
     check(b"M108 T1(set tool)\nG1 X5\n", [5.0, 0.0, 0.0, 0.0], &[]);
     check(
@@ -181,12 +201,12 @@ fn commands() {
     check(
         b"G1 X5\nM622 J1\nG1 Y3\nM623\n",
         [5.0, 3.0, 0.0, 0.0],
-        &[Kind::Conditional],
+        &[NoticeKind::Conditional],
     );
     check(
         b"G21 G90 G1 X7\nG1 X5\n",
         [5.0, 0.0, 0.0, 0.0],
-        &[Kind::SecondCommand],
+        &[NoticeKind::SecondCommand],
     );
     let seen = read(b"G1 X5\nM73 P1\nm73 P2\nSOME_WORD A=1\nG29.2\n");
     let named = |name: &str| seen.others.iter().find(|o| o.0 == name).map(|o| o.1);
@@ -223,7 +243,7 @@ fn checksums() {
     check(
         format!("{good}*{}\n", sum(good) ^ 1).as_bytes(),
         [5.0, 0.0, 0.0, 0.0],
-        &[Kind::Checksum],
+        &[NoticeKind::Checksum],
     );
     check(b"N123456 G1 X5\n", [5.0, 0.0, 0.0, 0.0], &[]);
 }
@@ -257,9 +277,13 @@ fn arcs_of_prints() {
         full.blocks.len(),
         1 + (std::f64::consts::TAU * radius / 0.1).ceil() as usize
     );
-    check(b"G2 X10 R2\n", [10.0, 0.0, 0.0, 0.0], &[Kind::Arc]);
+    check(b"G2 X10 R2\n", [10.0, 0.0, 0.0, 0.0], &[NoticeKind::Arc]);
     check(b"G2 X10 I5\n", [10.0, 0.0, 0.0, 0.0], &[]);
-    check(b"G2 X10 I3\n", [10.0, 0.0, 0.0, 0.0], &[Kind::ArcRadii]);
+    check(
+        b"G2 X10 I3\n",
+        [10.0, 0.0, 0.0, 0.0],
+        &[NoticeKind::ArcRadii],
+    );
 }
 
 #[track_caller]
@@ -293,8 +317,8 @@ fn what_is_no_job() {
 fn a_milling_job() {
     let job = include_str!("../jobs/milling.gcode");
     let seen = read(job.as_bytes());
-    assert!(seen.odd.iter().any(|o| o.0 == Kind::NothingExtruded));
-    assert!(seen.odd.iter().any(|o| o.0 == Kind::Deleted));
+    assert!(seen.odd.iter().any(|o| o.0 == NoticeKind::NothingExtruded));
+    assert!(seen.odd.iter().any(|o| o.0 == NoticeKind::Deleted));
     assert_eq!(seen.end[..3], [0.0, 0.0, 5.0]);
     let run = run(job, &board(&[]));
     // 5 rapid and plunge moves, 4 sides, two quarter arcs of 10 mm radius... the first is R form.
@@ -308,8 +332,8 @@ fn a_terse_job() {
     let job = include_bytes!("../jobs/terse.gcode");
     let seen = read(job);
     assert!((seen.end[3] - 8.0 * 0.65).abs() < 1e-9, "{:?}", seen.end);
-    let kinds: Vec<Kind> = seen.odd.iter().map(|o| o.0).collect();
-    assert_eq!(kinds, [Kind::Number]);
+    let kinds: Vec<NoticeKind> = seen.odd.iter().map(|o| o.0).collect();
+    assert_eq!(kinds, [NoticeKind::Number]);
     assert_eq!(seen.steps.iter().map(|s| s.layer).max(), Some(1));
     let text = String::from_utf8_lossy(job);
     let run = run(&text, &board(&[]));
@@ -325,8 +349,8 @@ fn a_terse_job() {
 fn an_inch_job() {
     let job = include_str!("../jobs/inches.gcode");
     let seen = read(job.as_bytes());
-    let kinds: Vec<(Kind, u64)> = seen.odd.clone();
-    assert!(kinds.contains(&(Kind::Checksum, 1)), "{kinds:?}");
+    let kinds: Vec<(NoticeKind, u64)> = seen.odd.clone();
+    assert!(kinds.contains(&(NoticeKind::Checksum, 1)), "{kinds:?}");
     assert!((seen.end[0] - 25.4).abs() < 1e-9 && (seen.end[1] - 25.4).abs() < 1e-9);
     let run = run(job, &board(&["motion.arc_chord_mm=0.2"]));
     assert!(run.blocks.len() > 600, "{}", run.blocks.len());
@@ -354,7 +378,10 @@ fn a_line_end_at_a_buffers_end() {
 #[test]
 fn limits_beyond_any_machine() {
     let seen = read(b"M204 S1000000000000\nM201 X0.000001\nM203 Y9000000\nG1 X1 E1 F600\n");
-    let count = seen.odd.iter().find(|(kind, _)| *kind == Kind::NotPositive);
+    let count = seen
+        .odd
+        .iter()
+        .find(|(kind, _)| *kind == NoticeKind::NotPositive);
     assert_eq!(count.map(|(_, n)| *n), Some(3));
 }
 
@@ -363,7 +390,7 @@ fn limits_beyond_any_machine() {
 fn splines_and_hidden_limits() {
     let seen = read(b"G1 X0 Y0 F3000\nG5 X10 Y5 I1 J2 P-1 Q3 E1\nX20 Y0 I1 J2 P-1 Q3\nSET_SOMETHING ACCEL=500\nOTHER_WORD A=1 ; accel\n");
     assert_eq!(seen.end[..2], [20.0, 0.0]);
-    let count = |kind: Kind| seen.odd.iter().find(|o| o.0 == kind).map(|o| o.1);
-    assert_eq!(count(Kind::Spline), Some(2), "{:?}", seen.odd);
-    assert_eq!(count(Kind::HiddenLimits), Some(1), "{:?}", seen.odd);
+    let count = |kind: NoticeKind| seen.odd.iter().find(|o| o.0 == kind).map(|o| o.1);
+    assert_eq!(count(NoticeKind::Spline), Some(2), "{:?}", seen.odd);
+    assert_eq!(count(NoticeKind::HiddenLimits), Some(1), "{:?}", seen.odd);
 }

@@ -9,7 +9,7 @@ use std::thread;
 use std::time::{Duration, Instant, SystemTime};
 
 use headstall::board::{builtin, profile};
-use headstall::job::notices::Kind;
+use headstall::job::notices::NoticeKind;
 use headstall::replay::stream::{Done, Watcher, replay};
 
 use crate::cli::{folder, headstall, names, ran, refused, starving, text, write};
@@ -254,7 +254,7 @@ fn an_ideal_that_looks_too_far_ahead_is_cut_and_told() {
     let told = |n: usize| {
         let job = job(n);
         let done = replay(job.as_bytes(), &board, 0, &mut Count(0)).unwrap();
-        done.source.steps.notices().has(Kind::IdealCut)
+        done.source.steps.notices().has(NoticeKind::IdealCut)
     };
     assert!(!told(50_000));
     // Half of them could still be braked for by those behind: a few more than 1 << 20.
@@ -539,7 +539,11 @@ fn a_layer_that_is_not_there_is_refused_before_the_replay() {
 #[test]
 fn messages_name_what_is_wrong() {
     let dir = folder();
-    refused(&["compare", "-", "-"], 2, "standard input can be read once");
+    refused(
+        &["compare", "-", "-"],
+        2,
+        "standard input can be read only once",
+    );
     let twice = "name = \"a\"\nname = \"b\"\n";
     let twice = write(&dir, "twice.toml", twice);
     let job = write(&dir, "job.gcode", &starving());

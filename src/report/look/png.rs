@@ -1,4 +1,4 @@
-//! A picture as PNG, with type of its own, so that every machine gives the same bytes.
+//! A picture as PNG, drawn with a built-in font, so that every machine gives the same bytes.
 
 use std::sync::Arc;
 

@@ -4,7 +4,7 @@ use std::borrow::Cow;
 
 use crate::board::types::{Board, Fitted};
 use crate::job::reader::Step;
-use crate::replay::duties::Restless;
+use crate::replay::duties::NoProgress;
 use crate::study::parallel;
 
 use super::costs::{Cost, costs};
@@ -105,7 +105,7 @@ pub struct Fit {
 #[derive(Debug)]
 pub enum NoFit {
     /// The start board cannot be replayed.
-    Board(Restless),
+    Board(NoProgress),
     /// No board has such times: the median of squared deviations, and how many readings are odd.
     Times {
         /// Median over readings of the squared distance in deviations.

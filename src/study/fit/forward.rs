@@ -9,7 +9,7 @@ use crate::job::state::{Act, Stop};
 use crate::motion::path::Block;
 use crate::replay::cause::{Causes, Setup};
 use crate::replay::controller;
-use crate::replay::duties::Restless;
+use crate::replay::duties::NoProgress;
 use crate::replay::source::{Footprint, Planned, Sink, Source};
 use crate::replay::stream::{Done, ReplayError, Watcher, replay_source};
 use crate::replay::world::{Line, Ran, World};
@@ -94,16 +94,16 @@ impl Coupon {
     }
 
     /// How long the sections take on a board.
-    pub fn replay(&self, board: &Board, seed: u64) -> Result<Took, Restless> {
+    pub fn replay(&self, board: &Board, seed: u64) -> Result<Took, NoProgress> {
         self.run(&Setup::whole(board), seed)
     }
 
     /// How long the sections would take if every line were there and planned at once.
-    pub fn ideal(&self, board: &Board) -> Result<Took, Restless> {
+    pub fn ideal(&self, board: &Board) -> Result<Took, NoProgress> {
         self.run(&Setup::only(board, Causes::NONE), 0)
     }
 
-    fn run(&self, setup: &Setup, seed: u64) -> Result<Took, Restless> {
+    fn run(&self, setup: &Setup, seed: u64) -> Result<Took, NoProgress> {
         let mut watch = StopWatch {
             source: Planned::new(self.steps.iter(), &setup.board),
             coupon: self,
