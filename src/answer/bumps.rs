@@ -92,6 +92,7 @@ fn is_seen(surface: Option<Surface>) -> bool {
 struct Counted {
     block: u64,
     layer: u32,
+    travels: bool,
     height_mm: f64,
 }
 
@@ -139,6 +140,7 @@ impl<'l> Collecting<'l> {
             self.counted.push(Counted {
                 block: bump.block,
                 layer: bump.layer,
+                travels: bump.travels,
                 height_mm: bump.height_mm,
             });
         } else {
@@ -166,7 +168,9 @@ impl<'l> Collecting<'l> {
             return book;
         };
         for bump in &mut book.list {
-            bump.surface = exposure.of(bump.block);
+            if !bump.travels {
+                bump.surface = exposure.of(bump.block);
+            }
         }
         let mut count = |surface, layer, height_mm| {
             if !is_seen(surface) {
@@ -188,7 +192,8 @@ impl<'l> Collecting<'l> {
             }
         } else {
             for bump in &self.counted {
-                count(exposure.of(bump.block), bump.layer, bump.height_mm);
+                let surface = exposure.of(bump.block).filter(|_| !bump.travels);
+                count(surface, bump.layer, bump.height_mm);
             }
         }
         let heights = |at: &usize| book.list[*at].height_mm;

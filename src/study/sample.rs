@@ -101,6 +101,7 @@ impl Count<'_> {
         };
         while let Some(found) = looking.bumps.take() {
             if let Found::Bump(bump) = found
+                && !bump.travels
                 && matches!(
                     (looking.sight.facing)(bump.block),
                     Some(Surface::Outer | Surface::Hole)

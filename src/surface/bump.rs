@@ -62,6 +62,8 @@ pub struct Bump {
     pub stretch_mm: f64,
     /// Where its middle lies on the path, from the start of the stall, mm.
     pub middle_mm: f64,
+    /// Whether the block there travels: what oozes from it lies on no wall.
+    pub travels: bool,
     /// What its place faces, if that was worked out.
     pub surface: Option<Surface>,
 }
@@ -78,6 +80,7 @@ pub fn growth_mm(a_mm2: f64, l_mm: f64, w_mm: f64) -> f64 {
 struct Spot {
     line: u64,
     block: u64,
+    travels: bool,
     layer: u32,
     place_mm: [f64; 3],
     t_s: f64,
@@ -100,6 +103,7 @@ struct Near {
     line: u64,
     layer: u32,
     block: u64,
+    travels: bool,
     from_mm: [f64; 3],
     to_mm: [f64; 3],
     profile: Trapezoid,
@@ -130,6 +134,7 @@ impl Near {
         Spot {
             line: self.line,
             block: self.block,
+            travels: self.travels,
             layer: self.layer,
             place_mm: std::array::from_fn(place),
             t_s: if part > 0.0 {
@@ -209,6 +214,7 @@ impl Surplus {
                 line: done.line,
                 layer: done.layer,
                 block: done.ran.block,
+                travels: done.place.moves() && !done.place.prints(),
                 from_mm: done.place.from_mm,
                 to_mm: done.place.to_mm,
                 profile: done.ran.profile,
@@ -407,6 +413,7 @@ impl Surplus {
                 surplus_mm3: pair.surplus_mm3,
                 stretch_mm: pair.stretch_mm(),
                 middle_mm: pair.middle_mm(),
+                travels: spot.travels,
                 surface: None,
             };
             let joined_mm = JOINED_NOZZLES * self.nozzle_mm;

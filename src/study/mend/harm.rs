@@ -101,7 +101,11 @@ pub fn harm(
         ..Harm::default()
     };
     for bump in bumps {
-        let surface = found.exposure.as_ref().and_then(|e| e.of(bump.block));
+        let surface = found
+            .exposure
+            .as_ref()
+            .and_then(|e| e.of(bump.block))
+            .filter(|_| !bump.travels);
         if more || matches!(surface, Some(Surface::Outer | Surface::Hole)) {
             harm.lines.push(bump.line);
             harm.layers.push(bump.layer);
