@@ -191,6 +191,9 @@ pub fn said_of(found: &Found) -> String {
         State::Moved => {
             format!("not learnt alone, it moved with others ({low} to {high}); start {start}")
         }
+        State::Kept if found.key == Key::LowWater && found.value != found.start => {
+            format!("not learnt from this: its share of queue.blocks was kept; start {start}")
+        }
         State::Kept => "not learnt from this: the start value was kept".to_string(),
     }
 }

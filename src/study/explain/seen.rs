@@ -128,6 +128,9 @@ pub fn read(text: &str) -> Result<Vec<Mark>, String> {
         }
         marks.push(mark(&row, line, &columns)?);
     }
+    if marks.is_empty() {
+        return Err("lists no bump: one bump a line must follow the header".into());
+    }
     Ok(marks)
 }
 
@@ -203,6 +206,7 @@ mod tests {
             ("angle_deg\n1\n", "a column z_mm"),
             ("z_mm,layer,angle_deg\n1,2,3\n", "z_mm or layer, not both"),
             ("z_mm,x_mm\n1,2\n", "columns x_mm and y_mm"),
+            ("z_mm,angle_deg\n\n", "lists no bump"),
             ("z_mm,angle_deg,x_mm,y_mm\n", "not both"),
             ("z_mm,z_mm,angle_deg\n", "two columns z_mm"),
             (
