@@ -266,6 +266,7 @@ pub mod report {
     pub mod numbers;
     pub mod page;
     pub mod page_data;
+    pub mod page_seen;
     pub mod part;
     pub mod pictures;
     pub mod post;

@@ -16,6 +16,7 @@ use crate::study::explain::view::{Errors, Refusal, Window};
 use crate::study::explain::wall::{Wall, WallBuilder};
 use crate::surface::skin::Surface;
 
+use super::hearers::step;
 use super::job::Job;
 use super::progress::{Listener, Progress};
 use super::replay::{Effort, ReplayQuestion, replay};
@@ -127,16 +128,7 @@ impl Listener for Walls {
     }
 
     fn block(&mut self, done: &Done) {
-        let step = Move {
-            start_s: done.ran.start_s,
-            end_s: done.ran.end_s,
-            from_mm: done.place.from_mm,
-            to_mm: done.place.to_mm,
-            e_mm: done.place.e_mm,
-            line: done.line,
-            layer: done.layer,
-            ideal_s: done.ideal_s(),
-        };
+        let step = step(done);
         self.0.iter_mut().for_each(|wall| wall.push(&step));
     }
 }
@@ -254,8 +246,7 @@ fn outlines(
 ) -> Result<Vec<Option<Outline>>, Unexplained> {
     let one = |part: &Option<u32>| {
         let Some(number) = *part else {
-            let lone = plate.low_ones && plate.parts.len() == 1;
-            return Ok(lone.then(|| plate.parts[0]));
+            return Ok(plate.only());
         };
         let outline = plate.parts.get(number as usize - 1).copied();
         outline.map(Some).ok_or_else(|| Unexplained::NoSuchPart {

@@ -13,6 +13,7 @@ use crate::replay::stream::{self, ReplayError, Replayed};
 use crate::replay::world::Totals;
 use crate::study::bumps::Found as Event;
 use crate::study::causes::{self, Shares};
+use crate::study::explain::plate::{Plate, Survey};
 use crate::study::paths::Paths;
 use crate::study::sample::{Sight, has_draws};
 use crate::study::strips::Strip;
@@ -128,6 +129,8 @@ pub struct Drawing {
     pub exposure: Exposure,
     /// The time around the stalls that lose most, the largest first.
     pub strips: Vec<Strip>,
+    /// Where the parts stand; `None` where nothing is printed.
+    pub plate: Option<Plate>,
 }
 
 /// The answer. Times in s, lengths in mm, plastic in mm³.
@@ -220,6 +223,7 @@ struct Pass {
     found: Found,
     stalls: StallBook,
     bumps: BumpBook,
+    plate: Option<Plate>,
 }
 
 /// Answers the question: one pass over the job, in memory that does not grow with it beyond some limits, then
@@ -305,6 +309,7 @@ fn pass<'l>(
     }
     let mut hearers = Hearers {
         watch,
+        survey: draws.then(Survey::default),
         listener: &listener,
         wants_blocks,
         progress,
@@ -325,6 +330,7 @@ fn pass<'l>(
     Ok(Pass {
         replayed,
         stalls: stalls.finish(),
+        plate: hearers.survey.and_then(|s| s.plate()),
         bumps: bumps.finish(found.exposure.as_ref(), question.visible_mm),
         found,
     })
@@ -415,6 +421,7 @@ fn answered(
         found,
         mut stalls,
         bumps,
+        plate,
     } = pass;
     let Found {
         seen,
@@ -471,6 +478,7 @@ fn answered(
             paths,
             exposure,
             strips: seen.strips,
+            plate,
         }),
         layers: seen.layers,
     }

@@ -87,11 +87,11 @@ impl Folder {
         Ok(BufWriter::new(file))
     }
 
-    /// The chart of a comparison that an earlier run put in the same place.
-    pub fn earlier_comparison(&self) -> Option<String> {
-        let ours = earlier(&self.place, "compare.json");
-        let chart = ours.iter().find(|n| n.as_str() == "compare.svg")?;
-        fs::read_to_string(self.place.join(chart)).ok()
+    /// A picture that an earlier run of another command put in the same place. `mark`: that command's summary.
+    pub fn earlier_picture(&self, mark: &str, name: &str) -> Option<String> {
+        let ours = earlier(&self.place, mark);
+        let picture = ours.iter().find(|n| n.as_str() == name)?;
+        fs::read_to_string(self.place.join(picture)).ok()
     }
 
     /// The files so far.

@@ -9,6 +9,7 @@ use headstall::answer::replay::{Effort, ReplayAnswer, ReplayQuestion, replay};
 use headstall::board::types::Board;
 use headstall::replay::stream::Done;
 use headstall::report::cures::{self, CureRow, CureTable};
+use headstall::report::page::Earlier;
 use headstall::report::pictures;
 use headstall::report::summary::Summary;
 use headstall::report::wall::Across;
@@ -193,9 +194,11 @@ fn publish(
         for (name, svg) in &pictures {
             picture(&mut folder, name, svg, args.png)?;
         }
-        let comparison = folder.earlier_comparison();
-        let comparison = comparison.as_deref();
-        let page = pictures::page(answer, summary, drawing, &pictures, board_text, comparison);
+        let earlier = Earlier {
+            comparison: folder.earlier_picture("compare.json", "compare.svg"),
+            explanation: folder.earlier_picture("explain.json", "explain.svg"),
+        };
+        let page = pictures::page(answer, summary, drawing, &pictures, board_text, &earlier);
         save(&mut folder, "report.html", page.as_bytes())?;
     }
     summary.files = folder.names().to_vec();

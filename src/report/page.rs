@@ -15,6 +15,7 @@ use super::look::palette;
 use super::look::picture::{escape, number};
 use super::numbers::{count, rate, share, time};
 use super::page_data::{BUMPS_MAX, Data, STALLS_MAX, colour};
+use super::page_seen;
 use super::summary::Summary;
 use super::text::{glued, shell_word};
 use super::verdict::{self, Level};
@@ -37,8 +38,17 @@ pub struct Page<'a> {
     pub within_mm: f64,
     /// Pictures to show, as SVG, with their descriptions.
     pub pictures: &'a [(&'a str, &'a str)],
-    /// The chart of a comparison made before in the same folder, as SVG.
-    pub comparison: Option<&'a str>,
+    /// What earlier runs of other commands left in the same folder.
+    pub earlier: &'a Earlier,
+}
+
+/// Pictures of earlier runs in the same folder, as SVG.
+#[derive(Clone, Debug, Default)]
+pub struct Earlier {
+    /// The chart of a comparison.
+    pub comparison: Option<String>,
+    /// What bumps that somebody saw agree with.
+    pub explanation: Option<String>,
 }
 
 /// Bytes of pictures: in base64 four for each three.
@@ -71,14 +81,8 @@ pub fn html(page: &Page) -> String {
     bump_table(&mut body, page);
     stall_table(&mut body, page, data.strips.len());
     pictures(&mut body, page);
-    if let Some(svg) = page.comparison {
-        let _ = writeln!(
-            body,
-            "<section><h2>Compared</h2><p class=\"note\">From the comparison in the same folder.</p>\
-             <img class=\"picture\" alt=\"Visible bumps by setting\" src=\"data:image/svg+xml;base64,{}\"></section>",
-            STANDARD.encode(svg)
-        );
-    }
+    page_seen::section(&mut body, data.seen.as_ref(), &s.job);
+    earlier(&mut body, page.earlier);
     board(&mut body, page);
     body.push_str(CAUTIONS);
     body.push_str("</main>\n");
@@ -97,10 +101,39 @@ pub fn html(page: &Page) -> String {
          style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:\">\n\
          <title>{} · {}</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n{body}\
          <script type=\"application/json\" id=\"data\">{data}</script>\n\
-         <script>\n{SCRIPT}</script>\n</body>\n</html>\n",
+         <script>\n{SCRIPT}{}</script>\n</body>\n</html>\n",
         escape(&s.job),
-        escape(&s.verdict)
+        escape(&s.verdict),
+        page_seen::SCRIPT
     )
+}
+
+/// The pictures of earlier runs in the same folder.
+fn earlier(body: &mut String, earlier: &Earlier) {
+    let all = [
+        (
+            &earlier.explanation,
+            "Explained",
+            "From <code>headstall explain</code> in the same folder, and the list of bumps that it was given.",
+            "Bumps that were seen, over those predicted, and what they agree with",
+        ),
+        (
+            &earlier.comparison,
+            "Compared",
+            "From the comparison in the same folder.",
+            "Visible bumps by setting",
+        ),
+    ];
+    for (svg, heading, from, what) in all {
+        if let Some(svg) = svg {
+            let _ = writeln!(
+                body,
+                "<section><h2>{heading}</h2><p class=\"note\">{from}</p>\
+                 <img class=\"picture\" alt=\"{what}\" src=\"data:image/svg+xml;base64,{}\"></section>",
+                STANDARD.encode(svg)
+            );
+        }
+    }
 }
 
 /// A figure: its value, its name and what it means.

@@ -11,6 +11,7 @@ use crate::study::stalls::Stall;
 use crate::surface::bump::Bump;
 
 use super::look::palette;
+use super::page_seen::SeenWalls;
 use super::queue;
 
 /// Stalls listed, those that lose most.
@@ -33,6 +34,8 @@ pub struct Data {
     /// By the stall's number.
     pub strips: Vec<(u64, String)>,
     worst_layer: u32,
+    /// The walls on which bumps that are seen can be noted.
+    pub seen: Option<SeenWalls>,
 }
 
 #[derive(Serialize)]
@@ -86,6 +89,7 @@ impl Data {
             stalls: stalls.into_iter().map(stall_row).collect(),
             strips: strips(answer, drawing),
             worst_layer: answer.worst_layer().unwrap_or(0),
+            seen: SeenWalls::of(answer, drawing),
         }
     }
 }

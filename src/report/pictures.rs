@@ -8,7 +8,7 @@ use super::advice;
 use super::bump_marks::Bumps;
 use super::map::{self, MapText};
 use super::numbers::time;
-use super::page::{self, Page};
+use super::page::{self, Earlier, Page};
 use super::page_data;
 use super::summary::Summary;
 use super::wall::{Across, Caption};
@@ -107,14 +107,14 @@ fn map_notes(answer: &ReplayAnswer, trace: &LayerTrace) -> Vec<String> {
     notes
 }
 
-/// `report.html` around these pictures. `comparison`: the chart of a comparison in the same folder, as SVG.
+/// `report.html` around these pictures, and around those of earlier runs in the same folder.
 pub fn page(
     answer: &ReplayAnswer,
     summary: &Summary,
     drawing: &Drawing,
     pictures: &[Picture],
     board_text: &str,
-    comparison: Option<&str>,
+    earlier: &Earlier,
 ) -> String {
     let shown = [
         (
@@ -142,6 +142,6 @@ pub fn page(
         layers: &layers,
         within_mm,
         pictures: &shown,
-        comparison,
+        earlier,
     })
 }

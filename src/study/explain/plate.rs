@@ -28,10 +28,21 @@ pub struct Survey {
 pub struct Plate {
     /// The parts, by the x of their middles.
     pub parts: Vec<Outline>,
+    /// The greatest z of each part, mm.
+    pub tops_mm: Vec<f64>,
     /// All that is printed.
     pub whole: Outline,
     /// Whether something low stands apart from the parts.
     pub low_ones: bool,
+}
+
+impl Plate {
+    /// Where bumps lie that no part is named for: on the only part, if something low stands apart from it; `None`:
+    /// anywhere on the plate.
+    pub fn only(&self) -> Option<Outline> {
+        let lone = self.low_ones && self.parts.len() == 1;
+        lone.then(|| self.parts[0])
+    }
 }
 
 impl Survey {
@@ -63,19 +74,21 @@ impl Survey {
         let tallest = touching.iter().map(|p| p.top_mm).fold(0.0, f64::max);
         let is_part = |p: &&Pile| p.top_mm >= LOW_SHARE * tallest;
         // A ring within a ring, or a part whose halves don't touch, is one part.
-        let mut parts: Vec<Outline> = Vec::new();
+        let mut parts: Vec<Pile> = Vec::new();
         for pile in touching.iter().filter(is_part) {
-            let mut own = pile.outline;
-            while let Some(met) = parts.iter().position(|p| p.meets(&own)) {
-                own = own.with(&parts.swap_remove(met));
+            let mut own = *pile;
+            while let Some(met) = parts.iter().position(|p| p.outline.meets(&own.outline)) {
+                own = own.joined(parts.swap_remove(met));
             }
             parts.push(own);
         }
-        parts.sort_by(|a, b| a.middle_mm()[0].total_cmp(&b.middle_mm()[0]));
-        let apart = |p: &Pile| !parts.iter().any(|part| part.meets(&p.outline));
+        let middle = |p: &Pile| p.outline.middle_mm()[0];
+        parts.sort_by(|a, b| middle(a).total_cmp(&middle(b)));
+        let apart = |p: &Pile| !parts.iter().any(|part| part.outline.meets(&p.outline));
         Some(Plate {
             low_ones: touching.iter().any(apart),
-            parts,
+            tops_mm: parts.iter().map(|p| p.top_mm).collect(),
+            parts: parts.iter().map(|p| p.outline).collect(),
             whole: self.whole?,
         })
     }
@@ -139,6 +152,7 @@ mod tests {
         let plate = survey.plate().unwrap();
         let middles: Vec<[f64; 2]> = plate.parts.iter().map(Outline::middle_mm).collect();
         assert_eq!(middles, [[14.0, 4.5], [54.0, 4.5]]);
+        assert_eq!(plate.tops_mm, [20.0, 20.0]);
         assert!(plate.low_ones);
         assert_eq!(plate.whole.low_mm, [0.0, -20.0]);
     }
