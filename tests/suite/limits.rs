@@ -571,5 +571,5 @@ fn messages_name_what_is_wrong() {
         &[("TMPDIR", "/proc")],
     );
     assert_eq!(done.status.code(), Some(1), "{}", text(&done.stderr));
-    assert!(text(&done.stderr).contains("cannot be kept in /proc"));
+    assert!(text(&done.stderr).contains("cannot be stored in /proc"));
 }
