@@ -315,7 +315,8 @@ impl<'a> Grid<'a> {
                 self.progress.at(Task::Causes, done, Some(count as u64));
                 done += 1;
                 let board = self.cases[i].board;
-                let shares = causes::shares(stored, board, seed, &[], threads, &|_| {})
+                let side_by_side = samples[i][0].cost.threads(threads);
+                let shares = causes::shares(stored, board, seed, &[], side_by_side, &|_| {})
                     .map_err(|e| Trouble::no_progress(&name, &e))?;
                 all[i] = Some(shares.total_s);
             }

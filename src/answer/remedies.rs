@@ -52,6 +52,7 @@ pub fn remedies(
         seed: question.seed,
         visible_mm: question.visible_mm,
         threads: question.threads,
+        patience: 1.0,
     };
     let cures = cures::cures(&trial, &each).map_err(|e| match e {
         ReplayError::Job(e) => Trouble::job(&job.name, &e),

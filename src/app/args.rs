@@ -93,6 +93,11 @@ Examples:
   headstall explain myjob.gcode seen.csv --window 200,340,0,10 --out results")]
     Explain(Explain),
     /// Write the job anew so that the board keeps up with it, and prove it
+    #[command(after_help = "\
+Examples:
+  headstall mend myjob.gcode --board myboard.toml
+  headstall mend myjob.gcode --board myboard.toml -o mended.gcode
+  headstall mend myjob.gcode --allow merge,arcs --within 0.01 -o mended.gcode")]
     Mend(Mend),
     /// List the boards that come with the program, or print one to start your own from
     #[command(after_help = "\

@@ -4,6 +4,9 @@ use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::sync::{Arc, Mutex};
+
+use tempfile::{NamedTempFile, TempPath};
 
 use headstall::board::types::Board;
 use headstall::report::mend::{self as report, Mended, Question};
@@ -17,6 +20,7 @@ use super::args::Mend;
 use super::failure::Failure;
 use super::inputs;
 use super::one_file::OneFile;
+use super::signals::{lock, sweep_at_end};
 use super::terminal::print;
 use super::terminal::threads;
 
@@ -29,8 +33,14 @@ const FILAMENT_MM: f64 = 1e-4;
 struct Job {
     name: String,
     path: PathBuf,
-    /// Standard input, kept.
-    _kept: Option<tempfile::TempPath>,
+    /// Standard input, kept; a signal takes it away too.
+    kept: Arc<Mutex<Option<TempPath>>>,
+}
+
+impl Drop for Job {
+    fn drop(&mut self) {
+        drop(lock(&self.kept).take());
+    }
 }
 
 impl Job {
@@ -42,23 +52,29 @@ impl Job {
             return Ok(Job {
                 name,
                 path: path.to_path_buf(),
-                _kept: None,
+                kept: Arc::default(),
             });
         }
         let failed = |e: io::Error| Failure::Unusable(format!("{name}: cannot be kept: {e}"));
-        let mut kept = tempfile::NamedTempFile::new().map_err(failed)?;
+        let kept: Arc<Mutex<Option<TempPath>>> = Arc::default();
+        let mut held = lock(&kept);
+        sweep_at_end(&kept, |path: &mut Option<TempPath>| drop(path.take())).map_err(failed)?;
+        let (mut file, copy) = NamedTempFile::new().map_err(failed)?.into_parts();
+        let path_of_copy = copy.to_path_buf();
+        *held = Some(copy);
+        drop(held);
         let mut source: Box<dyn Read> = if stdin {
             Box::new(io::stdin())
         } else {
             Box::new(File::open(path).map_err(failed)?)
         };
-        io::copy(&mut source, &mut kept).map_err(failed)?;
-        let kept = kept.into_temp_path();
-        Ok(Job {
-            name,
-            path: kept.to_path_buf(),
-            _kept: Some(kept),
-        })
+        let job = Job {
+            name: name.clone(),
+            path: path_of_copy,
+            kept,
+        };
+        io::copy(&mut source, &mut file).map_err(failed)?;
+        Ok(job)
     }
 }
 

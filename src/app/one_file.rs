@@ -22,7 +22,7 @@ impl OneFile {
     /// Makes ready to write the file `place`, which `--out` names.
     ///
     /// # Errors
-    /// Where it is one of `inputs`, or exists and may not be replaced, or cannot be written.
+    /// Where it is one of `inputs`, a link, or exists and may not be replaced, or cannot be written.
     pub fn open(place: &Path, force: bool, inputs: &[&Path]) -> Result<Self, Failure> {
         Self::open_as("--out", place, force, inputs)
     }
@@ -44,6 +44,9 @@ impl OneFile {
         }
         if place.is_dir() {
             return Err(unusable("is a folder; name a file"));
+        }
+        if place.is_symlink() {
+            return Err(unusable("is a link; name the file itself"));
         }
         if !force && place.symlink_metadata().is_ok() {
             return Err(unusable("exists; add --force to replace it"));

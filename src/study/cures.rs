@@ -142,6 +142,8 @@ pub struct Trial<'a> {
     pub visible_mm: f64,
     /// Threads that may be used.
     pub threads: usize,
+    /// How much of the usual work all replays together may take; 1: some half a minute.
+    pub patience: f64,
 }
 
 /// A job in memory, and what its blocks face.
@@ -167,7 +169,9 @@ pub fn cures(trial: &Trial, each: &(dyn Fn(usize) + Sync)) -> Result<Cures, Repl
     };
     let first = sample(&planted.job, trial.board, trial.seed, None);
     let cost = first.map_err(ReplayError::Board)?.cost;
-    let replays = (WORK + WORK_A_LINE * planted.job.line_count()) / cost.work.max(1);
+    let work = WORK + WORK_A_LINE * planted.job.line_count();
+    let work = (trial.patience * work as f64) as usize;
+    let replays = work / cost.work.max(1);
     let runs = runs.min(replays / AFFORDABLE_CHANGES).max(1);
     let trial = &Trial {
         threads: cost.threads(trial.threads),

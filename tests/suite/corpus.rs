@@ -12,12 +12,13 @@ use super::checks;
 
 type Check = fn(&[u8]);
 
-const CHECKS: [(&str, Check); 4] = [
+const CHECKS: [(&str, Check); 5] = [
     ("board", |bytes| {
         if let Ok(text) = std::str::from_utf8(bytes) {
             checks::board::check(text);
         }
     }),
+    ("limits", checks::limits::check),
     ("pictures", checks::pictures::check),
     ("reader", checks::reader::check),
     ("replay", checks::replay::check),

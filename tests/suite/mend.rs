@@ -275,3 +275,39 @@ proptest! {
         prop_assert_eq!(others(job.as_bytes()), others(&new));
     }
 }
+
+/// The deviation that is proven is no less than the Hausdorff and the discrete Fréchet distance that a reference
+/// library gives, and no more than those by more than its sampling (`tests/vectors/deviation.py`).
+#[test]
+fn the_deviation_is_the_hausdorff_and_the_frechet_distance() {
+    let all: Vec<serde_json::Value> =
+        serde_json::from_str(include_str!("../vectors/deviation.json")).unwrap();
+    assert_eq!(all.len(), 21);
+    for case in &all {
+        let points: Vec<[f64; 2]> = serde_json::from_value(case["points_mm"].clone()).unwrap();
+        let job = |points: &[[f64; 2]]| {
+            let [x, y] = points[0];
+            let mut job = format!("M82\nG0 X{x} Y{y} Z0.2 F9000\n");
+            for [x, y] in &points[1..points.len() - 1] {
+                job += &format!("G1 X{x} Y{y}\n");
+            }
+            let [x, y] = points[points.len() - 1];
+            job + &format!("G1 X{x} Y{y} E1 F3000\n")
+        };
+        let old = job(&points);
+        let new = job(&[points[0], points[points.len() - 1]]);
+        let same = sameness(old.as_bytes(), new.as_bytes(), &board(&[])).unwrap();
+        for (name, sampling_mm) in [
+            ("hausdorff_mm", 2e-5),
+            ("corners_mm", 2e-4),
+            ("frechet_mm", 5e-3),
+        ] {
+            let theirs_mm = case[name].as_f64().unwrap();
+            assert!(
+                (same.deviation_mm - theirs_mm).abs() < sampling_mm,
+                "{name}: {} and {theirs_mm}",
+                same.deviation_mm
+            );
+        }
+    }
+}

@@ -391,6 +391,7 @@ fn remedies_cure() {
         seed: 0,
         visible_mm: 0.1,
         threads: 2,
+        patience: 1.0,
     };
     let cures = cures::cures(&trial, &|_| {}).unwrap();
     let before = cures.before;
@@ -416,4 +417,40 @@ fn remedies_cure() {
         let key = |t: &cures::Tried| (t.after.visible, t.after.stalls);
         assert!(quick.into_iter().all(|t| key(set) < key(t)) && set.remedies.len() > 1);
     }
+}
+
+/// Where little work may be done, the easiest changes are tried, once each, and what is left out is known; a job
+/// whose replays are cheap has all tried.
+#[test]
+fn remedies_within_a_budget() {
+    let board = board_from(STUTTERS, &[]);
+    assert!(has_draws(&board));
+    let mut job = String::from("M83\nG1 F4800 Z.2\n");
+    for k in 1..=3000 {
+        let a = f64::from(k) * 0.01;
+        let (x, y) = (50.0 + 25.0 * a.cos(), 50.0 + 25.0 * a.sin());
+        job += &format!("G1 X{x:.3} Y{y:.3} E.01\n");
+    }
+    let open: cures::Open = &|| Ok(Box::new(std::io::Cursor::new(job.clone().into_bytes())));
+    let trial = |patience| cures::Trial {
+        open,
+        board: &board,
+        seed: 0,
+        visible_mm: 0.1,
+        threads: 2,
+        patience,
+    };
+    let all = cures::cures(&trial(1.0), &|_| {}).unwrap();
+    assert_eq!(all.skipped, cures::Skipped::default());
+    assert_eq!(all.runs, 5);
+    let few = cures::cures(&trial(0.0), &|_| {}).unwrap();
+    assert_eq!((few.runs, few.single.len()), (1, 4));
+    // The search of a lower speed, itself left out, would have added one more.
+    assert_eq!(few.skipped.late, all.single.len() - 1 - 4);
+    assert!(few.skipped.slower && few.skipped.sets && few.set.is_none());
+    let easy = few.single.iter().map(|t| t.remedies[0].effort as u32);
+    let rest = all.single.iter().map(|t| t.remedies[0].effort as u32);
+    let mut rest: Vec<u32> = rest.collect();
+    rest.sort_unstable();
+    assert!(easy.max() <= Some(rest[4]));
 }

@@ -95,7 +95,7 @@ pub fn choose(open: &Open, board: &Board, terms: &Terms) -> Result<Choice, MendE
     let mut search = Search::new(open, board, terms, base, choice.survey.bytes);
     let (plan, bumps) = search.best(strips)?;
     choice.tried = search.tried;
-    if bumps < choice.before.bumps() || everywhere != Treat::NONE {
+    if bumps < choice.before.mean_bumps() || everywhere != Treat::NONE {
         choice.plan = plan;
     }
     Ok(choice)

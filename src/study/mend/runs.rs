@@ -70,6 +70,11 @@ impl Runs {
         self.0.iter().map(|h| h.lines.len() as u64).sum()
     }
 
+    /// Visible bumps of a run, the mean.
+    pub fn mean_bumps(&self) -> f64 {
+        self.mean(|h| h.lines.len() as f64)
+    }
+
     /// Print time, the mean, s.
     pub fn replay_s(&self) -> f64 {
         self.mean(|h| h.replay_s)

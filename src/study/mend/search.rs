@@ -15,8 +15,9 @@ const PACE_STEP: f64 = 0.97;
 const PACES: [i32; 16] = [0, 2, 3, 4, 5, 6, 7, 8, 10, 12, 16, 22, 30, 40, 52, 64];
 /// Shares of the needed speed that new corners must allow.
 pub const CORNER_SHARES: [f64; 5] = [0.75, 0.7, 0.65, 0.85, 0.0];
-/// Seeds under which candidates are compared; others than those of the proof.
-const SEARCH_SEED: u64 = 1 << 32;
+/// Candidates are compared under seeds this far from those of the proof, and the plan is repaired under seeds twice as
+/// far from them: a count of bumps is an honest one only under seeds that had no part in the choice.
+const SEED_STEP: u64 = 1 << 32;
 const SEARCH_RUNS: u64 = 10;
 /// Bytes that all replays of one candidate may read before fewer seeds are used.
 const SEARCH_BYTES: u64 = 128 << 20;
@@ -24,7 +25,7 @@ const SEARCH_BYTES: u64 = 128 << 20;
 const BANDS_MAX: usize = 20;
 /// Print times that differ by less than this share are alike.
 const ALIKE: f64 = 1e-3;
-/// How often bands that still show a bump under the proof's seeds are treated anew.
+/// How often bands that still show a bump under the seeds of the repair are treated anew.
 const REPAIRS_MAX: usize = 16;
 
 /// A candidate, replayed.
@@ -72,7 +73,9 @@ impl<'a> Search<'a> {
             open,
             board,
             terms,
-            seeds: (SEARCH_SEED..SEARCH_SEED + count).collect(),
+            seeds: (0..count)
+                .map(|k| terms.seed.wrapping_add(SEED_STEP + k))
+                .collect(),
             base,
             band_layers: 1,
             trials: Vec::new(),
@@ -210,12 +213,12 @@ impl<'a> Search<'a> {
         best.map(|t| t.treat)
     }
 
-    /// The best plan and the bumps that it leaves in all runs of the proof. `strips`: bytes are among what starves
-    /// the board.
+    /// The best plan and the bumps that it leaves, the mean of the repair's runs. `strips`: bytes are among what
+    /// starves the board.
     ///
     /// # Errors
     /// Where the job or the board cannot be used.
-    pub fn best(&mut self, strips: bool) -> Result<(Plan, u64), MendError> {
+    pub fn best(&mut self, strips: bool) -> Result<(Plan, f64), MendError> {
         self.trial(Treat::NONE)?;
         // Its bands were counted before it was known how many layers they have.
         self.trials.clear();
@@ -226,20 +229,23 @@ impl<'a> Search<'a> {
         let mut treats: Vec<Treat> = (0..count)
             .map(|band| self.best_of(band, 0.0, &[]).unwrap_or(Treat::NONE))
             .collect();
-        let seeds = seeds(self.terms);
-        let mut kept: Option<(Plan, u64, f64)> = None;
+        let seeds: Vec<u64> = seeds(self.terms)
+            .iter()
+            .map(|seed| seed.wrapping_add(2 * SEED_STEP))
+            .collect();
+        let mut kept: Option<(Plan, f64, f64)> = None;
         let mut failed = Vec::new();
         for _ in 0..=REPAIRS_MAX {
             let plan = self.plan(&treats);
             let runs = self.runs(&plan, &seeds)?;
-            let (bumps, replay_s) = (runs.bumps(), runs.replay_s());
+            let (bumps, replay_s) = (runs.mean_bumps(), runs.replay_s());
             if kept
                 .as_ref()
                 .is_none_or(|(_, b, s)| (bumps, replay_s) < (*b, *s))
             {
                 kept = Some((plan, bumps, replay_s));
             }
-            if bumps == 0 {
+            if bumps == 0.0 {
                 break;
             }
             let (band_bumps, _) = self.by_band(&runs);

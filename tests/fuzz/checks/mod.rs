@@ -3,6 +3,7 @@
 #![allow(dead_code)]
 
 pub mod board;
+pub mod limits;
 pub mod pictures;
 pub mod reader;
 pub mod replay;
