@@ -326,11 +326,12 @@ fn pass<'l>(
         ReplayError::Job(e) => Trouble::job(&job.name, &e),
         ReplayError::Board(e) => Trouble::no_progress(&job.name, &e),
     })?;
-    let found = hearers.watch.found();
+    let Hearers { watch, survey, .. } = hearers;
+    let found = watch.found();
     Ok(Pass {
         replayed,
         stalls: stalls.finish(),
-        plate: hearers.survey.and_then(|s| s.plate()),
+        plate: survey.and_then(|s| s.plate()),
         bumps: bumps.finish(found.exposure.as_ref(), question.visible_mm),
         found,
     })

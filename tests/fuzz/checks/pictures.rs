@@ -33,7 +33,14 @@ pub fn check(bytes: &[u8]) {
             assert!(svg.len() < 2_000_000);
             well_formed(svg);
         }
-        let html = pictures::page(&answer, &summary, drawing, &drawn, "name = \"fuzz\"", &Default::default());
+        let html = pictures::page(
+            &answer,
+            &summary,
+            drawing,
+            &drawn,
+            "name = \"fuzz\"",
+            &Default::default(),
+        );
         // Whatever the job says, the page has its own two scripts and no other.
         assert_eq!(html.matches("<script").count(), 2);
         assert!(html.len() < 5_000_000);
