@@ -42,7 +42,7 @@ pub enum Command {
     #[command(after_help = "\
 Examples:
   headstall demo
-  headstall demo --out /tmp/lantern")]
+  headstall demo --out lantern")]
     Demo {
         /// Write the demo and its results to this folder
         #[arg(long, value_name = "DIR", default_value = "headstall-demo")]
