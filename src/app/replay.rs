@@ -245,7 +245,7 @@ fn told(answer: &ReplayAnswer, summary: &Summary, args: &Replay) -> String {
     told += &words::report(answer, summary);
     let ideas = advice::ideas(answer);
     if !ideas.is_empty() {
-        told += "\ntry next\n";
+        told += "\ntry next (not tried yet: `headstall remedies` tries these and more)\n";
     }
     for idea in &ideas {
         for line in text::wrap(&advice::line(idea), 76) {

@@ -267,12 +267,7 @@ fn histogram(picture: &mut Picture, own: &Explanation, shown: &Shown, top: f64) 
         })
         .collect();
     plot.line("chance", INK, true, &chance);
-    let inset = |(at, text): (f64, String)| {
-        (
-            at.clamp(shown.from + 0.9 * wide, shown.to - 0.9 * wide),
-            text,
-        )
-    };
+    let inset = |(at, text): (f64, String)| (at.clamp(shown.from, shown.to - 0.9 * wide), text);
     let labels: Vec<(f64, String)> = labels.into_iter().map(inset).collect();
     plot.x_axis(&labels);
     let foot = top + 28.0 + HISTOGRAM;

@@ -440,7 +440,7 @@ const STARVED_SHARE: f64 = 0.02;
 /// Single changes out of which sets are made.
 const SET_FROM: usize = 8;
 /// Blocks that all sets may have that are tried; with longer jobs, fewer sets, but so many at least.
-const SET_BLOCKS: usize = 6_000_000;
+const SET_BLOCKS: usize = 4_000_000;
 /// See [`SET_BLOCKS`].
 const SETS_MIN: usize = 4;
 /// Single changes that are tried however long a replay takes.

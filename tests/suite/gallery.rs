@@ -67,8 +67,15 @@ fn gallery_of_the_readme() {
         &shown,
     ]);
     replay(&["replay", &job, "--board", &board, "--out", &shown]);
+    let seen = root().join("scenarios/lantern/seen-stutters.csv");
+    let seen = seen.display().to_string();
+    let window = "200,340,0,10";
+    replay(&[
+        "explain", &job, &seen, "--board", &board, "--window", window, "--out", &shown,
+    ]);
     let names = [
         "compare.svg",
+        "explain.svg",
         "map.svg",
         "part.svg",
         "queue.svg",
