@@ -173,6 +173,18 @@ impl Browser {
         self.post("actions", json!({ "actions": [pointer] }));
     }
 
+    /// Waits until a script returns true.
+    #[track_caller]
+    fn wait(&self, script: &str) {
+        for _ in 0..100 {
+            if self.eval(script) == true {
+                return;
+            }
+            std::thread::sleep(std::time::Duration::from_millis(50));
+        }
+        panic!("in 5 s not true: {script}");
+    }
+
     /// What the console holds, but for what this test's own looking at the canvas brings there.
     fn complaints(&self) -> Vec<Value> {
         let log = self.post("se/log", json!({ "type": "browser" }));
@@ -430,4 +442,123 @@ fn empty_pages_work() {
         );
         assert_eq!(browser.complaints(), Vec::<Value>::new(), "{name}");
     }
+}
+
+/// Bumps that somebody sees: marked, taken back, saved, loaded, and explained.
+#[test]
+fn seen_bumps_are_marked_on_the_page() {
+    let Some(browser) = Browser::open() else {
+        return;
+    };
+    let dir = folder();
+    let (path, out) = (dir.path().join("ring.gcode"), dir.path().join("out"));
+    std::fs::write(&path, job()).unwrap();
+    let (path, shown) = (path.display().to_string(), out.display().to_string());
+    let done = ran(&["replay", &path, "--out", &shown]);
+    assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
+    browser.size(1600, 1200);
+    browser.go(&out.join("report.html"));
+    let csv = || browser.text("return document.getElementById('seen-csv').value");
+    let told = || browser.text("return document.getElementById('seen-told').textContent");
+
+    // Three clicks at shares of the wall; the last is taken back. The ring is 1 mm high.
+    let click = |across: f64, up: f64| {
+        browser.eval("document.getElementById('seen-wall').scrollIntoView({ block: 'center' })");
+        let at = browser.eval(
+            "const r = document.querySelector('#seen-wall .ground').getBoundingClientRect(); return [r.left, r.top, r.width, r.height]",
+        );
+        let n = |k: usize| at[k].as_f64().unwrap();
+        browser.point(n(0) + across * n(2), n(1) + (1.0 - up) * n(3));
+        let press =
+            json!([{ "type": "pointerDown", "button": 0 }, { "type": "pointerUp", "button": 0 }]);
+        let pointer = json!({ "type": "pointer", "id": "mouse", "actions": press });
+        browser.post("actions", json!({ "actions": [pointer] }));
+    };
+    assert_eq!(csv(), "z_mm,angle_deg\n");
+    for (across, up) in [(0.25, 0.5), (0.5, 0.9), (0.75, 0.3)] {
+        click(across, up);
+    }
+    assert!(told().starts_with("bump 3 at 0.3"), "{}", told());
+    browser.click("#seen-undo");
+    let rows = |text: &str| -> Vec<[f64; 2]> {
+        let numbers = |row: &str| {
+            let (z, angle) = row.split_once(',').unwrap();
+            [z.parse().unwrap(), angle.parse().unwrap()]
+        };
+        text.lines().skip(1).map(numbers).collect()
+    };
+    let two = rows(&csv());
+    assert_eq!(two.len(), 2);
+    // The pointer stands on whole pixels: here of 0.4° and 0.003 mm.
+    for (is, want) in two.iter().zip([[0.5, 90.0], [0.9, 180.0]]) {
+        assert!((is[0] - want[0]).abs() <= 0.01, "{two:?}");
+        assert!((is[1] - want[1]).abs() <= 0.5, "{two:?}");
+    }
+
+    // By keyboard: up a layer and on by a degree, twice; then back.
+    browser.keys("#seen-wall", "\u{E013}\u{E014}\u{E014}\u{E007}");
+    assert_eq!(told(), "bump 3 at 0.7 mm, 182°");
+    browser.keys("#seen-wall", "\u{E003}");
+    assert_eq!(rows(&csv()), two);
+
+    // Predicted bumps lie where the wall has them only when asked for.
+    let predicted = "return document.querySelectorAll('#seen-wall .predicted').length";
+    assert_eq!(browser.eval(predicted), 0);
+    browser.click("#seen-predicted");
+    assert!(browser.eval(predicted).as_u64().unwrap() > 0);
+
+    // A list with a mistake changes nothing, and is no markup.
+    let list = dir.path().join("list.csv");
+    std::fs::write(&list, "z_mm,angle_deg\n0.5,20\n<img src=x>,30\n").unwrap();
+    browser.keys("#seen-load", &list.display().to_string());
+    browser.wait("return document.getElementById('seen-told').textContent.includes('list.csv')");
+    assert_eq!(
+        told(),
+        "list.csv was not loaded: line 3: z_mm <img src=x>: must be a number from -2 to 3"
+    );
+    assert_eq!(rows(&csv()), two);
+
+    // A good one, by x and y about the ring's middle (20, 20), and counted layers.
+    let mut good = String::from("layer,x_mm,y_mm\n");
+    for (layer, x, y) in [
+        (0, 30, 20),
+        (1, 20, 30),
+        (2, 10, 20),
+        (3, 20, 10),
+        (4, 30, 30),
+        (2, 10, 10),
+        (1, 30, 10),
+    ] {
+        good += &format!("{layer},{x},{y}\n");
+    }
+    std::fs::write(&list, good).unwrap();
+    browser.keys("#seen-load", &list.display().to_string());
+    browser.wait("return document.getElementById('seen-told').textContent.includes('7 bumps')");
+    let want = "layer,angle_deg\n0,0\n1,90\n2,180\n3,270\n4,45\n2,225\n1,315\n";
+    assert_eq!(csv(), want);
+
+    // Saved as a file, which the command reads.
+    browser.cdp(
+        "Browser.setDownloadBehavior",
+        json!({ "behavior": "allow", "downloadPath": dir.path() }),
+    );
+    browser.click("#seen-save");
+    let saved = dir.path().join("seen.csv");
+    for _ in 0..100 {
+        if saved.exists() {
+            break;
+        }
+        std::thread::sleep(std::time::Duration::from_millis(50));
+    }
+    assert_eq!(std::fs::read_to_string(&saved).unwrap(), want);
+    let seen = saved.display().to_string();
+    let done = ran(&["explain", &path, &seen, "--draws", "99", "--out", &shown]);
+    assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
+    assert_eq!(browser.complaints(), Vec::<Value>::new());
+
+    // The page of the next replay into the folder shows its picture.
+    let done = ran(&["replay", &path, "--out", &shown]);
+    assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
+    let page = std::fs::read_to_string(out.join("report.html")).unwrap();
+    assert!(page.contains("<h2>Explained</h2>"));
 }
