@@ -9,6 +9,9 @@ use crate::job::reader::{JobError, Step};
 use crate::job::state::{Act, Circle, Move};
 use crate::replay::source::Steps;
 
+use super::mend::arcs;
+use super::mend::space::{distance_mm, length_mm, sagitta_mm, xyz};
+
 /// What is done to a job.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Reshape {
@@ -30,8 +33,6 @@ pub enum Reshape {
 
 /// Chords that one move may stand for.
 const CHORDS_MAX: usize = 400;
-/// Fewest chords that are worth an arc.
-const ARC_CHORDS_MIN: usize = 3;
 /// Filament per millimetre may differ by this share within a run.
 const BEAD_SLACK: f64 = 0.05;
 /// Bytes by which an arc's line is longer than a straight one's: I, J and their numbers.
@@ -147,12 +148,6 @@ fn slowed(step: &Step, most_mm_s: f64) -> Step {
     }
 }
 
-/// How far the middle of a chord lies from its arc, mm: r - sqrt(r² - (c/2)²).
-fn sagitta_mm(radius_mm: f64, chord_mm: f64) -> f64 {
-    let half = (chord_mm / 2.0).min(radius_mm);
-    radius_mm - (radius_mm * radius_mm - half * half).sqrt()
-}
-
 /// One move for several, and how far the path moves, mm; `None` if they can't be one.
 type Joined = Option<(Option<Circle>, f64)>;
 
@@ -171,7 +166,7 @@ fn grow(steps: &[Step], join: impl Fn(&[Move]) -> Joined) -> Option<(Step, usize
         match join(&chords) {
             Some((circle, shift_mm)) => best = Some((chords.len(), circle, shift_mm)),
             // An arc may need some more chords to begin with.
-            None if chords.len() > ARC_CHORDS_MIN => break,
+            None if chords.len() > arcs::MOVES_MIN => break,
             None => {}
         }
     }
@@ -201,38 +196,12 @@ fn chord(step: &Step) -> Option<Move> {
     }
 }
 
-fn length_mm(m: &Move) -> f64 {
-    (0..3)
-        .map(|k| (m.to_mm[k] - m.from_mm[k]).powi(2))
-        .sum::<f64>()
-        .sqrt()
-}
-
 /// Whether two chords may be part of one move: same layer, speed and bead.
 fn alike(first_step: &Step, step: &Step, first: &Move, chord: &Move) -> bool {
     let bead = |m: &Move| m.e_mm / length_mm(m);
     first_step.layer == step.layer
         && first.feed_mm_s == chord.feed_mm_s
         && (bead(chord) / bead(first) - 1.0).abs() <= BEAD_SLACK
-}
-
-fn xyz(point: &[f64; 4]) -> [f64; 3] {
-    [point[0], point[1], point[2]]
-}
-
-/// Distance of a point from a straight piece, mm.
-fn distance_mm(p: [f64; 3], a: [f64; 3], b: [f64; 3]) -> f64 {
-    let along: [f64; 3] = std::array::from_fn(|k| b[k] - a[k]);
-    let off: [f64; 3] = std::array::from_fn(|k| p[k] - a[k]);
-    let dot = |u: [f64; 3], v: [f64; 3]| u[0] * v[0] + u[1] * v[1] + u[2] * v[2];
-    let long = dot(along, along);
-    let t = if long > 0.0 {
-        (dot(off, along) / long).clamp(0.0, 1.0)
-    } else {
-        0.0
-    };
-    let d: [f64; 3] = std::array::from_fn(|k| off[k] - t * along[k]);
-    dot(d, d).sqrt()
 }
 
 /// One straight move. The path and its chord run between the same ends, so that the farthest
@@ -252,72 +221,12 @@ fn straight(chords: &[Move], tolerance_mm: f64) -> Joined {
     Some((None, farthest_mm))
 }
 
-/// One arc in the plane of the layer, through the first, middle and last corner; all corners and
-/// all chords' middles lie within the tolerance of it, the board's own chords included, and it turns one way, by
-/// less than a full circle.
+/// One arc, if it lies within the tolerance with the chords of `chord_mm` into which the board cuts it.
 fn arc(chords: &[Move], tolerance_mm: f64, chord_mm: f64) -> Joined {
-    let n = chords.len();
-    if n < ARC_CHORDS_MIN
-        || chords
-            .iter()
-            .any(|c| (c.to_mm[2] - chords[0].from_mm[2]).abs() > 1e-9)
-    {
-        return None;
-    }
-    let corner = |k: usize| {
-        if k == 0 {
-            &chords[0].from_mm
-        } else {
-            &chords[k - 1].to_mm
-        }
-    };
-    let (a, b, c) = (corner(0), corner(n / 2), corner(n));
-    let (bx, by) = (b[0] - a[0], b[1] - a[1]);
-    let (cx, cy) = (c[0] - a[0], c[1] - a[1]);
-    let twice = 2.0 * (bx * cy - by * cx);
-    if twice.abs() < 1e-9 {
-        return None;
-    }
-    let (b2, c2) = (bx * bx + by * by, cx * cx + cy * cy);
-    let centre = [
-        a[0] + (cy * b2 - by * c2) / twice,
-        a[1] + (bx * c2 - cx * b2) / twice,
-    ];
-    let radius = (a[0] - centre[0]).hypot(a[1] - centre[1]);
-    if !radius.is_finite() || radius > 1e4 {
-        return None;
-    }
-    let cut_mm = sagitta_mm(radius, chord_mm);
-    let mut farthest_mm: f64 = 0.0;
-    let mut turned = 0.0;
-    for k in 0..n {
-        let (p, q) = (corner(k), corner(k + 1));
-        let middle = [(p[0] + q[0]) / 2.0, (p[1] + q[1]) / 2.0];
-        for at in [[q[0], q[1]], middle] {
-            farthest_mm =
-                farthest_mm.max(((at[0] - centre[0]).hypot(at[1] - centre[1]) - radius).abs());
-        }
-        if farthest_mm + cut_mm > tolerance_mm {
-            return None;
-        }
-        let (u, v) = (
-            [p[0] - centre[0], p[1] - centre[1]],
-            [q[0] - centre[0], q[1] - centre[1]],
-        );
-        let turn = (u[0] * v[1] - u[1] * v[0]).atan2(u[0] * v[0] + u[1] * v[1]);
-        if turn == 0.0 || (turned != 0.0 && (turn > 0.0) != (turned > 0.0)) {
-            return None;
-        }
-        turned += turn;
-    }
-    let most = std::f64::consts::TAU * 0.97;
-    (turned.abs() < most).then(|| {
-        let circle = Circle {
-            plane: [0, 1],
-            centre_mm: centre,
-            clockwise: turned < 0.0,
-            full: false,
-        };
-        (Some(circle), farthest_mm + cut_mm)
-    })
+    let (circle, farthest_mm) = arcs::arc(chords, tolerance_mm)?;
+    let from_mm = &chords[0].from_mm;
+    let [x, y] = circle.centre_mm;
+    let radius_mm = (from_mm[0] - x).hypot(from_mm[1] - y);
+    let shift_mm = farthest_mm + sagitta_mm(radius_mm, chord_mm);
+    (shift_mm <= tolerance_mm).then_some((Some(circle), shift_mm))
 }

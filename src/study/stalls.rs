@@ -234,12 +234,6 @@ impl StallFinder {
         self.open.is_some()
     }
 
-    /// The place of the stall that is open, if one is, as far as is known: its block. What is no longer
-    /// its place does not become it again.
-    pub fn place(&self) -> Option<u64> {
-        Some(self.open.as_ref()?.spot().block)
-    }
-
     /// Ends the stall that is open, if one is: at a commanded stop, or at the end.
     pub fn close(&mut self) -> Option<Stall> {
         // Looked at first: taking it writes all of it.

@@ -343,19 +343,20 @@ fn fitted(model: &Model, posterior: &Posterior, point: &[f64], seed: u64) -> Fit
 /// `count` boards that a fitted board may in truth be: draws of its posterior, taken in turn. A board that was
 /// not fitted is returned `count` times.
 pub fn draws(board: &Board, count: usize) -> Vec<Board> {
+    (0..count).map(|k| drawn(board, k)).collect()
+}
+
+/// The board as draw number `k` of its posterior has it.
+fn drawn(board: &Board, k: usize) -> Board {
     let mut plain = board.clone();
-    let fitted = plain.fit.take().filter(|f| !f.draws.is_empty());
-    let one = |k: usize| match &fitted {
-        None => plain.clone(),
-        Some(fitted) => {
-            let row = &fitted.draws[k % fitted.draws.len()];
-            let known = fitted.keys.iter().zip(row);
-            let pairs = known.filter_map(|(name, ln)| Some((Key::named(name)?, *ln)));
-            let (keys, theta): (Vec<Key>, Vec<f64>) = pairs.unzip();
-            keys::with(&plain, &keys, &theta)
-        }
+    let Some(fitted) = plain.fit.take().filter(|f| !f.draws.is_empty()) else {
+        return plain;
     };
-    (0..count).map(one).collect()
+    let row = &fitted.draws[k % fitted.draws.len()];
+    let known = fitted.keys.iter().zip(row);
+    let pairs = known.filter_map(|(name, ln)| Some((Key::named(name)?, *ln)));
+    let (keys, theta): (Vec<Key>, Vec<f64>) = pairs.unzip();
+    keys::with(&plain, &keys, &theta)
 }
 
 /// The board of run number `run`: the first run, 0, has the fitted board itself, each further one a draw of its
@@ -365,9 +366,10 @@ pub fn of_run(board: &Board, run: usize) -> Cow<'_, Board> {
     if run == 0 || !board.is_fitted() {
         return Cow::Borrowed(board);
     }
-    let mut drawn = draws(board, run).pop().unwrap_or_else(|| board.clone());
-    drawn.motion = board.motion;
-    Cow::Owned(drawn)
+    Cow::Owned(Board {
+        motion: board.motion,
+        ..drawn(board, run - 1)
+    })
 }
 
 /// Seconds that a job loses on a fitted board: median and 95 % interval over its draws, the board's luck

@@ -79,11 +79,6 @@ impl<F: Forward> Problem<'_, F> {
         same.count() as f64
     }
 
-    /// For each reading, how often its section was read.
-    pub fn all_twins(&self) -> Vec<f64> {
-        self.readings.iter().map(|r| self.twins(r)).collect()
-    }
-
     /// A model's duration as it would be read: by another clock, with edges early or late; s.
     pub fn as_read(&self, theta: &[f64], duration_s: f64) -> f64 {
         let (factor, late_s) = self.clock_and_edge(theta);

@@ -2,7 +2,7 @@
 
 use crate::job::state::{Circle, Move};
 
-use super::space::{distance_mm, xyz};
+use super::space::{distance_mm, sagitta_mm, xyz};
 
 /// Fewest moves that are worth an arc.
 pub const MOVES_MIN: usize = 3;
@@ -95,8 +95,7 @@ pub fn printable(chords: &[Move], within_mm: f64, chord_mm: f64) -> Option<Circl
     };
     let centre = [rounded(0), rounded(1)];
     let radius = (from[0] - centre[0]).hypot(from[1] - centre[1]);
-    let half = (chord_mm / 2.0).min(radius);
-    let sagitta_mm = radius - (radius * radius - half * half).sqrt();
+    let sagitta_mm = sagitta_mm(radius, chord_mm);
     let fits = (RADIUS_MM[0]..=RADIUS_MM[1]).contains(&radius) && sagitta_mm < within_mm;
     let (circle, _) = fitted(chords, centre, within_mm - sagitta_mm).filter(|_| fits)?;
     Some(circle)

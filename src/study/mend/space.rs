@@ -35,3 +35,9 @@ pub fn distance_mm(p: [f64; 3], a: [f64; 3], b: [f64; 3]) -> f64 {
 pub fn xyz(point: &[f64; 4]) -> [f64; 3] {
     [point[0], point[1], point[2]]
 }
+
+/// How far the middle of a chord lies from its arc, mm: r - sqrt(r² - (c/2)²).
+pub fn sagitta_mm(radius_mm: f64, chord_mm: f64) -> f64 {
+    let half = (chord_mm / 2.0).min(radius_mm);
+    radius_mm - (radius_mm * radius_mm - half * half).sqrt()
+}
