@@ -266,6 +266,7 @@ pub mod report {
     pub mod numbers;
     pub mod page;
     pub mod page_data;
+    pub mod page_files;
     pub mod page_seen;
     pub mod part;
     pub mod pictures;
@@ -276,6 +277,7 @@ pub mod report {
     pub mod tables;
     pub mod text;
     pub mod thick;
+    pub mod told;
     pub mod verdict;
     pub mod wall;
     pub mod words;
