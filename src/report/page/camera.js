@@ -92,13 +92,24 @@ export function solve(a, b) {
   return x;
 }
 
-// A first camera for a picture: from the front, at a telephone's usual focal length, its height 70 % of the picture's.
+// What 1 / distance is taken for as long as nobody says it, 1/mm: a telephone's usual focal length, but three sizes of the part
+// away at least.
+export function guessedNear(shape, cam) {
+  return Math.min(cam.scale / (FOCAL * 2 * Math.hypot(cam.cx, cam.cy)), 1 / (3 * Math.max(shape.high, shape.wide)));
+}
+
+// A first camera for a picture: from the front, the part 60 % of the picture's height or width.
 export function firstCamera(shape, wide, high) {
-  const scale = Math.min((0.7 * high) / shape.high, (0.7 * wide) / shape.wide);
-  return {
-    qx: 0, qy: 0, scale, roll: 0, pitch: 0, yaw: FRONT, near: scale / (FOCAL * Math.hypot(wide, high)), stretch: 1,
-    cx: wide / 2, cy: high / 2,
-  };
+  const scale = Math.min((0.6 * high) / shape.high, (0.6 * wide) / shape.wide);
+  const cam = { qx: 0, qy: 0, scale, roll: 0, pitch: 0, yaw: FRONT, near: 0, stretch: 1, cx: wide / 2, cy: high / 2 };
+  return { ...cam, near: guessedNear(shape, cam) };
+}
+
+// The same camera for the picture made so many times as large.
+export function resized(cam, by) {
+  const all = { ...cam };
+  for (const name of ['qx', 'qy', 'scale', 'cx', 'cy']) all[name] *= by;
+  return all;
 }
 
 // The camera whose outline goes through the handles, turned and distant as `cam` is: the foot's ends give place, scale and

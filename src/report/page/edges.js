@@ -11,6 +11,9 @@ const STEP = { qx: 0.5, qy: 0.5, scale: 1e-4, roll: 1e-4, pitch: 1e-4, yaw: 1e-4
 // Places of the outline next to each other share their error: each counts as one that is so many px off.
 const NOISE_PX = 3;
 
+// What counts as an edge, levels of 256; and as lying on one, px.
+const STRONG = 5, NEAR_PX = 2.5;
+
 // The outline in the picture: places of the wall, their points, and normals. Rows of the picture give its left and right,
 // columns its top and bottom.
 export function outline(shape, cam, count = 120) {
@@ -100,7 +103,7 @@ const median = (values) => [...values].sort((a, b) => a - b)[Math.floor(values.l
 // One step: edges for the outline of this camera, and the camera that is nearest to them.
 function step(shape, cam, held, grey, reach) {
   const soft = Math.max(1, Math.min(4, Math.round(reach / 6)));
-  const seen = outline(shape, cam).map((s) => ({ ...s, ...edge(grey, s, reach, soft) })).filter((s) => s.strong > 5);
+  const all = outline(shape, cam), seen = all.map((s) => ({ ...s, ...edge(grey, s, reach, soft) })).filter((s) => s.strong > STRONG);
   if (seen.length < 40) return null;
   const sizes = FREE.map((name) => (name === 'scale' || name === 'near' ? STEP[name] * (cam[name] || 1e-6) : STEP[name]));
   const moved = FREE.map((name, k) => projector({ ...cam, [name]: cam[name] + sizes[k] }, shape.high));
@@ -139,15 +142,16 @@ function step(shape, cam, held, grey, reach) {
   FREE.forEach((name, k) => { next[name] += by[k]; });
   next.near = Math.min(Math.max(next.near, 0), 0.5 / Math.hypot(shape.high, shape.wide));
   const left = seen.map((s) => Math.abs(s.off - s.by.reduce((all, d, k) => all + d * by[k], 0)));
-  return { cam: next, off_px: median(left), edges: seen.length };
+  return { cam: next, off_px: median(left), share: left.filter((d) => d < NEAR_PX).length / all.length };
 }
 
 const REACHES = [1, 0.7, 0.5, 0.35, 0.25, 0.18, 0.13, 0.09];
 
-function approach(shape, cam, grey, reach) {
-  let found = { cam, off_px: Infinity };
-  for (const r of REACHES) {
-    for (let turn = 0; turn < 3; turn++) {
+// From a start to the edges; with each reach so many steps.
+function approach(shape, cam, grey, reach, reaches, turns) {
+  let found = { cam, off_px: Infinity, share: 0 };
+  for (const r of reaches) {
+    for (let turn = 0; turn < turns; turn++) {
       found = step(shape, found.cam, cam, grey, Math.max(r * reach, 3));
       if (!found || !(found.cam.scale > 0)) return null;
     }
@@ -155,11 +159,19 @@ function approach(shape, cam, grey, reach) {
   return found;
 }
 
-// The camera near `cam` whose outline lies on the picture's edges, and how far off half of it is, px; null where too few edges are
+const better = (best, f) => (f && (!best || f.off_px < best.off_px) ? f : best);
+
+// The camera near `cam` whose outline lies on the picture's edges, how far off half of it is, px, and what share of it lies on
+// edges; null where too few edges are
 // found. `grey`: {wide, high, values}, the picture's brightness 0 to 255; `reach`: how far to look at first, px. A camera that looks
 // down from near and one that looks level from afar are alike at first: several are tried.
 export function fitted(shape, cam, grey, reach) {
-  const starts = [0, 0.1, 0.22, -0.1].map((by) => ({ ...cam, pitch: cam.pitch + by }));
-  const all = starts.map((start) => approach(shape, start, grey, reach)).filter(Boolean);
-  return all.reduce((best, f) => (!best || f.off_px < best.off_px ? f : best), null);
+  return [0, 0.1, 0.22, -0.1]
+    .map((by) => approach(shape, { ...cam, pitch: cam.pitch + by }, grey, reach, REACHES, 3))
+    .reduce(better, null);
+}
+
+// The same, quickly, for comparing sides.
+export function roughly(shape, cam, grey, reach) {
+  return approach(shape, cam, grey, reach, [1, 0.6, 0.4, 0.25], 2);
 }
