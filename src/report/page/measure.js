@@ -1,5 +1,5 @@
 // "Measure my board": the coupon, its times by stopwatch or by sound, and the board that fits them.
-import { button, labelled, make, save } from './dom.js';
+import { button, drops, el, labelled, save, showSvg } from './controls.js';
 import { mountStopwatch } from './stopwatch.js';
 
 const COUPON_BYTES_MAX = 3 * 1048576, TIMES_BYTES_MAX = 1048576;
@@ -16,7 +16,7 @@ function sectionsOf(text) {
 // `app`: board(), question(), jobs(), useBoard({text, file}), api, on. See the page's app.js.
 export function mountMeasure(root, app) {
   const state = { coupon: null, sections: [], recording: null, list: null, answer: null };
-  const told = make('p', { role: 'status', id: 'fit-told' });
+  const told = el('p', { role: 'status', id: 'fit-told' });
   const watch = mountCoupon(root, app, state, renewed);
   const fitting = mountFit(root, app, state, watch, told);
   function renewed() { fitting.renew(); }
@@ -25,22 +25,22 @@ export function mountMeasure(root, app) {
 
 // The coupon: what it does and its cautions first, then its download; then the times.
 function mountCoupon(root, app, state, renewed) {
-  const number = (id, value, min, max) => make('input', { type: 'number', id, value, min, max, step: 'any' });
+  const number = (id, value, min, max) => el('input', { type: 'number', id, value, min, max, step: 'any' });
   const x = number('coupon-x', 80, 0, 10000), y = number('coupon-y', 80, 0, 10000), z = number('coupon-z', 20, 5, 10000);
-  const speed = number('coupon-speed', 100, 10, 100), arcs = make('input', { type: 'checkbox', id: 'coupon-arcs', checked: true });
-  const told = make('p', { role: 'status', id: 'coupon-told' }), text = make('pre', { id: 'coupon-text', hidden: true });
+  const speed = number('coupon-speed', 100, 10, 100), arcs = el('input', { type: 'checkbox', id: 'coupon-arcs', checked: true });
+  const told = el('p', { role: 'status', id: 'coupon-told' }), text = el('pre', { id: 'coupon-text', hidden: true });
   const download = button('Download coupon.gcode', () => save(state.coupon, 'coupon.gcode', 'text/x-gcode'), { id: 'coupon-save', hidden: true });
-  const file = make('input', { type: 'file', id: 'coupon-load', accept: '.gcode,.gco,.g,.nc,text/plain', on: { change: load } });
-  const times = make('div', { hidden: true, id: 'times' }), stopwatch = make('div');
+  const file = el('input', { type: 'file', id: 'coupon-load', accept: '.gcode,.gco,.g,.nc,text/plain', on: { change: load } });
+  const times = el('div', { hidden: true, id: 'times' }), stopwatch = el('div');
   root.append(
-    make('p', { text: 'A dry run of some five minutes, without heat and without filament, tells your board’s own numbers. It moves the axes: read the cautions before you run it, and go by the maker’s manual and local rules.' }),
-    make('h3', { text: 'The coupon' }),
-    make('p', { class: 'note', text: 'It is made for the board that is chosen above: choose the one that is most like yours, with your printer’s own limits under [motion].' }),
-    make('div', { class: 'controls' }, labelled('Box from x, mm', x), labelled('from y, mm', y), labelled('Height of the head, mm', z), labelled('Highest speed, mm/s', speed),
-      make('label', {}, arcs, ' With arcs (off: for a controller that doesn’t know them)')),
-    make('div', { class: 'controls' }, button('Show the cautions and make the coupon', ask, { id: 'coupon-make' }), labelled('Or use one that you saved before', file)),
+    el('p', { text: 'A dry run of some five minutes, without heat and without filament, tells your board’s own numbers. It moves the axes: read the cautions before you run it, and go by the maker’s manual and local rules.' }),
+    el('h3', { text: 'The coupon' }),
+    el('p', { class: 'note', text: 'It is made for the board that is chosen above: choose the one that is most like yours, with your printer’s own limits under [motion].' }),
+    el('div', { class: 'controls' }, labelled('Box from x, mm', x), labelled('from y, mm', y), labelled('Height of the head, mm', z), labelled('Highest speed, mm/s', speed),
+      el('label', {}, arcs, ' With arcs (off: for a controller that doesn’t know them)')),
+    el('div', { class: 'controls' }, button('Show the cautions and make the coupon', ask, { id: 'coupon-make' }), labelled('Or use one that you saved before', file)),
     told, text, download, times);
-  times.append(make('h3', { text: 'The times, by stopwatch' }), stopwatch);
+  times.append(el('h3', { text: 'The times, by stopwatch' }), stopwatch);
   const watch = mountStopwatch(stopwatch, () => state.sections);
 
   function use(coupon, words) {
@@ -81,24 +81,24 @@ function mountCoupon(root, app, state, renewed) {
 
 // The list of times or the recording, and the board that fits.
 function mountFit(root, app, state, watch, told) {
-  const file = make('input', { type: 'file', id: 'fit-load', accept: '.csv,.wav,text/csv,audio/wav,audio/x-wav', on: { change: () => { take(file.files[0]); file.value = ''; } } });
-  const given = make('p', { class: 'note', id: 'fit-given' });
-  const sigma = make('input', { type: 'number', id: 'fit-sigma', value: 0.15, min: 0.001, max: 60, step: 'any' });
+  const file = el('input', { type: 'file', id: 'fit-load', accept: '.csv,.wav,text/csv,audio/wav,audio/x-wav', on: { change: () => { take(file.files[0]); file.value = ''; } } });
+  const given = el('p', { class: 'note', id: 'fit-given' });
+  const sigma = el('input', { type: 'number', id: 'fit-sigma', value: 0.15, min: 0.001, max: 60, step: 'any' });
   const start = button('Fit the board', ask, { id: 'fit-start' }), cancel = button('Stop', () => running?.abort(), { id: 'fit-stop', hidden: true });
-  const bar = make('progress', { id: 'fit-bar', hidden: true, 'aria-label': 'Progress of the fit' });
-  const text = make('pre', { id: 'fit-text', hidden: true }), picture = make('img', { class: 'picture', id: 'fit-picture', hidden: true, alt: 'Loudness of the recording, with the sections that were heard' });
+  const bar = el('progress', { id: 'fit-bar', hidden: true, 'aria-label': 'Progress of the fit' });
+  const text = el('pre', { id: 'fit-text', hidden: true }), picture = el('img', { class: 'picture', id: 'fit-picture', hidden: true, alt: 'Loudness of the recording, with the sections that were heard' });
   const board = button('Download the board', () => save(state.answer.board_text, 'my-board.toml'), { id: 'fit-board' });
   const times = button('Download the times', () => save(state.answer?.times_csv || list(), 'times.csv', 'text/csv'), { id: 'fit-times' });
   const before = button('Back to the board before', () => { app.useBoard(state.before); told.textContent = 'The board from before is in use again.'; before.hidden = true; }, { id: 'fit-undo', hidden: true });
-  const part = make('div', { id: 'fit', hidden: true },
-    make('h3', { text: 'Or from a recording' }),
-    make('p', { text: 'Lay a telephone on the printer’s frame, switch fans off, record from before the start to 5 s after the end, and save it as WAV. Drop the recording here, or a list of times that you saved. It goes to the program on this computer and nowhere else.' }),
-    make('div', { class: 'controls' }, labelled('Recording (WAV) or times (CSV)', file)), given,
-    make('h3', { text: 'The board that fits' }),
-    make('div', { class: 'controls' }, labelled('Error of a time by stopwatch, s', sigma), start, cancel, times), bar, told, text, picture,
-    make('div', { class: 'controls', id: 'fit-done', hidden: true }, board, before));
+  const part = el('div', { id: 'fit', hidden: true },
+    el('h3', { text: 'Or from a recording' }),
+    el('p', { text: 'Lay a telephone on the printer’s frame, switch fans off, record from before the start to 5 s after the end, and save it as WAV. Drop the recording here, or a list of times that you saved. It goes to the program on this computer and nowhere else.' }),
+    el('div', { class: 'controls' }, labelled('Recording (WAV) or times (CSV)', file)), given,
+    el('h3', { text: 'The board that fits' }),
+    el('div', { class: 'controls' }, labelled('Error of a time by stopwatch, s', sigma), start, cancel, times), bar, told, text, picture,
+    el('div', { class: 'controls', id: 'fit-done', hidden: true }, board, before));
   root.append(part);
-  let running = null, url = null;
+  let running = null;
 
   const list = () => state.list ?? watch.csv();
   const enough = () => Boolean(state.coupon) && Boolean(state.recording || state.list || watch.count() >= TIMES_MIN);
@@ -163,15 +163,11 @@ function mountFit(root, app, state, watch, told) {
 
   function show(answer) {
     text.hidden = root.querySelector('#fit-done').hidden = !answer;
-    picture.hidden = !answer?.svg;
     text.textContent = answer?.text ?? '';
-    if (url) URL.revokeObjectURL(url);
-    url = answer?.svg ? URL.createObjectURL(new Blob([answer.svg], { type: 'image/svg+xml' })) : null;
-    if (url) picture.src = url;
+    showSvg(picture, answer?.svg);
   }
 
-  root.addEventListener('dragover', (e) => { if (e.dataTransfer.types.includes('Files')) e.preventDefault(); });
-  root.addEventListener('drop', (e) => { e.preventDefault(); e.stopPropagation(); take(e.dataTransfer.files[0]); });
+  drops(root, ([first]) => take(first));
   return {
     enable,
     renew: () => { Object.assign(state, { recording: null, list: null, answer: null }); part.hidden = !state.coupon; show(null); enable(); },

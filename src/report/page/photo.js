@@ -172,15 +172,15 @@ export function drawOver(svg, laid, marks, cross) {
   };
   const { rings, upright } = lines(laid.view, Math.max(1, Math.round(laid.shape.rows / 12)));
   const traces = [['rings', rings.map(path).join('')], ['folds', upright.map(path).join('')], ['outline', outlinePath(laid)]];
-  for (const [name, d] of traces) for (const layer of ['under', name]) add('path', { class: layer, d });
+  for (const [name, d] of traces) for (const layer of ['under ' + name, name]) add('path', { class: layer, d });
   const px = width / (svg.clientWidth || width);
   for (const m of marks) {
-    add('circle', { class: m.kind + ' under', cx: m.x, cy: m.y, r: (m.kind === 'mark' ? 8 : 4) * px });
+    add('circle', { class: 'under ' + m.kind, cx: m.x, cy: m.y, r: (m.kind === 'mark' ? 8 : 4) * px });
     add('circle', { class: m.kind, cx: m.x, cy: m.y, r: (m.kind === 'mark' ? 8 : 4) * px });
   }
   if (cross) {
     const d = 'M' + cross[0] + ' 0V' + height + 'M0 ' + cross[1] + 'H' + width;
-    for (const name of ['under', 'cross']) add('path', { class: name, d });
+    for (const name of ['under cross', 'cross']) add('path', { class: name, d });
   }
 }
 

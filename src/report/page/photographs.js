@@ -1,5 +1,5 @@
 // The photographs of the part: added, laid on the part, clicked. What is clicked goes to the one list of bumps.
-import { button, labelled, make } from './dom.js';
+import { button, drops, el, labelled } from './controls.js';
 import { BESIDE_PX, Laid, NAMES, RAD, drawOver, marksOn, opened, turned } from './photo.js';
 
 const PHOTOS_MAX = 12;
@@ -11,55 +11,55 @@ export function mountPhotographs(root, host) {
   const all = [];
   let laid = null, cross = null, isLaying = true;
   // What happened stands above the photograph, or where it would be.
-  const told = make('p', { role: 'status', id: 'photo-told' }), empty = make('p', { role: 'status', text: 'No photograph yet.' });
+  const told = el('p', { role: 'status', id: 'photo-told' }), empty = el('p', { role: 'status', text: 'No photograph yet.' });
   const tell = (text) => { (laid ? told : empty).textContent = text; };
 
-  const canvas = make('canvas', { 'aria-hidden': 'true' });
+  const canvas = el('canvas', { 'aria-hidden': 'true' });
   const svg = document.createElementNS('http://www.w3.org/2000/svg', 'svg');
-  const keys = make('p', { class: 'note', id: 'photo-keys' });
-  const stage = make('div', { class: 'photo-stage' }, canvas, svg);
-  const frame = make('div', { class: 'photo-frame paper' }, stage);
+  const keys = el('p', { class: 'note', id: 'photo-keys' });
+  const stage = el('div', { class: 'photo-stage' }, canvas, svg);
+  const frame = el('div', { class: 'photo-frame paper' }, stage);
   for (const [name, value] of Object.entries({ id: 'photo-picture', role: 'application', tabindex: '0', 'aria-label': 'Photograph with the outline of the part', 'aria-describedby': 'photo-keys' })) svg.setAttribute(name, value);
 
   const handles = Object.entries(NAMES).map(([name, words]) => {
-    const made = make('button', { type: 'button', class: 'photo-handle', 'data-handle': name, title: words, 'aria-label': words + ': drag it, or move it with the arrow keys' });
+    const made = el('button', { type: 'button', class: 'photo-handle', 'data-handle': name, title: words, 'aria-label': words + ': drag it, or move it with the arrow keys' });
     stage.append(made);
     return [name, made];
   });
 
-  const which = make('select', { id: 'photo-which', on: { change: () => choose(all[which.selectedIndex]) } });
-  const part = make('select', { id: 'photo-part', on: { change: () => { laid.photo.part = part.selectedIndex; laid.photo.cam = null; renew(); } } });
+  const which = el('select', { id: 'photo-which', on: { change: () => choose(all[which.selectedIndex]) } });
+  const part = el('select', { id: 'photo-part', on: { change: () => { laid.photo.part = part.selectedIndex; laid.photo.cam = null; renew(); } } });
   const partLabel = labelled('Part in it, counted from the left', part);
-  const input = make('input', { type: 'file', id: 'photo-add', accept: 'image/*', multiple: true, on: { change: (e) => { take([...e.target.files]); e.target.value = ''; } } });
-  const mode = (id, words, isFirst) => make('label', {}, make('input', { type: 'radio', name: 'photo-mode', id, checked: isFirst, on: { change: () => { isLaying = isFirst; cross = null; redraw(); } } }), ' ' + words);
-  const modes = make('fieldset', { class: 'controls' }, make('legend', { text: 'What a click does' }),
+  const input = el('input', { type: 'file', id: 'photo-add', accept: 'image/*', multiple: true, on: { change: (e) => { take([...e.target.files]); e.target.value = ''; } } });
+  const mode = (id, words, isFirst) => el('label', {}, el('input', { type: 'radio', name: 'photo-mode', id, checked: isFirst, on: { change: () => { isLaying = isFirst; cross = null; redraw(); } } }), ' ' + words);
+  const modes = el('fieldset', { class: 'controls' }, el('legend', { text: 'What a click does' }),
     mode('photo-lay', '1. Lay the outline', true), mode('photo-mark', '2. Mark bumps', false));
-  const number = (id, min, max, step, hear) => make('input', { type: 'number', id, min, max, step, on: { change: (e) => { if (e.target.value !== '' && Number.isFinite(e.target.valueAsNumber)) hear(e.target.valueAsNumber); fill(); } } });
+  const number = (id, min, max, step, hear) => el('input', { type: 'number', id, min, max, step, on: { change: (e) => { if (e.target.value !== '' && Number.isFinite(e.target.valueAsNumber)) hear(e.target.valueAsNumber); fill(); } } });
   const turn = (changes) => {
     const can = laid.turn(changes);
     redraw();
     tell(can ? 'The outline was turned.' : 'No camera like this puts the outline through the three handles: move them, or turn it less.');
   };
-  const slider = make('input', { type: 'range', id: 'photo-side', min: 0, max: 360, step: 1, on: { input: () => turn({ yaw: slider.valueAsNumber * RAD }) } });
+  const slider = el('input', { type: 'range', id: 'photo-side', min: 0, max: 360, step: 1, on: { input: () => turn({ yaw: slider.valueAsNumber * RAD }) } });
   const side = number('photo-side-deg', 0, 360, 0.1, (deg) => turn({ yaw: turned(deg) * RAD }));
   const above = number('photo-above', -40, 60, 0.5, (deg) => turn({ pitch: Math.min(Math.max(deg, -40), 60) * RAD }));
   const far = number('photo-far', 50, 100000, 1, (mm) => { laid.photo.isGuess = false; turn({ near: 1 / Math.max(mm, 50) }); });
   const fit = button('Fit to the picture', fitNow, { id: 'photo-fit' });
   const fitAll = button('Try all sides', fitAllNow, { id: 'photo-fit-all' });
-  const turning = make('div', { class: 'controls photo-turning' },
-    labelled('Side that faces you, degrees', side), make('label', { class: 'photo-slider' }, make('span', { text: 'Turn it' }), slider), labelled('Camera looks down by, degrees', above),
+  const turning = el('div', { class: 'controls photo-turning' },
+    labelled('Side that faces you, degrees', side), el('label', { class: 'photo-slider' }, el('span', { text: 'Turn it' }), slider), labelled('Camera looks down by, degrees', above),
     labelled('Camera to part, mm', far), fit, fitAll);
-  const zoom = make('select', { id: 'photo-zoom', on: { change: redraw } }, ...[1, 2, 4, 8].map((k) => make('option', { value: k, text: k + ' ×' })));
-  const predicted = make('input', { type: 'checkbox', id: 'photo-predicted', on: { change: redraw } });
-  const work = make('div', { class: 'photo-work', hidden: true },
-    make('div', { class: 'controls' }, labelled('Photograph', which), partLabel, labelled('Enlarge', zoom),
+  const zoom = el('select', { id: 'photo-zoom', on: { change: redraw } }, ...[1, 2, 4, 8].map((k) => el('option', { value: k, text: k + ' ×' })));
+  const predicted = el('input', { type: 'checkbox', id: 'photo-predicted', on: { change: redraw } });
+  const work = el('div', { class: 'photo-work', hidden: true },
+    el('div', { class: 'controls' }, labelled('Photograph', which), partLabel, labelled('Enlarge', zoom),
       button('Remove this photograph', remove, { id: 'photo-remove' }),
-      make('label', {}, predicted, ' Show predicted bumps (they bias the eye: mark first)')),
+      el('label', {}, predicted, ' Show predicted bumps (they bias the eye: mark first)')),
     modes, turning, keys, told, frame);
   root.append(
-    make('h3', { text: 'From photographs' }),
-    make('p', { text: 'Take the part from the side, about level with its middle, from half a metre and with zoom rather than from near; light from one side shows bumps best. The photograph stays in this page and is sent nowhere. Don’t crop it: its middle is where the camera looked.' }),
-    make('div', { class: 'controls' }, labelled('Add photographs, or drop them here', input)), empty, work);
+    el('h3', { text: 'From photographs' }),
+    el('p', { text: 'Take the part from the side, about level with its middle, from half a metre and with zoom rather than from near; light from one side shows bumps best. The photograph stays in this page and is sent nowhere. Don’t crop it: its middle is where the camera looked.' }),
+    el('div', { class: 'controls' }, labelled('Add photographs, or drop them here', input)), empty, work);
 
   function choose(photo) {
     cross = null;
@@ -68,9 +68,9 @@ export function mountPhotographs(root, host) {
     work.hidden = !laid;
     empty.hidden = Boolean(laid);
     if (!laid) return;
-    which.replaceChildren(...all.map((p, k) => make('option', { text: k + 1 + '. ' + p.name })));
+    which.replaceChildren(...all.map((p, k) => el('option', { text: k + 1 + '. ' + p.name })));
     which.selectedIndex = all.indexOf(photo);
-    part.replaceChildren(...host.walls().parts.map((_, k) => make('option', { text: String(k + 1) })));
+    part.replaceChildren(...host.walls().parts.map((_, k) => el('option', { text: String(k + 1) })));
     part.selectedIndex = photo.part;
     partLabel.hidden = host.walls().parts.length < 2;
     canvas.width = photo.canvas.width;
@@ -221,12 +221,7 @@ export function mountPhotographs(root, host) {
     });
   }
 
-  root.addEventListener('dragover', (e) => { if (e.dataTransfer.types.includes('Files')) e.preventDefault(); });
-  root.addEventListener('drop', (e) => {
-    e.preventDefault();
-    e.stopPropagation();
-    take([...e.dataTransfer.files]);
-  });
+  drops(root, take);
   new ResizeObserver(() => redraw()).observe(frame);
 
   function renew() {

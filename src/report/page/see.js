@@ -1,6 +1,7 @@
 // "What I see": bumps from photographs or from the unrolled wall, and beside them what `explain` says of them.
-import { FACES, PLACE, unpack } from './data.js';
-import { button, labelled, make } from './dom.js';
+import { button, el, labelled, showSvg } from './controls.js';
+import { FACES, PLACE, runsOf } from './data.js';
+import { mountMarks } from './marks.js';
 import { mountPhotographs } from './photographs.js';
 
 // Fewer bumps than this tell nothing (as in the command).
@@ -8,23 +9,47 @@ const BUMPS_MIN = 6;
 // A list that grows is asked about when no bump was added for so long, ms.
 const WAIT_MS = 700;
 
-// `app`: question(), data(), wall, api, on. See the page's app.js.
+// `app`: question(), data(), api, on. See the page's app.js. Returns the list of bumps.
 export function mountSee(root, app) {
-  const photos = mountPhotographs(root.appendChild(make('div', { id: 'see-photos' })), {
+  const none = el('p', { text: 'Choose a job first: its part is what bumps are marked on.' });
+  const onPhotos = el('div', { id: 'see-photos' }), onExplain = el('div', { id: 'see-explain' });
+  const onWall = el('div'), wallPart = el('section', { class: 'see-wall', hidden: true }, el('h3', { text: 'On the unrolled wall' }), onWall);
+  root.append(none, onPhotos, wallPart, onExplain);
+  const marks = mountMarks(onWall), last = () => marks.marks().at(-1);
+  const photos = mountPhotographs(onPhotos, {
     layers: () => {
       const { layers } = app.data();
-      for (const layer of layers) layer.runs ??= unpack(layer.path);
+      layers.forEach(runsOf);
       return layers;
     },
     walls: () => app.data()?.seen ?? null,
-    marks: () => app.wall.marks(),
+    marks: () => marks.marks(),
     predicted: (part) => predicted(app.data(), part),
-    add: (mark) => app.wall.add(mark),
-    undo: () => app.wall.undo(),
+    add: (mark) => {
+      const before = marks.marks().length;
+      marks.add(mark);
+      const n = marks.marks().length;
+      return n > before ? 'bump ' + n + ' at ' + marks.describe(last()) : 'The list is full.';
+    },
+    undo: () => {
+      const n = marks.marks().length, words = n ? 'bump ' + n + ' at ' + marks.describe(last()) + ' is taken back' : 'No bump is marked.';
+      marks.undo();
+      return words;
+    },
   });
-  const explain = mountExplain(root.appendChild(make('div', { id: 'see-explain' })), app);
-  app.wall.changed(() => { photos.redraw(); explain.soon(); });
-  app.on('replayed', () => { photos.renew(); explain.soon(); });
+  const explain = mountExplain(onExplain, app, marks);
+  marks.changed(() => { photos.redraw(); explain.soon(); });
+  const renew = () => {
+    const has = Boolean(app.data()?.seen);
+    none.hidden = has;
+    onPhotos.hidden = onExplain.hidden = !has;
+    marks.setData(app.data());
+    photos.renew();
+    explain.soon();
+  };
+  app.on('replayed', renew);
+  renew();
+  return marks;
 }
 
 // The outer bumps that the replay predicts for a part: height of the layer's middle, and angle.
@@ -35,26 +60,23 @@ function predicted(data, part) {
     .map((b) => ({ z: b[PLACE][2] - tops[0] / 2, angle: Math.atan2(b[PLACE][1] - middle[1], b[PLACE][0] - middle[0]) * 180 / Math.PI }));
 }
 
-function mountExplain(root, app) {
-  const number = (id, value, min, max, step) => make('input', { type: 'number', id, value, min, max, step, on: { change: soon } });
+function mountExplain(root, app, marks) {
+  const number = (id, value, min, max, step) => el('input', { type: 'number', id, value, min, max, step, on: { change: soon } });
   const angleErr = number('see-angle-err', '3', 1, 90, 0.5), zErr = number('see-z-err', '', 0, 20, 0.05);
-  const told = make('p', { role: 'status', id: 'see-told' }), text = make('pre', { id: 'see-text', hidden: true });
-  const picture = make('img', { id: 'see-picture', class: 'picture', hidden: true, alt: 'The bumps on the unrolled wall, over those predicted, and what they agree with' });
+  const told = el('p', { role: 'status', id: 'see-told' }), text = el('pre', { id: 'see-text', hidden: true });
+  const picture = el('img', { id: 'see-picture', class: 'picture', hidden: true, alt: 'The bumps on the unrolled wall, over those predicted, and what they agree with' });
   const now = button('Explain now', ask, { id: 'see-now' });
   root.append(
-    make('h3', { text: 'What they agree with' }),
-    make('p', { class: 'note', text: 'How exactly can you tell places? From a photograph that fits: heights to a layer or so, angles to 2 or 3 degrees. Left empty, the height’s error is 0.3 mm, or nothing for counted layers.' }),
-    make('div', { class: 'controls' }, labelled('Error of angles, degrees', angleErr), labelled('Error of heights, mm', zErr), now), told, text, picture);
-  let timer = 0, running = null, url = null;
+    el('h3', { text: 'What they agree with' }),
+    el('p', { class: 'note', text: 'How exactly can you tell places? From a photograph that fits: heights to a layer or so, angles to 2 or 3 degrees. Left empty, the height’s error is 0.3 mm, or nothing for counted layers.' }),
+    el('div', { class: 'controls' }, labelled('Error of angles, degrees', angleErr), labelled('Error of heights, mm', zErr), now), told, text, picture);
+  let timer = 0, running = null;
 
-  const count = () => app.wall.marks().length;
+  const count = () => marks.marks().length;
   function show(answer) {
-    text.hidden = picture.hidden = !answer;
-    if (!answer) return;
-    text.textContent = answer.text;
-    if (url) URL.revokeObjectURL(url);
-    url = URL.createObjectURL(new Blob([answer.svg], { type: 'image/svg+xml' }));
-    picture.src = url;
+    text.hidden = !answer;
+    text.textContent = answer?.text ?? '';
+    showSvg(picture, answer?.svg);
   }
 
   // Asks as soon as nothing changes any more; what is asked already is dropped.
@@ -78,7 +100,7 @@ function mountExplain(root, app) {
     clearTimeout(timer);
     running?.abort();
     const mine = running = new AbortController(), n = count();
-    const asked = { ...app.question(), seen: app.wall.csv() };
+    const asked = { ...app.question(), seen: marks.csv() };
     if (angleErr.value !== '') asked.angle_err_deg = angleErr.valueAsNumber;
     if (zErr.value !== '') asked.z_err_mm = zErr.valueAsNumber;
     told.textContent = 'Comparing ' + n + ' bumps with each explanation.';

@@ -1,21 +1,21 @@
 // A stopwatch for the sections of a coupon, and their times.
-import { button, labelled, make } from './dom.js';
+import { button, labelled, el } from './controls.js';
 
 // `sections()`: their names. Returns csv(), count(), fill(text), renew(), changed(fn).
 export function mountStopwatch(root, sections) {
   let times = [], next = 0, since = null, ticking = 0, wasPressed = false, heard = () => {};
-  const face = make('output', { class: 'watch-face', id: 'watch-face', text: '0.0 s' });
-  const told = make('p', { role: 'status', id: 'watch-told' });
-  const key = make('button', { type: 'button', id: 'watch-key', class: 'watch-key' });
+  const face = el('output', { class: 'watch-face', id: 'watch-face', text: '0.0 s' });
+  const told = el('p', { role: 'status', id: 'watch-told' });
+  const key = el('button', { type: 'button', id: 'watch-key', class: 'watch-key' });
   const back = button('Take the last time back', takeBack, { id: 'watch-back' });
-  const which = make('select', { id: 'watch-next', on: { change: () => { next = which.selectedIndex; stop(); draw(); } } });
-  const body = make('tbody');
+  const which = el('select', { id: 'watch-next', on: { change: () => { next = which.selectedIndex; stop(); draw(); } } });
+  const body = el('tbody');
   root.append(
-    make('p', { text: 'Press the space bar when the head begins to move, and again when it stands still after the section’s last move. Then the next section waits. A section that you miss may stay empty: choose the next one by hand.' }),
-    make('div', { class: 'controls' }, key, face, labelled('Next section', which), back), told,
-    make('div', { class: 'scroll' }, make('table', { class: 'watch-times' },
-      make('caption', { text: 'Times, seconds; they can be corrected here' }),
-      make('thead', {}, make('tr', {}, ...['Section', 'What it is', 'Seconds'].map((text) => make('th', { scope: 'col', text })))), body)));
+    el('p', { text: 'Press the space bar when the head begins to move, and again when it stands still after the section’s last move. Then the next section waits. A section that you miss may stay empty: choose the next one by hand.' }),
+    el('div', { class: 'controls' }, key, face, labelled('Next section', which), back), told,
+    el('div', { class: 'scroll' }, el('table', { class: 'watch-times' },
+      el('caption', { text: 'Times, seconds; they can be corrected here' }),
+      el('thead', {}, el('tr', {}, ...['Section', 'What it is', 'Seconds'].map((text) => el('th', { scope: 'col', text })))), body)));
 
   const names = () => sections();
   const shown = (s) => s.toFixed(1) + ' s';
@@ -64,14 +64,14 @@ export function mountStopwatch(root, sections) {
     key.classList.toggle('running', since !== null);
     back.disabled = since === null && next === 0;
     if (which.length !== all.length + 1) {
-      which.replaceChildren(...all.map((_, k) => make('option', { text: String(k + 1) })), make('option', { text: 'none left' }));
+      which.replaceChildren(...all.map((_, k) => el('option', { text: String(k + 1) })), el('option', { text: 'none left' }));
     }
     which.selectedIndex = Math.min(next, all.length);
     if (body.rows.length !== all.length) {
       body.replaceChildren(...all.map((name, k) => {
-        const input = make('input', { type: 'number', min: 0, max: 100000, step: 'any', 'aria-label': 'Seconds of section ' + (k + 1) });
+        const input = el('input', { type: 'number', min: 0, max: 100000, step: 'any', 'aria-label': 'Seconds of section ' + (k + 1) });
         input.addEventListener('change', () => { times[k] = input.value === '' ? undefined : input.valueAsNumber; heard(); draw(); });
-        return make('tr', {}, make('td', { text: String(k + 1) }), make('td', { class: 'words', text: name }), make('td', {}, input));
+        return el('tr', {}, el('td', { text: String(k + 1) }), el('td', { class: 'words', text: name }), el('td', {}, input));
       }));
     }
     all.forEach((_, k) => {

@@ -1,0 +1,45 @@
+// Controls, made in one call each.
+import { make } from './dom.js';
+
+// An element: attributes (true and false switch one on and off), `text` for its words, `on` for what it hears, and what is in it.
+export function el(name, { text, on = {}, ...attributes } = {}, ...inside) {
+  const made = make(name);
+  for (const [key, value] of Object.entries(attributes)) {
+    if (typeof value === 'boolean') made.toggleAttribute(key, value); else made.setAttribute(key, value);
+  }
+  if (text !== undefined) made.textContent = text;
+  for (const [what, hear] of Object.entries(on)) made.addEventListener(what, hear);
+  made.append(...inside);
+  return made;
+}
+
+// A button.
+export const button = (text, click, attributes = {}) => el('button', { type: 'button', text, on: { click }, ...attributes });
+
+// An input with its label's words before it.
+export const labelled = (words, input) => el('label', {}, words + ' ', input);
+
+// Offers text as a file to save.
+export function save(text, name, type = 'text/plain') {
+  const url = URL.createObjectURL(new Blob([text], { type }));
+  el('a', { href: url, download: name }).click();
+  setTimeout(() => URL.revokeObjectURL(url), 10000);
+}
+
+// Shows an SVG of the program in an `img`, which runs nothing of it; null: hides it.
+export function showSvg(picture, svg) {
+  if (picture.src) URL.revokeObjectURL(picture.src);
+  picture.hidden = !svg;
+  if (svg) picture.src = URL.createObjectURL(new Blob([svg], { type: 'image/svg+xml' })); else picture.removeAttribute('src');
+}
+
+// Hands on files that are dropped here.
+export function drops(root, take) {
+  root.addEventListener('dragover', (e) => { if (e.dataTransfer.types.includes('Files')) e.preventDefault(); });
+  root.addEventListener('drop', (e) => {
+    if (!e.dataTransfer.files.length) return;
+    e.preventDefault();
+    e.stopPropagation();
+    take([...e.dataTransfer.files]);
+  });
+}
