@@ -65,7 +65,10 @@ pub mod board {
     pub mod types;
 
     pub mod builtin;
+    pub mod edited;
+    pub mod handbook;
     pub mod profile;
+    pub mod questions;
 
     mod durations;
     mod error;
@@ -266,6 +269,7 @@ pub mod report {
     pub mod numbers;
     pub mod page;
     pub mod page_data;
+    pub mod page_files;
     pub mod page_seen;
     pub mod part;
     pub mod pictures;
@@ -276,6 +280,7 @@ pub mod report {
     pub mod tables;
     pub mod text;
     pub mod thick;
+    pub mod told;
     pub mod verdict;
     pub mod wall;
     pub mod words;

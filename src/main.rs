@@ -4,6 +4,7 @@ mod app {
     pub mod args;
     pub mod args_board;
     pub mod args_fit;
+    pub mod args_open;
     pub mod boards;
     pub mod compare;
     pub mod coupon;
@@ -16,6 +17,24 @@ mod app {
     pub mod inputs;
     pub mod mend;
     pub mod one_file;
+    /// `open`: a page for all of it.
+    pub mod open {
+        pub mod about;
+        pub mod ask;
+        pub mod browser;
+        pub mod cancel;
+        pub mod command;
+        pub mod connections;
+        pub mod guard;
+        pub mod intake;
+        pub mod life;
+        pub mod replays;
+        pub mod reply;
+        pub mod routes;
+        pub mod state;
+        pub mod store;
+        pub mod work;
+    }
     pub mod pictures;
     pub mod progress;
     pub mod recording;
@@ -41,6 +60,7 @@ fn main() -> ExitCode {
     let args = Args::parse();
     app::signals::survive_file_limit();
     let done = match &args.command {
+        Command::Open(open) => app::open::command::run(open),
         Command::Replay(replay) => app::replay::run(replay),
         Command::Compare(compare) => app::compare::run(compare),
         Command::Remedies(remedies) => app::remedies::run(remedies),

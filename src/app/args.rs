@@ -12,6 +12,7 @@ use headstall::study::mend::plan::Allow;
 pub use super::args_board::OnBoard;
 use super::args_board::{parse_set, whole};
 pub use super::args_fit::{Coupon, Fit};
+pub use super::args_open::Open;
 use super::values;
 
 /// Say whether a print job stutters on a board: where, why, and which bumps it leaves.
@@ -22,6 +23,7 @@ use super::values;
     propagate_version = true,
     after_help = "\
 Examples:
+  headstall open                                  all of it on a page in your browser
   headstall demo                                  see what it does, with a job of its own
   headstall replay myjob.gcode                    will it stutter, where, why?
   headstall replay myjob.gcode --out results      the same with pictures
@@ -48,6 +50,13 @@ Examples:
         #[arg(long, value_name = "DIR", default_value = "headstall-demo")]
         out: PathBuf,
     },
+    /// Do all of this on a page in your browser, which only this computer can reach
+    #[command(after_help = "\
+Examples:
+  headstall open
+  headstall open myjob.gcode --board 8bit-card
+  headstall open myjob.gcode --board myboard.toml --no-browser --port 8080")]
+    Open(Open),
     /// Replay a job through a board and say whether, where and why it stutters
     #[command(after_help = "\
 Examples:

@@ -18,6 +18,9 @@ use super::failure::Failure;
 /// Less memory than this and not even a small job is replayed, bytes.
 const MEMORY_MIN: usize = 48 << 20;
 
+/// What is said in place of a file's name.
+const STANDARD_INPUT: &str = "standard input";
+
 /// Refuses to begin where memory is so short that the system would end the program on the way.
 fn check_memory() -> Result<(), Failure> {
     let mut room: Vec<u8> = Vec::new();
@@ -53,19 +56,7 @@ pub fn job(path: &Path, again: bool) -> Result<Job, Failure> {
     if path.as_os_str() == "-" {
         return standard_input(again);
     }
-    let shown = path.display().to_string();
-    let unusable = |e: io::Error| Failure::Unusable(format!("{shown}: cannot be read: {e}"));
-    let mut file = File::open(path).map_err(unusable)?;
-    let meta = file.metadata().map_err(unusable)?;
-    if meta.is_dir() {
-        return Err(Failure::Unusable(format!(
-            "{shown}: is a folder; name a job file, or - for standard input"
-        )));
-    }
-    let name = path
-        .file_name()
-        .map_or(shown.clone(), |n| clean(&n.to_string_lossy()).into_owned());
-    let bytes = meta.is_file().then_some(meta.len());
+    let (name, mut file, bytes) = opened(path)?;
     if bytes.is_some() {
         return Ok(from_file(name, bytes, file));
     }
@@ -78,8 +69,46 @@ pub fn job(path: &Path, again: bool) -> Result<Job, Failure> {
     }))
 }
 
+/// The job as a file that stays open, its name, and its length in bytes; what can be read only once is stored
+/// first.
+pub fn job_file(path: &Path) -> Result<(String, File, u64), Failure> {
+    check_memory()?;
+    let (name, file) = if path.as_os_str() == "-" {
+        let name = STANDARD_INPUT.to_string();
+        let file = spooled(&mut io::stdin().lock(), &name)?;
+        (name, file)
+    } else {
+        let (name, mut file, bytes) = opened(path)?;
+        if bytes.is_none() {
+            file = spooled(&mut file, &name)?;
+        }
+        (name, file)
+    };
+    let meta = file.metadata();
+    let meta = meta.map_err(|e| Failure::Unusable(format!("{name}: cannot be read: {e}")))?;
+    Ok((name, file, meta.len()))
+}
+
+/// A file that is no folder, its name, and its length where it is a plain file, bytes.
+fn opened(path: &Path) -> Result<(String, File, Option<u64>), Failure> {
+    let shown = path.display().to_string();
+    let unusable = |e: io::Error| Failure::Unusable(format!("{shown}: cannot be read: {e}"));
+    let file = File::open(path).map_err(unusable)?;
+    let meta = file.metadata().map_err(unusable)?;
+    if meta.is_dir() {
+        return Err(Failure::Unusable(format!(
+            "{shown}: is a folder; name a job file, or - for standard input"
+        )));
+    }
+    let name = path
+        .file_name()
+        .map_or(shown.clone(), |n| clean(&n.to_string_lossy()).into_owned());
+    let bytes = meta.is_file().then_some(meta.len());
+    Ok((name, file, bytes))
+}
+
 fn standard_input(again: bool) -> Result<Job, Failure> {
-    let name = "standard input".to_string();
+    let name = STANDARD_INPUT.to_string();
     if again {
         let file = spooled(&mut io::stdin().lock(), &name)?;
         return Ok(from_file(name, None, file));
@@ -141,7 +170,10 @@ fn spooled(source: &mut impl Read, name: &str) -> Result<File, Failure> {
 }
 
 /// The largest board file that is read, bytes.
-const BOARD_BYTES_MAX: u64 = 1 << 20;
+pub const BOARD_BYTES_MAX: u64 = 1 << 20;
+/// What is said of a longer one.
+pub const LONG_BOARD: &str =
+    "is larger than 1 MiB; a board file is a page of text (`headstall boards NAME`)";
 
 /// The board: a name of ours, or a file.
 pub fn board(on: &OnBoard) -> Result<Board, Failure> {
@@ -179,10 +211,7 @@ fn board_text(on: &OnBoard) -> Result<String, Failure> {
         .read_to_end(&mut text)
         .map_err(|e| Failure::Unusable(format!("{}: cannot be read: {e}", on.board)))?;
     if text.len() as u64 > BOARD_BYTES_MAX {
-        return Err(Failure::Unusable(format!(
-            "{}: is larger than 1 MiB; a board file is a page of text (`headstall boards NAME`)",
-            on.board
-        )));
+        return Err(Failure::Unusable(format!("{}: {LONG_BOARD}", on.board)));
     }
     String::from_utf8(text).map_err(|e| {
         let at = e.utf8_error().valid_up_to();

@@ -12,8 +12,9 @@ use headstall::report::cures::{self, CureRow, CureTable};
 use headstall::report::page::Earlier;
 use headstall::report::pictures;
 use headstall::report::summary::Summary;
+use headstall::report::told::{self, Asked};
 use headstall::report::wall::Across;
-use headstall::report::{advice, post, tables, text, words};
+use headstall::report::{advice, post, tables};
 use headstall::study::stalls::Stall;
 use headstall::surface::bump::Bump;
 
@@ -24,7 +25,7 @@ use super::inputs;
 use super::pictures::picture;
 use super::progress::Bars;
 use super::table::Table;
-use super::terminal::{complain, headed, json, print, threads, written};
+use super::terminal::{complain, json, print, strong, threads, written};
 
 /// The command's summary.
 const MARK: &str = "summary.json";
@@ -130,6 +131,7 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         },
         pictures: folder.is_some(),
         layer: args.layer,
+        strip: None,
         visible_mm: args.visible,
         whole: args.whole,
         runs: args.runs as usize,
@@ -241,40 +243,12 @@ pub fn tried(
 }
 
 fn told(answer: &ReplayAnswer, summary: &Summary, args: &Replay) -> String {
-    let mut told = headed(&summary.verdict);
-    told += &words::report(answer, summary);
-    let ideas = advice::ideas(answer);
-    if !ideas.is_empty() {
-        told += "\ntry next (not tried yet: `headstall remedies` tries these and more)\n";
-    }
-    for idea in &ideas {
-        for line in text::wrap(&advice::line(idea), 76) {
-            told += &format!("  {line}\n");
-        }
-        if !idea.sets.is_empty() {
-            told += &format!("    {}\n", command(args, &idea.sets));
-        }
-    }
-    told + &written(args.out.as_deref(), &summary.files)
-}
-
-/// The command with more keys set; a key that was set before gets its new value only.
-fn command(args: &Replay, sets: &[String]) -> String {
-    let word = text::shell_word;
-    let mut text = format!(
-        "headstall replay {} --board {}",
-        word(&args.job.to_string_lossy()),
-        word(&args.on.board)
-    );
-    let key = |set: &str| set.split('=').next().map(str::to_string);
-    let again = |own: &String| sets.iter().any(|set| key(set) == key(own));
-    let own = args.on.set.iter().map(ToString::to_string);
-    let own = own.filter(|own| !again(own));
-    for set in own.chain(sets.iter().cloned()) {
-        text += &format!(" --set {}", word(&set));
-    }
-    if args.on.seed != 0 {
-        text += &format!(" --seed {}", args.on.seed);
-    }
-    text
+    let asked = Asked {
+        job: &args.job.to_string_lossy(),
+        board: &args.on.board,
+        sets: &summary.set,
+        seed: args.on.seed,
+    };
+    told::replay(answer, summary, &advice::ideas(answer), &asked, &strong)
+        + &written(args.out.as_deref(), &summary.files)
 }

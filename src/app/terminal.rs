@@ -4,7 +4,7 @@ use std::io::{self, IsTerminal, Write};
 use std::path::Path;
 
 use headstall::report::finite::assert_finite;
-use headstall::report::text::wrap;
+use headstall::report::text;
 use headstall::text::{clean, clean_lines};
 use serde::Serialize;
 
@@ -52,13 +52,7 @@ pub fn strong(text: &str) -> String {
 
 /// A verdict in bold, and a blank line.
 pub fn headed(verdict: &str) -> String {
-    let mut text = String::new();
-    for line in wrap(verdict, 80) {
-        text += &strong(&line);
-        text.push('\n');
-    }
-    text.push('\n');
-    text
+    text::headed(verdict, &strong)
 }
 
 /// What was written where; nothing where nothing was.

@@ -11,6 +11,15 @@ pub fn shortened(text: &str, columns: usize) -> String {
         .collect()
 }
 
+/// A verdict in at most 80 columns, made bold by `strong`, and a blank line.
+pub fn headed(verdict: &str, strong: &dyn Fn(&str) -> String) -> String {
+    let lines = wrap(verdict, 80);
+    let text = lines
+        .iter()
+        .fold(String::new(), |all, l| all + &strong(l) + "\n");
+    text + "\n"
+}
+
 /// Breaks a text at blanks so that lines fit; a longer word stands alone, cut where it must be.
 pub fn wrap(text: &str, columns: usize) -> Vec<String> {
     let mut lines = vec![String::new()];

@@ -1,0 +1,31 @@
+//! The arguments of `open`.
+
+use std::path::PathBuf;
+
+use clap::Args as ClapArgs;
+use headstall::board::builtin;
+use headstall::board::profile::Override;
+
+use super::args_board::{parse_set, whole};
+
+/// Arguments of `open`.
+#[derive(Debug, ClapArgs)]
+pub struct Open {
+    /// A job to begin with
+    pub job: Option<PathBuf>,
+    /// A board to begin with: one that comes with the program (`headstall boards`), or a board file
+    #[arg(long, value_name = "NAME|FILE", default_value = builtin::DEFAULT)]
+    pub board: String,
+    /// Change one key of the board, for example save.when=off; may be repeated
+    #[arg(long, value_name = "KEY=VALUE", value_parser = parse_set)]
+    pub set: Vec<Override>,
+    /// Print the address and don't open a browser
+    #[arg(long)]
+    pub no_browser: bool,
+    /// The port to listen on, on this computer only; 0: one that is free
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub port: u16,
+    /// End this long after the last page was closed
+    #[arg(long, value_name = "SECONDS", default_value_t = 60, value_parser = whole(1..=86_400u64))]
+    pub idle: u64,
+}

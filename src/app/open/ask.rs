@@ -1,0 +1,208 @@
+//! What the page asks, read and checked: a board, a question.
+
+use headstall::answer::effort::Effort;
+use headstall::board::builtin;
+use headstall::board::profile::{self, Override};
+use headstall::board::types::Board;
+use headstall::report::wall::Across;
+use headstall::study::reshape::Reshape;
+use headstall::text::clean;
+use serde::{Deserialize, Serialize};
+
+use super::super::inputs;
+
+/// Most changed keys.
+const SETS_MAX: usize = 1000;
+
+/// A board: the name of one that comes with the program, or the text of a file; and what is changed in it.
+#[derive(Clone, Debug, Default, Deserialize, Serialize)]
+#[serde(deny_unknown_fields)]
+pub struct BoardAsked {
+    /// The name of a built-in board.
+    pub name: Option<String>,
+    /// The text of a board file.
+    pub text: Option<String>,
+    /// What that file is called: a label.
+    pub file: Option<String>,
+    /// Changed keys, as `KEY=VALUE`.
+    #[serde(default)]
+    pub sets: Vec<String>,
+}
+
+/// A board, read.
+pub struct BoardRead {
+    /// The board.
+    pub board: Board,
+    /// Its file, without the changes.
+    pub text: String,
+    /// What it is called: the built-in board's name, or the file's.
+    pub shown: String,
+    /// The changes.
+    pub sets: Vec<Override>,
+}
+
+impl BoardRead {
+    /// The changes as they are typed.
+    pub fn set(&self) -> Vec<String> {
+        self.sets.iter().map(ToString::to_string).collect()
+    }
+}
+
+impl BoardAsked {
+    /// Reads it.
+    ///
+    /// # Errors
+    /// In words: those of the command line.
+    pub fn read(&self) -> Result<BoardRead, String> {
+        if self.sets.len() > SETS_MAX {
+            return Err(format!("more than {SETS_MAX} changed keys"));
+        }
+        let (text, shown) = match (&self.name, &self.text) {
+            (Some(name), None) => {
+                let text = builtin::text(name).ok_or_else(|| inputs::no_board(name).to_string())?;
+                (text.to_string(), name.clone())
+            }
+            (None, Some(text)) => {
+                if text.len() as u64 > inputs::BOARD_BYTES_MAX {
+                    return Err(inputs::LONG_BOARD.to_string());
+                }
+                let shown = self.file.as_deref().unwrap_or("board.toml");
+                (text.clone(), label(shown))
+            }
+            _ => return Err("a board has either a name or a text".to_string()),
+        };
+        let sets: Vec<Override> = self
+            .sets
+            .iter()
+            .map(|set| Override::parse(set).map_err(|e| e.to_string()))
+            .collect::<Result<_, _>>()?;
+        let board = profile::parse(&text, &shown, &sets).map_err(|e| e.to_string())?;
+        Ok(BoardRead {
+            board,
+            text,
+            shown,
+            sets,
+        })
+    }
+}
+
+/// A name from the page, made fit to be shown: never a path.
+pub fn label(name: &str) -> String {
+    const CHARS_MAX: usize = 120;
+    let last = name.rsplit(['/', '\\']).next().unwrap_or_default();
+    let short: String = clean(last).trim().chars().take(CHARS_MAX).collect();
+    if short.is_empty() {
+        "unnamed".to_string()
+    } else {
+        short
+    }
+}
+
+/// How much work an answer is worth.
+#[derive(Clone, Copy, Debug, Default, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum HowMuch {
+    /// Bumps, but no causes.
+    Bumps,
+    /// Causes where they take some seconds.
+    #[default]
+    Usual,
+    /// Causes in full.
+    Full,
+}
+
+impl From<HowMuch> for Effort {
+    fn from(how: HowMuch) -> Self {
+        match how {
+            HowMuch::Bumps => Effort::Bumps,
+            HowMuch::Usual => Effort::Usual,
+            HowMuch::Full => Effort::Full,
+        }
+    }
+}
+
+/// What runs across the unrolled wall.
+#[derive(Clone, Copy, Debug, Default, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum By {
+    /// The angle around the part.
+    #[default]
+    Angle,
+    /// The length along its outer wall.
+    Length,
+}
+
+impl From<By> for Across {
+    fn from(by: By) -> Self {
+        match by {
+            By::Angle => Across::Angle,
+            By::Length => Across::Length,
+        }
+    }
+}
+
+/// A question about a job on a board.
+#[derive(Clone, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Question {
+    /// The job's ID.
+    pub job: String,
+    /// The board.
+    pub board: BoardAsked,
+    /// Seed of all draws.
+    #[serde(default)]
+    pub seed: u64,
+    /// Height from which a bump counts as visible, mm.
+    #[serde(default = "visible_mm")]
+    pub visible_mm: f64,
+    /// Whether all that is printed counts as part.
+    #[serde(default)]
+    pub whole: bool,
+    /// Runs with other seeds.
+    #[serde(default = "runs")]
+    pub runs: u64,
+    /// How much work it is worth.
+    #[serde(default)]
+    pub effort: HowMuch,
+    /// What runs across the unrolled wall.
+    #[serde(default)]
+    pub by: By,
+    /// The layer to draw.
+    #[serde(default)]
+    pub layer: Option<u32>,
+    /// Chords are merged where the path stays within this, mm.
+    #[serde(default)]
+    pub merge_mm: Option<f64>,
+}
+
+fn visible_mm() -> f64 {
+    0.1
+}
+
+fn runs() -> u64 {
+    20
+}
+
+impl Question {
+    /// Checks what the command line checks as it reads its arguments.
+    ///
+    /// # Errors
+    /// In words.
+    pub fn check(&self) -> Result<(), String> {
+        if !(0.0..=100.0).contains(&self.visible_mm) {
+            return Err("visible_mm: must be a number of mm from 0 to 100".to_string());
+        }
+        if !(1..=10_000).contains(&self.runs) {
+            return Err("runs: must be a whole number from 1 to 10000".to_string());
+        }
+        if self.merge_mm.is_some_and(|mm| !(0.0..=1.0).contains(&mm)) {
+            return Err("merge_mm: must be a number of mm from 0 to 1".to_string());
+        }
+        Ok(())
+    }
+
+    /// What is done to the job before it is replayed.
+    pub fn reshape(&self) -> Option<Reshape> {
+        self.merge_mm.map(Reshape::Merge)
+    }
+}

@@ -1,0 +1,244 @@
+//! What can be asked, and who answers.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use std::time::Duration;
+
+use headstall::board::profile::BoardError;
+use headstall::board::{edited, handbook, questions};
+use headstall::report::page_files;
+use hyper::body::{Bytes, Incoming};
+use hyper::header::{ALLOW, HeaderValue, LOCATION};
+use hyper::{Method, Request, StatusCode, Uri};
+use serde::Serialize;
+use tokio::sync::mpsc;
+use tokio::time::{MissedTickBehavior, interval};
+
+use super::about::{self, JOB_BYTES_MAX};
+use super::ask::{BoardAsked, Question, label};
+use super::guard::same;
+use super::intake;
+use super::replays;
+use super::reply::{self, Reply};
+use super::state::{JobHeld, State};
+use super::store::{Held, Kind};
+
+/// A page that is open hears something this often.
+const ALIVE: Duration = Duration::from_secs(15);
+
+/// Answers a request. `known` hears that whoever asks has the token.
+pub async fn answer(state: Arc<State>, request: Request<Incoming>, known: impl FnOnce()) -> Reply {
+    if let Err(status) = state.guard.check(request.uri(), request.headers()) {
+        return reply::empty(status);
+    }
+    let path = request.uri().path().trim_start_matches('/').to_string();
+    let (token, rest) = path
+        .split_once('/')
+        .map_or((&path[..], None), |(t, r)| (t, Some(r)));
+    if !same(token, &state.token) {
+        if request.method() == Method::GET && rest.is_none() && state.takes(token) {
+            return to_page(&state.token);
+        }
+        return reply::empty(StatusCode::NOT_FOUND);
+    }
+    known();
+    let Some(rest) = rest else {
+        return to_page(&state.token);
+    };
+    match route(&state, rest, request).await {
+        Ok(reply) | Err(reply) => reply,
+    }
+}
+
+fn to_page(token: &str) -> Reply {
+    let mut reply = reply::empty(StatusCode::SEE_OTHER);
+    if let Ok(place) = HeaderValue::from_str(&format!("/{token}/")) {
+        reply.headers_mut().insert(LOCATION, place);
+    }
+    reply
+}
+
+async fn route(state: &Arc<State>, path: &str, request: Request<Incoming>) -> Result<Reply, Reply> {
+    let parts: Vec<&str> = path.split('/').collect();
+    let method = request.method().clone();
+    match (&method, &parts[..]) {
+        (&Method::GET, [""]) => Ok(reply::bytes(page_files::kind(""), page_files::OPEN)),
+        (&Method::GET, ["page", name]) => page_file(name),
+        (&Method::GET, ["about"]) => Ok(reply::json(&about::about(state))),
+        (&Method::GET, ["alive"]) => Ok(alive(state)),
+        (&Method::DELETE, ["jobs", id]) => {
+            if state.store.remove(id) {
+                Ok(reply::empty(StatusCode::NO_CONTENT))
+            } else {
+                Err(gone())
+            }
+        }
+        (&Method::POST, [what]) => post(state, what, request).await,
+        (_, [_] | ["page" | "jobs" | "files", _]) => Err(other_method()),
+        _ => Err(reply::empty(StatusCode::NOT_FOUND)),
+    }
+}
+
+async fn post(state: &Arc<State>, what: &str, request: Request<Incoming>) -> Result<Reply, Reply> {
+    let (head, body) = request.into_parts();
+    let headers = &head.headers;
+    match what {
+        "jobs" => {
+            let held = upload(state, &head.uri, headers, body, (Kind::Job, JOB_BYTES_MAX)).await?;
+            Ok(reply::json(&JobHeld::from(&held)))
+        }
+        "board" => {
+            let asked: BoardAsked = intake::json(headers, body).await?;
+            board(&asked)
+        }
+        "nearest" => {
+            let answers: BTreeMap<String, String> = intake::json(headers, body).await?;
+            let nearest = questions::nearest(&answers);
+            nearest
+                .map(|n| reply::json(&n))
+                .map_err(|why| unusable(&why))
+        }
+        "replay" => {
+            let asked: Question = intake::json(headers, body).await?;
+            asked.check().map_err(|why| unusable(&why))?;
+            let held = held(state, &asked.job)?;
+            let work = move |heard: &_| replays::replayed(&asked, &held, heard);
+            Ok(state.works.stream(work))
+        }
+        _ => Err(reply::empty(StatusCode::NOT_FOUND)),
+    }
+}
+
+#[derive(Serialize)]
+struct BoardShown<'a> {
+    name: &'a str,
+    text: &'a str,
+    values: BTreeMap<String, String>,
+}
+
+fn board(asked: &BoardAsked) -> Result<Reply, Reply> {
+    let read = asked.read().map_err(|why| unusable(&why))?;
+    let wrong = |e: BoardError| unusable(&e.to_string());
+    let text = edited::text(&read.text, &read.shown, &read.sets).map_err(wrong)?;
+    Ok(reply::json(&BoardShown {
+        name: &read.board.name,
+        values: handbook::values(&text, &read.shown, &[]).map_err(wrong)?,
+        text: &text,
+    }))
+}
+
+/// A file that the page sends.
+async fn upload(
+    state: &State,
+    uri: &Uri,
+    headers: &hyper::HeaderMap,
+    body: Incoming,
+    (kind, most): (Kind, u64),
+) -> Result<Held, Reply> {
+    let _alive = state.life.busy();
+    let full = |why: String| reply::error(StatusCode::INSUFFICIENT_STORAGE, &why);
+    let mut room = state.store.room().map_err(full)?;
+    let file = intake::file(headers, body, most, &mut room).await?;
+    let name = label(&name(uri));
+    room.keep(kind, name, file).map_err(full)
+}
+
+/// The name that a request gives a file.
+fn name(uri: &Uri) -> String {
+    let query = uri.query().unwrap_or_default();
+    let name = query.split('&').find_map(|pair| pair.strip_prefix("name="));
+    decoded(name.unwrap_or_default())
+}
+
+/// A text out of an address (RFC 3986, section 2.1).
+fn decoded(text: &str) -> String {
+    let mut bytes = Vec::new();
+    let mut rest = text.as_bytes();
+    while let Some((first, after)) = rest.split_first() {
+        let hex = after.get(..2).and_then(|two| std::str::from_utf8(two).ok());
+        let byte = hex.and_then(|two| u8::from_str_radix(two, 16).ok());
+        match byte {
+            Some(byte) if *first == b'%' => {
+                bytes.push(byte);
+                rest = &after[2..];
+            }
+            _ => {
+                bytes.push(*first);
+                rest = after;
+            }
+        }
+    }
+    String::from_utf8_lossy(&bytes).into_owned()
+}
+
+/// The job of this ID.
+fn held(state: &State, id: &str) -> Result<Held, Reply> {
+    let kinds = [Kind::Job, Kind::Mended];
+    state.store.find(id, &kinds).ok_or_else(gone)
+}
+
+fn gone() -> Reply {
+    let why = "this job is not here any more; drop it on the page again";
+    reply::error(StatusCode::NOT_FOUND, why)
+}
+
+fn unusable(why: &str) -> Reply {
+    reply::error(StatusCode::UNPROCESSABLE_ENTITY, why)
+}
+
+fn other_method() -> Reply {
+    let mut reply = reply::empty(StatusCode::METHOD_NOT_ALLOWED);
+    let allow = HeaderValue::from_static("GET, POST, DELETE");
+    reply.headers_mut().insert(ALLOW, allow);
+    reply
+}
+
+fn page_file(name: &str) -> Result<Reply, Reply> {
+    let text = page_files::text(name).ok_or_else(|| reply::empty(StatusCode::NOT_FOUND))?;
+    Ok(reply::bytes(page_files::kind(name), text))
+}
+
+/// A stream without an end: as long as somebody reads it, a page is open.
+fn alive(state: &State) -> Reply {
+    let (give, take) = mpsc::channel(1);
+    let page = state.life.page();
+    tokio::spawn(async move {
+        let mut ticks = interval(ALIVE);
+        ticks.set_missed_tick_behavior(MissedTickBehavior::Delay);
+        loop {
+            ticks.tick().await;
+            if give.send(Bytes::from_static(b"\n")).await.is_err() {
+                return;
+            }
+        }
+    });
+    reply::lines(take, Box::new(page))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_are_decoded() {
+        for (text, name) in [
+            ("a%20b.gcode", "a b.gcode"),
+            ("%C3%A4", "ä"),
+            ("%", "%"),
+            ("%zz%4", "%zz%4"),
+            ("%+1", "%+1"),
+            ("%FF", "\u{fffd}"),
+        ] {
+            assert_eq!(decoded(text), name);
+        }
+        for (name, shown) in [
+            ("../../etc/passwd", "passwd"),
+            ("C:\\jobs\\a.gcode", "a.gcode"),
+            ("..", ".."),
+            ("", "unnamed"),
+            ("a/", "unnamed"),
+        ] {
+            assert_eq!(label(name), shown);
+        }
+    }
+}

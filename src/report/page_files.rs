@@ -1,0 +1,26 @@
+//! The files of the live page: modules, a stylesheet, the page itself. All are in the program.
+
+/// Name and text of each, as the page asks for them: below `page/`.
+const FILES: [(&str, &str); 2] = [
+    ("app.js", include_str!("page/app.js")),
+    ("style.css", include_str!("page/style.css")),
+];
+
+/// The page.
+pub const OPEN: &str = include_str!("page/open.html");
+
+/// The file of this name.
+pub fn text(name: &str) -> Option<&'static str> {
+    let found = FILES.iter().find(|(known, _)| *known == name);
+    found.map(|(_, text)| *text)
+}
+
+/// The kind of content that a file of this name has, as in a header `Content-Type`.
+pub fn kind(name: &str) -> &'static str {
+    match name.rsplit_once('.') {
+        Some((_, "js")) => "text/javascript; charset=utf-8",
+        Some((_, "css")) => "text/css; charset=utf-8",
+        Some((_, "svg")) => "image/svg+xml",
+        _ => "text/html; charset=utf-8",
+    }
+}

@@ -1,0 +1,61 @@
+//! What `replay` says of its answer on a terminal, and the page beside it.
+
+use crate::answer::replay::ReplayAnswer;
+use crate::study::remedy::Remedy;
+
+use super::summary::Summary;
+use super::text::{headed, shell_word, wrap};
+use super::{advice, words};
+
+/// What was asked, as one would type it.
+#[derive(Clone, Copy, Debug)]
+pub struct Asked<'a> {
+    /// The job's file.
+    pub job: &'a str,
+    /// The board's name or file.
+    pub board: &'a str,
+    /// Keys that were set, as `KEY=VALUE`.
+    pub sets: &'a [String],
+    /// The seed.
+    pub seed: u64,
+}
+
+/// The verdict, the report and what to try next. `strong` makes a text bold.
+pub fn replay(
+    answer: &ReplayAnswer,
+    summary: &Summary,
+    ideas: &[Remedy],
+    asked: &Asked,
+    strong: &dyn Fn(&str) -> String,
+) -> String {
+    let mut told = headed(&summary.verdict, strong);
+    told += &words::report(answer, summary);
+    if !ideas.is_empty() {
+        told += "\ntry next (not tried yet: `headstall remedies` tries these and more)\n";
+    }
+    for idea in ideas {
+        for line in wrap(&advice::line(idea), 76) {
+            told += &format!("  {line}\n");
+        }
+        if !idea.sets.is_empty() {
+            told += &format!("    {}\n", command(asked, &idea.sets));
+        }
+    }
+    told
+}
+
+/// The command with more keys set; a key that was set before gets its new value only.
+fn command(asked: &Asked, sets: &[String]) -> String {
+    let (job, board) = (shell_word(asked.job), shell_word(asked.board));
+    let mut text = format!("headstall replay {job} --board {board}");
+    let key = |set: &str| set.split('=').next().map(str::to_string);
+    let again = |own: &&String| sets.iter().any(|set| key(set) == key(own));
+    let own = asked.sets.iter().filter(|own| !again(own));
+    for set in own.chain(sets) {
+        text += &format!(" --set {}", shell_word(set));
+    }
+    if asked.seed != 0 {
+        text += &format!(" --seed {}", asked.seed);
+    }
+    text
+}
