@@ -65,7 +65,10 @@ pub mod board {
     pub mod types;
 
     pub mod builtin;
+    pub mod edited;
+    pub mod handbook;
     pub mod profile;
+    pub mod questions;
 
     mod durations;
     mod error;

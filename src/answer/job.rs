@@ -1,10 +1,14 @@
 //! The job that a question is about: a name, and bytes that can be read, perhaps more than once.
 
+use std::collections::BTreeMap;
 use std::fmt;
 use std::io::{self, Cursor, Read};
 use std::sync::Arc;
 
-use crate::job::reader::JobReader;
+use crate::job::notices::NoticeKind;
+use crate::job::reader::{JobError, JobReader, Step};
+use crate::replay::source::Steps;
+use crate::study::reshape::{Reshape, Reshaped};
 
 use super::trouble::Trouble;
 
@@ -19,6 +23,8 @@ pub struct Job {
     pub bytes: Option<u64>,
     /// Where limits of this program took effect when the job was last stored: line and message.
     pub limits: Vec<(u64, &'static str)>,
+    /// What is done to it before it is replayed.
+    pub reshape: Option<Reshape>,
     open: Box<dyn Fn() -> io::Result<JobBytes> + Send + Sync>,
 }
 
@@ -40,6 +46,7 @@ impl Job {
             name: name.into(),
             bytes,
             limits: Vec::new(),
+            reshape: None,
             open: Box::new(open),
         }
     }
@@ -61,8 +68,90 @@ impl Job {
         }
     }
 
+    /// Its steps, from the beginning, reshaped where that is wanted.
+    pub(super) fn steps(&self) -> Result<JobSteps, Trouble> {
+        let reader = self.read()?;
+        Ok(match self.reshape {
+            None => JobSteps::AsItIs(reader),
+            Some(how) => JobSteps::Reshaped(Reshaped::new(reader, how)),
+        })
+    }
+
     /// Its bytes, from the beginning.
     pub(super) fn open(&self) -> io::Result<JobBytes> {
         (self.open)()
+    }
+}
+
+/// The job as it was read.
+#[derive(Clone, Debug, PartialEq)]
+pub struct JobRead {
+    /// Its name.
+    pub name: String,
+    /// Lines of the file.
+    pub lines: u64,
+    /// Lines that bear a command.
+    pub commands: u64,
+    /// Bytes of the file.
+    pub bytes: u64,
+    /// Layers found.
+    pub layers: u32,
+    /// Whether anything is extruded.
+    pub extrudes: bool,
+    /// Commands that have no effect here beyond the time to decode them, with their counts.
+    pub other_commands: BTreeMap<String, u64>,
+}
+
+impl JobRead {
+    /// What a reader has come to know by its end.
+    pub(super) fn of<R: Read>(name: &str, reader: &JobReader<R>) -> Self {
+        JobRead {
+            name: name.to_string(),
+            lines: reader.line_count(),
+            commands: reader.command_count(),
+            bytes: reader.byte_count(),
+            layers: reader.layers().count(),
+            extrudes: reader.extruded(),
+            other_commands: reader.notices().others().clone(),
+        }
+    }
+}
+
+/// Steps of a job.
+pub(super) enum JobSteps {
+    /// Those of the file.
+    AsItIs(JobReader<JobBytes>),
+    /// Reshaped.
+    Reshaped(Reshaped<JobReader<JobBytes>>),
+}
+
+impl JobSteps {
+    /// Who reads the file.
+    pub fn reader(&self) -> &JobReader<JobBytes> {
+        match self {
+            JobSteps::AsItIs(reader) => reader,
+            JobSteps::Reshaped(reshaped) => &reshaped.steps,
+        }
+    }
+}
+
+impl Steps for JobSteps {
+    #[inline]
+    fn next_step(&mut self) -> Result<Option<&Step>, JobError> {
+        match self {
+            JobSteps::AsItIs(reader) => reader.next_step(),
+            JobSteps::Reshaped(reshaped) => reshaped.next_step(),
+        }
+    }
+
+    fn byte_count(&self) -> u64 {
+        self.reader().byte_count()
+    }
+
+    fn note(&mut self, kind: NoticeKind, line: u64) {
+        match self {
+            JobSteps::AsItIs(reader) => reader.note_limit(kind, line),
+            JobSteps::Reshaped(reshaped) => reshaped.steps.note_limit(kind, line),
+        }
     }
 }

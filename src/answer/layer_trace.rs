@@ -20,7 +20,7 @@ pub(super) fn again(
     let bytes = job.bytes?;
     progress.at(Task::Tracing, 0, Some(bytes));
     let mut watch = Watch::new(&board.nozzle, |_| {}).with_trace(Some(layer));
-    let source = Planned::new(job.read().ok()?, board);
+    let source = Planned::new(job.steps().ok()?, board);
     let replay = if threads > 1 {
         stream::replay_ahead
     } else {

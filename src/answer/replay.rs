@@ -1,11 +1,8 @@
 //! The question of `replay`: does this job stutter on this board, where, and why?
 
 use std::cell::RefCell;
-use std::collections::BTreeMap;
-use std::io::Read;
 
 use crate::board::types::Board;
-use crate::job::reader::JobReader;
 use crate::replay::cause::PerCause;
 use crate::replay::source::Planned;
 use crate::replay::store::StoredJob;
@@ -16,7 +13,7 @@ use crate::study::causes::{self, Shares};
 use crate::study::explain::plate::{Plate, Survey};
 use crate::study::paths::Paths;
 use crate::study::sample::{Sight, has_draws};
-use crate::study::strips::Strip;
+use crate::study::strips::{Strip, Strips};
 use crate::study::trace::LayerTrace;
 use crate::study::watch::{Found, LayerSum, Need, Watch};
 use crate::surface::bump::Bump;
@@ -25,7 +22,7 @@ use crate::surface::skin::{Exposure, Wanted};
 
 use super::bumps::{self, BumpBook};
 use super::hearers::Hearers;
-use super::job::{Job, JobBytes};
+use super::job::{Job, JobSteps};
 use super::layer_trace;
 use super::luck::Luck;
 use super::progress::{Listener, Progress, Task};
@@ -34,6 +31,7 @@ use super::trouble::Trouble;
 use super::warnings::{Warning, few_runs, warnings};
 
 pub use super::effort::Effort;
+pub use super::job::JobRead;
 
 /// Causes are worked out unasked up to this many lines and chores, counted over all replays: some seconds of work.
 pub(super) const UNASKED_WORK: usize = 16_000_000;
@@ -62,6 +60,8 @@ pub struct ReplayQuestion<'a> {
     pub pictures: bool,
     /// The layer to draw, from 0; `None`: the worst.
     pub layer: Option<u32>,
+    /// The stall whose strip of time alone is wanted; `None`: those of the stalls that lose most.
+    pub strip: Option<u64>,
     /// Height from which a bump counts as visible, mm: an assumption, no source.
     pub visible_mm: f64,
     /// Whether all that is printed counts as part: skirts, purge lines and supports too.
@@ -81,6 +81,7 @@ impl<'a> ReplayQuestion<'a> {
             effort: Effort::Usual,
             pictures: false,
             layer: None,
+            strip: None,
             visible_mm: 0.1,
             whole: false,
             runs: 20,
@@ -96,25 +97,6 @@ pub enum Attribution {
     Shapley,
     /// By what the main loop mostly did meanwhile: an approximation.
     MainLoop,
-}
-
-/// The job as it was read.
-#[derive(Clone, Debug, PartialEq)]
-pub struct JobRead {
-    /// Its name.
-    pub name: String,
-    /// Lines of the file.
-    pub lines: u64,
-    /// Lines that bear a command.
-    pub commands: u64,
-    /// Bytes of the file.
-    pub bytes: u64,
-    /// Layers found.
-    pub layers: u32,
-    /// Whether anything is extruded.
-    pub extrudes: bool,
-    /// Commands that have no effect here beyond the time to decode them, with their counts.
-    pub other_commands: BTreeMap<String, u64>,
 }
 
 /// What the pictures of a replay are drawn from.
@@ -219,7 +201,7 @@ impl ReplayAnswer {
 
 /// One pass over the job, and what it left.
 struct Pass {
-    replayed: Replayed<Planned<JobReader<JobBytes>>>,
+    replayed: Replayed<Planned<JobSteps>>,
     found: Found,
     stalls: StallBook,
     bumps: BumpBook,
@@ -235,7 +217,7 @@ pub fn replay(
     listener: &mut dyn Listener,
 ) -> Result<ReplayAnswer, Trouble> {
     let pass = pass(job, question, progress, listener)?;
-    let layers = pass.replayed.source.steps.layers().count().max(1);
+    let layers = pass.replayed.source.steps.reader().layers().count().max(1);
     if let Some(layer) = question.layer
         && layer >= layers
     {
@@ -296,7 +278,10 @@ fn pass<'l>(
     if draws {
         watch = watch
             .with_trace(question.layer)
-            .with_strips(STRIPS_MAX)
+            .with_strips(match question.strip {
+                Some(stall) => Strips::only(stall),
+                None => Strips::new(STRIPS_MAX),
+            })
             .with_paths(Paths::default());
     }
     if question.effort != Effort::Quick {
@@ -315,7 +300,7 @@ fn pass<'l>(
         progress,
         bytes: job.bytes,
     };
-    let source = Planned::new(job.read()?, board);
+    let source = Planned::new(job.steps()?, board);
     let replay = if question.threads > 1 {
         stream::replay_ahead
     } else {
@@ -446,10 +431,10 @@ fn answered(
         });
         surfaces = Some(counts);
     }
-    let reader = &replayed.source.steps;
+    let reader = replayed.source.steps.reader();
     let warnings = warnings(question.board, reader, exposure.as_ref(), &bumps);
     ReplayAnswer {
-        job: job_read(&job.name, reader),
+        job: JobRead::of(&job.name, reader),
         board: question.board.clone(),
         seed: question.seed,
         visible_mm: question.visible_mm,
@@ -482,17 +467,5 @@ fn answered(
             plate,
         }),
         layers: seen.layers,
-    }
-}
-
-fn job_read<R: Read>(name: &str, reader: &JobReader<R>) -> JobRead {
-    JobRead {
-        name: name.to_string(),
-        lines: reader.line_count(),
-        commands: reader.command_count(),
-        bytes: reader.byte_count(),
-        layers: reader.layers().count(),
-        extrudes: reader.extruded(),
-        other_commands: reader.notices().others().clone(),
     }
 }

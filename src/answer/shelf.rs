@@ -55,10 +55,10 @@ impl ShelvedJob {
             whole: false,
             aside: threads > 1,
         };
-        let mut planned = Planned::new(self.job.read()?, board);
+        let mut planned = Planned::new(self.job.steps()?, board);
         let (stored, exposure) = faces::store(&mut planned, &board.nozzle, &wanted)
             .map_err(|e| Trouble::job(&self.job.name, &e))?;
-        let cut = planned.steps.notices().limits();
+        let cut = planned.steps.reader().notices().limits();
         self.job.limits = cut.map(|n| (n.line, n.kind.message())).collect();
         Ok(KeptJob {
             board: board.clone(),

@@ -131,6 +131,7 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         },
         pictures: folder.is_some(),
         layer: args.layer,
+        strip: None,
         visible_mm: args.visible,
         whole: args.whole,
         runs: args.runs as usize,

@@ -77,6 +77,11 @@ const TABLES: [(&str, &[&str]); 15] = [
     ("fit", &["keys", "draws"]),
 ];
 
+/// Each table and its keys.
+pub(super) fn tables() -> impl Iterator<Item = (&'static str, &'static [&'static str])> {
+    TABLES.into_iter()
+}
+
 /// The keys of the table at this path.
 pub(super) fn keys(path: &str) -> &'static [&'static str] {
     let path = if path.starts_with("chore.") {

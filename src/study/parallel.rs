@@ -1,12 +1,13 @@
 //! The same work on many items, on some threads.
 
+use std::panic::resume_unwind;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread::{self, Builder};
 
 /// Does `work` on each of `count` items, `threads` at a time; results in order, whatever the
 /// threads. `each` hears how many are done. Where the system has fewer threads to give, those there are do
-/// the work; the caller's own is always one of them.
+/// the work; the caller's own is always one of them. Where `each` or `work` unwinds, so does this, with the same payload.
 pub fn map<R: Send>(
     count: usize,
     threads: usize,
@@ -28,12 +29,15 @@ pub fn map<R: Send>(
         }
     };
     thread::scope(|scope| {
-        for _ in 1..threads.min(count) {
-            if Builder::new().spawn_scoped(scope, worker).is_err() {
-                break;
+        let spawn = || Builder::new().spawn_scoped(scope, worker).ok();
+        let others: Vec<_> = (1..threads.min(count)).map_while(|_| spawn()).collect();
+        worker();
+        for other in others {
+            // Whoever gives the work up has it unwind; so do the others, and nothing is said of it.
+            if let Err(payload) = other.join() {
+                resume_unwind(payload);
             }
         }
-        worker();
     });
     let results = results.into_inner().expect("no worker panics");
     results
@@ -63,4 +67,29 @@ pub fn try_map<R: Send, E: Send>(
     });
     // Those left out stand behind an error.
     results.into_iter().flatten().collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::panic::{AssertUnwindSafe, catch_unwind};
+
+    /// Work is given up by unwinding, whichever thread is the first to hear of it.
+    #[test]
+    fn what_unwinds_comes_out() {
+        let others = Mutex::new(0);
+        let own = thread::current().id();
+        for from_own in [true, false] {
+            let each = |_| {
+                if (thread::current().id() == own) == from_own {
+                    resume_unwind(Box::new("given up"));
+                }
+                *others.lock().unwrap() += 1;
+                thread::sleep(std::time::Duration::from_millis(1));
+            };
+            let work = || map(100, 2, &each, &|k| k);
+            let payload = catch_unwind(AssertUnwindSafe(work)).unwrap_err();
+            assert_eq!(payload.downcast_ref(), Some(&"given up"));
+        }
+    }
 }

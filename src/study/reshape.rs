@@ -41,7 +41,8 @@ const ARC_BYTES: u32 = 16;
 /// Steps of a job, reshaped as they come; what one move may stand for is looked ahead.
 #[derive(Debug)]
 pub struct Reshaped<T> {
-    steps: T,
+    /// The steps as they come.
+    pub steps: T,
     how: Reshape,
     /// Steps that were read and not given yet.
     ahead: VecDeque<Step>,

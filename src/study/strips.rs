@@ -105,6 +105,8 @@ const WORTH: f64 = 1.05;
 #[derive(Clone, Debug, Default)]
 pub struct Strips {
     most: usize,
+    /// The one stall whose strip is kept.
+    only: Option<u64>,
     held: VecDeque<Held>,
     inserted_s: VecDeque<f64>,
     pieces: VecDeque<Piece>,
@@ -142,6 +144,15 @@ impl Strips {
     pub fn new(most: usize) -> Self {
         Strips {
             most,
+            ..Strips::default()
+        }
+    }
+
+    /// Keeps that of this stall.
+    pub fn only(stall: u64) -> Self {
+        Strips {
+            most: 1,
+            only: Some(stall),
             ..Strips::default()
         }
     }
@@ -279,6 +290,9 @@ impl Strips {
         let Some((stall, moment)) = self.ended.take() else {
             return;
         };
+        if self.only.is_some_and(|only| only != stall.stall) {
+            return;
+        }
         let cut = match moment.strip {
             Some(cut) => cut,
             None => self.cut(moment.worst_s, moment.until_s),

@@ -175,9 +175,9 @@ impl<S: FnMut(&bumps::Found)> Watch<S> {
         self
     }
 
-    /// Keeps time strips too, of this many stalls at most.
-    pub fn with_strips(mut self, most: usize) -> Self {
-        self.strips = (most > 0).then(|| Strips::new(most));
+    /// Keeps time strips too.
+    pub fn with_strips(mut self, strips: Strips) -> Self {
+        self.strips = Some(strips);
         self
     }
 

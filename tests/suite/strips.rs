@@ -6,6 +6,7 @@ use headstall::replay::stream::{Done, Watcher, replay};
 use headstall::replay::world::Cause;
 use headstall::study::bumps;
 use headstall::study::paths::Paths;
+use headstall::study::strips::Strips;
 use headstall::study::watch::{Found, Watch};
 
 use super::making::board_from;
@@ -28,14 +29,14 @@ fn circles(layers: u32, chords: u32) -> String {
 }
 
 /// What a watch found, and the most that one stall lost, s.
-fn watched(job: &str, board: &Board, most: usize) -> (Found, f64) {
+fn watched(job: &str, board: &Board, strips: Strips) -> (Found, f64) {
     let mut most_s: f64 = 0.0;
     let each = |found: &bumps::Found| {
         if let bumps::Found::Stall(stall) = found {
             most_s = most_s.max(stall.lost_s);
         }
     };
-    let mut watch = Watch::new(&board.nozzle, each).with_strips(most);
+    let mut watch = Watch::new(&board.nozzle, each).with_strips(strips);
     replay(job.as_bytes(), board, 0, &mut watch).unwrap();
     (watch.found(), most_s)
 }
@@ -43,7 +44,7 @@ fn watched(job: &str, board: &Board, most: usize) -> (Found, f64) {
 #[test]
 fn strips_show_what_happened() {
     let board = board_from(STUTTERS, &[]);
-    let (found, most_s) = watched(&circles(3, 3000), &board, 12);
+    let (found, most_s) = watched(&circles(3, 3000), &board, Strips::new(12));
     let strips = &found.seen.strips;
     assert_eq!(strips.len(), 12);
     assert!(found.seen.stalls() > 20);
@@ -108,7 +109,7 @@ fn strips_of_long_stalls_are_short() {
     let (found, most_s) = watched(
         &circles(1, 20_000),
         &board_from(text, &["link.reply_ms=20"]),
-        5,
+        Strips::new(5),
     );
     let first = &found.seen.strips[0];
     assert!(most_s > 60.0);
@@ -189,4 +190,20 @@ fn paths_stay_within_their_bound() {
     };
     let (layers, within_mm) = both.paths.finish(|layers| count(layers) <= 600);
     assert!(layers.len() == 4 && within_mm > 0.02 && count(&layers) <= 600);
+}
+
+/// The strip of any stall can be had, and it is the one that stands among the others.
+#[test]
+fn the_strip_of_one_stall() {
+    let board = board_from(STUTTERS, &[]);
+    let job = circles(3, 3000);
+    let (found, _) = watched(&job, &board, Strips::new(1000));
+    let all = &found.seen.strips;
+    assert!(all.len() > 20);
+    for strip in [&all[0], &all[all.len() / 2], &all[all.len() - 1]] {
+        let (found, _) = watched(&job, &board, Strips::only(strip.stall));
+        assert_eq!(found.seen.strips, [strip.clone()]);
+    }
+    let (found, _) = watched(&job, &board, Strips::only(1_000_000));
+    assert!(found.seen.strips.is_empty());
 }

@@ -1,6 +1,6 @@
 //! What the page is told as it opens.
 
-use headstall::board::builtin;
+use headstall::board::{builtin, handbook, questions};
 use serde::Serialize;
 use serde_json::{Value, json};
 
@@ -29,8 +29,8 @@ pub fn about(state: &State) -> Value {
     json!({
         "version": env!("CARGO_PKG_VERSION"),
         "boards": boards.collect::<Vec<_>>(),
-        "questions": [],
-        "keys": [],
+        "questions": questions::QUESTIONS,
+        "keys": handbook::notes(),
         "limits": {
             "job_bytes": JOB_BYTES_MAX,
             "recording_bytes": RECORDING_BYTES_MAX,

@@ -5,6 +5,7 @@ use headstall::board::builtin;
 use headstall::board::profile::{self, Override};
 use headstall::board::types::Board;
 use headstall::report::wall::Across;
+use headstall::study::reshape::Reshape;
 use headstall::text::clean;
 use serde::{Deserialize, Serialize};
 
@@ -169,6 +170,9 @@ pub struct Question {
     /// The layer to draw.
     #[serde(default)]
     pub layer: Option<u32>,
+    /// Chords are merged where the path stays within this, mm.
+    #[serde(default)]
+    pub merge_mm: Option<f64>,
 }
 
 fn visible_mm() -> f64 {
@@ -191,6 +195,14 @@ impl Question {
         if !(1..=10_000).contains(&self.runs) {
             return Err("runs: must be a whole number from 1 to 10000".to_string());
         }
+        if self.merge_mm.is_some_and(|mm| !(0.0..=1.0).contains(&mm)) {
+            return Err("merge_mm: must be a number of mm from 0 to 1".to_string());
+        }
         Ok(())
+    }
+
+    /// What is done to the job before it is replayed.
+    pub fn reshape(&self) -> Option<Reshape> {
+        self.merge_mm.map(Reshape::Merge)
     }
 }

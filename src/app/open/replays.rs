@@ -31,6 +31,7 @@ pub fn question<'a>(asked: &Question, board: &'a BoardRead) -> ReplayQuestion<'a
         effort: asked.effort.into(),
         pictures: true,
         layer: asked.layer,
+        strip: None,
         visible_mm: asked.visible_mm,
         whole: asked.whole,
         runs: asked.runs as usize,
@@ -59,6 +60,7 @@ struct Idea {
 pub fn replayed(asked: &Question, held: &Held, heard: &Heard) -> Answer {
     let board = asked.board.read()?;
     let mut job = job(held, &heard.cancel);
+    job.reshape = asked.reshape();
     let answer = replay(&mut job, &question(asked, &board), heard, &mut ())
         .map_err(|trouble| inputs::failure(trouble, &board.shown).to_string())?;
     let set = board.set();

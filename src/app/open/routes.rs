@@ -1,8 +1,11 @@
 //! What can be asked, and who answers.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
 
+use headstall::board::profile::BoardError;
+use headstall::board::{edited, handbook, questions};
 use headstall::report::page_files;
 use hyper::body::{Bytes, Incoming};
 use hyper::header::{ALLOW, HeaderValue, LOCATION};
@@ -88,6 +91,13 @@ async fn post(state: &Arc<State>, what: &str, request: Request<Incoming>) -> Res
             let asked: BoardAsked = intake::json(headers, body).await?;
             board(&asked)
         }
+        "nearest" => {
+            let answers: BTreeMap<String, String> = intake::json(headers, body).await?;
+            let nearest = questions::nearest(&answers);
+            nearest
+                .map(|n| reply::json(&n))
+                .map_err(|why| unusable(&why))
+        }
         "replay" => {
             let asked: Question = intake::json(headers, body).await?;
             asked.check().map_err(|why| unusable(&why))?;
@@ -103,13 +113,17 @@ async fn post(state: &Arc<State>, what: &str, request: Request<Incoming>) -> Res
 struct BoardShown<'a> {
     name: &'a str,
     text: &'a str,
+    values: BTreeMap<String, String>,
 }
 
 fn board(asked: &BoardAsked) -> Result<Reply, Reply> {
     let read = asked.read().map_err(|why| unusable(&why))?;
+    let wrong = |e: BoardError| unusable(&e.to_string());
+    let text = edited::text(&read.text, &read.shown, &read.sets).map_err(wrong)?;
     Ok(reply::json(&BoardShown {
         name: &read.board.name,
-        text: &read.text,
+        values: handbook::values(&text, &read.shown, &[]).map_err(wrong)?,
+        text: &text,
     }))
 }
 
