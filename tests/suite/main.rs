@@ -47,3 +47,4 @@ mod surfaces;
 mod surfaces_parts;
 mod tidy;
 mod wall;
+mod webdriver;
