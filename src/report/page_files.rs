@@ -1,9 +1,24 @@
 //! The files of the live page: modules, a stylesheet, the page itself. All are in the program.
 
 /// Name and text of each, as the page asks for them: below `page/`.
-const FILES: [(&str, &str); 2] = [
+const FILES: [(&str, &str); 17] = [
     ("app.js", include_str!("page/app.js")),
+    ("camera.js", include_str!("page/camera.js")),
+    ("controls.js", include_str!("page/controls.js")),
+    ("data.js", include_str!("page/data.js")),
+    ("dom.js", include_str!("page/dom.js")),
+    ("edges.js", include_str!("page/edges.js")),
+    ("marks.js", include_str!("page/marks.js")),
+    ("measure.js", include_str!("page/measure.js")),
+    ("photo.js", include_str!("page/photo.js")),
+    ("photographs.js", include_str!("page/photographs.js")),
+    ("see.css", include_str!("page/see.css")),
+    ("see.js", include_str!("page/see.js")),
+    ("sight.js", include_str!("page/sight.js")),
+    ("solid.js", include_str!("page/solid.js")),
+    ("stopwatch.js", include_str!("page/stopwatch.js")),
     ("style.css", include_str!("page/style.css")),
+    ("wall.js", include_str!("page/wall.js")),
 ];
 
 /// The page.

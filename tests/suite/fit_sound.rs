@@ -49,9 +49,9 @@ impl Noise {
 }
 
 /// Start and end of each section, s.
-fn edges_s() -> Vec<[f64; 2]> {
+fn edges_s(sections_s: &[f64]) -> Vec<[f64; 2]> {
     let mut at = HOMING_S + PAUSE_S;
-    SECTIONS_S
+    sections_s
         .iter()
         .map(|length| {
             let edges = [at, at + length];
@@ -71,8 +71,8 @@ fn motor_hz(at_s: f64, length_s: f64) -> Option<f64> {
     (beat > 0.15).then(|| 400.0 + 300.0 * (at_s * 1.7).sin())
 }
 
-fn recording(scene: &Scene) -> Vec<f32> {
-    let edges = edges_s();
+fn recording(scene: &Scene, sections_s: &[f64]) -> Vec<f32> {
+    let edges = edges_s(sections_s);
     let end_s = edges[edges.len() - 1][1] + AFTER_S;
     let count = (end_s * RATE_HZ) as usize;
     let mut noise = Noise(88_172_645_463_325_252);
@@ -135,8 +135,23 @@ fn echoed(dry: &[f64], echo_s: f64) -> Vec<f64> {
     wet
 }
 
+/// A recording of a coupon with these sections in a quiet room, as a WAV file.
+pub fn write_wav(place: &std::path::Path, sections_s: &[f64]) {
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: RATE_HZ as u32,
+        bits_per_sample: 32,
+        sample_format: hound::SampleFormat::Float,
+    };
+    let mut wav = hound::WavWriter::create(place, spec).unwrap();
+    for sample in recording(&QUIET, sections_s) {
+        wav.write_sample(sample).unwrap();
+    }
+    wav.finalize().unwrap();
+}
+
 fn heard(scene: &Scene, sections: usize) -> Result<Heard, Refused> {
-    hear(&recording(scene), RATE_HZ, sections)
+    hear(&recording(scene, &SECTIONS_S), RATE_HZ, sections)
 }
 
 /// All durations within `bias_s` of a common error and `spread_s` of each other's.
@@ -162,7 +177,7 @@ fn right(scene: &Scene, bias_s: f64, spread_s: f64) {
         found
             .edges_s
             .iter()
-            .zip(edges_s())
+            .zip(edges_s(&SECTIONS_S))
             .all(|(f, e)| (f[0] - e[0]).abs() < 0.15)
     );
 }

@@ -24,10 +24,12 @@ mod gallery;
 mod laws;
 #[cfg(unix)]
 mod limits;
+mod live;
 mod main_loop;
 mod making;
 mod map;
 mod mend;
+mod open_seen;
 mod oracle;
 mod plainly;
 mod ref_bump;

@@ -14,7 +14,7 @@ export function mountSee(root, app) {
   const none = el('p', { text: 'Choose a job first: its part is what bumps are marked on.' });
   const onPhotos = el('div', { id: 'see-photos' }), onExplain = el('div', { id: 'see-explain' });
   const onWall = el('div'), wallPart = el('section', { class: 'see-wall', hidden: true }, el('h3', { text: 'On the unrolled wall' }), onWall);
-  root.append(none, onPhotos, wallPart, onExplain);
+  root.append(none, el('div', { class: 'see-beside' }, el('div', {}, onPhotos, wallPart), onExplain));
   const marks = mountMarks(onWall), last = () => marks.marks().at(-1);
   const photos = mountPhotographs(onPhotos, {
     layers: () => {
@@ -61,15 +61,20 @@ function predicted(data, part) {
 }
 
 function mountExplain(root, app, marks) {
+  // `value`: the command's own; empty ones are left to the program.
   const number = (id, value, min, max, step) => el('input', { type: 'number', id, value, min, max, step, on: { change: soon } });
   const angleErr = number('see-angle-err', '3', 1, 90, 0.5), zErr = number('see-z-err', '', 0, 20, 0.05);
+  const window = [['from, degrees', -360, 720], ['to, degrees', -360, 720], ['from height, mm', 0, 10000], ['to height, mm', 0, 10000]]
+    .map(([words, min, max], k) => [words, number('see-window-' + k, '', min, max, 'any')]);
   const told = el('p', { role: 'status', id: 'see-told' }), text = el('pre', { id: 'see-text', hidden: true });
   const picture = el('img', { id: 'see-picture', class: 'picture', hidden: true, alt: 'The bumps on the unrolled wall, over those predicted, and what they agree with' });
   const now = button('Explain now', ask, { id: 'see-now' });
   root.append(
     el('h3', { text: 'What they agree with' }),
     el('p', { class: 'note', text: 'How exactly can you tell places? From a photograph that fits: heights to a layer or so, angles to 2 or 3 degrees. Left empty, the height’s error is 0.3 mm, or nothing for counted layers.' }),
-    el('div', { class: 'controls' }, labelled('Error of angles, degrees', angleErr), labelled('Error of heights, mm', zErr), now), told, text, picture);
+    el('div', { class: 'controls' }, labelled('Error of angles, degrees', angleErr), labelled('Error of heights, mm', zErr)),
+    el('fieldset', { class: 'controls' }, el('legend', { text: 'Where you looked, counter-clockwise (all four or none)' }), ...window.map(([words, input]) => labelled(words, input))),
+    el('div', { class: 'controls' }, now), told, text, picture);
   let timer = 0, running = null;
 
   const count = () => marks.marks().length;
@@ -103,6 +108,8 @@ function mountExplain(root, app, marks) {
     const asked = { ...app.question(), seen: marks.csv() };
     if (angleErr.value !== '') asked.angle_err_deg = angleErr.valueAsNumber;
     if (zErr.value !== '') asked.z_err_mm = zErr.valueAsNumber;
+    const looked = window.map(([, input]) => input.value);
+    if (looked.some((v) => v !== '')) asked.window = looked.join(',');
     told.textContent = 'Comparing ' + n + ' bumps with each explanation.';
     try {
       const answer = await app.api.stream('explain', asked, { signal: mine.signal });
