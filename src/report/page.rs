@@ -7,14 +7,15 @@ use base64::engine::general_purpose::STANDARD;
 
 use crate::answer::replay::{Drawing, ReplayAnswer};
 use crate::replay::cause::Cause;
-use crate::study::paths::{LEVELS, LayerPath};
+use crate::study::paths::LayerPath;
 use crate::study::remedy::Remedy;
 
 use super::advice;
 use super::look::palette;
 use super::look::picture::{escape, number};
 use super::numbers::{count, rate, share, time};
-use super::page_data::{BUMPS_MAX, Data, STALLS_MAX, colour};
+use super::page_data::Data;
+use super::page_files::{self, STYLE};
 use super::page_seen;
 use super::summary::Summary;
 use super::text::{glued, shell_word};
@@ -54,9 +55,6 @@ pub struct Earlier {
 /// Bytes of pictures: in base64 four for each three.
 const PICTURES_BYTES_MAX: usize = 500_000;
 
-const STYLE: &str = include_str!("page/style.css");
-const SCRIPT: &str = include_str!("page/script.js");
-
 /// The page; below 5 MB.
 pub fn html(page: &Page) -> String {
     let s = page.summary;
@@ -75,11 +73,8 @@ pub fn html(page: &Page) -> String {
     figures(&mut body, page.answer, s);
     causes(&mut body, s);
     ideas(&mut body, page.ideas, s);
-    map(&mut body, page);
-    body.push_str(MOMENT);
-    let data = Data::of(page.answer, page.drawing, page.layers);
-    bump_table(&mut body, page);
-    stall_table(&mut body, page, data.strips.len());
+    body.push_str(VIEWS);
+    let data = Data::of(page.answer, page.drawing, page.layers, page.within_mm);
     pictures(&mut body, page);
     page_seen::section(&mut body, data.seen.as_ref(), &s.job);
     earlier(&mut body, page.earlier);
@@ -101,10 +96,10 @@ pub fn html(page: &Page) -> String {
          style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:\">\n\
          <title>{} · {}</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n{body}\
          <script type=\"application/json\" id=\"data\">{data}</script>\n\
-         <script>\n{SCRIPT}{}</script>\n</body>\n</html>\n",
+         <script>\n{}</script>\n</body>\n</html>\n",
         escape(&s.job),
         escape(&s.verdict),
-        page_seen::SCRIPT
+        page_files::report_script()
     )
 }
 
@@ -283,84 +278,22 @@ fn ideas(body: &mut String, ideas: &[Remedy], s: &Summary) {
     );
 }
 
-fn map(body: &mut String, page: &Page) {
-    if page.layers.is_empty() {
-        return;
-    }
-    let key: String = (0..LEVELS).fold(String::new(), |all, k| {
-        all + &format!("<i style=\"background:{}\"></i>", colour(k))
-    });
-    let _ = writeln!(
-        body,
-        "<section><h2>Layer by layer</h2>\n\
-         <div class=\"controls\"><button type=\"button\" id=\"down\" aria-label=\"Layer below\">−</button>\
-         <input type=\"range\" id=\"slider\" min=\"0\" max=\"{}\" step=\"1\" aria-label=\"Layer\">\
-         <button type=\"button\" id=\"up\" aria-label=\"Layer above\">+</button>\
-         <output id=\"which\" for=\"slider\"></output></div>\n\
-         <div class=\"paper\"><canvas id=\"map\" role=\"img\" aria-label=\"Path of the layer seen from above\"></canvas>\
-         <div id=\"tip\" role=\"status\"></div></div>\n\
-         <p class=\"scale\"><span>stopped</span>{key}<span>full speed</span></p>\n\
-         <p class=\"note\">◆ visible bump. ● dwell: the head stood still and oozed. ▽ dip: below half speed. ▬ drag: only slower. \
-         Point at a mark or at the path for its line. The path is drawn within {} mm; grey: moves without printing.{}</p></section>",
-        page.layers.len() - 1,
-        number(page.within_mm.max(0.01)),
-        if page.layers.len() < page.summary.layers as usize {
-            " Layers are left out to keep the page small."
-        } else {
-            ""
-        }
-    );
-}
+/// Where the script puts its views; those with nothing to show stay hidden.
+const VIEWS: &str = "\
+<section id=\"map\" hidden><h2>Layer by layer</h2><div class=\"view\"></div></section>
+<section id=\"moment\" hidden><h2>What happened there</h2><div class=\"view\"></div></section>
+<section id=\"part\" hidden><h2>The part from a corner</h2><div class=\"view\"></div></section>
+<section id=\"wall\" hidden><h2>The outer wall, unrolled</h2><div class=\"view\"></div></section>
+<section id=\"bumps\" hidden><h2>Visible bumps</h2><div class=\"view\"></div></section>
+<section id=\"stalls\" hidden><h2>Stalls</h2><div class=\"view\"></div></section>
+";
 
-const MOMENT: &str = "<section id=\"moment\" hidden><h2>What happened there</h2><p id=\"moment-where\"></p>\
-<div class=\"paper\" id=\"strip\"></div></section>\n";
-
-fn stall_table(body: &mut String, page: &Page, strips: usize) {
-    if page.answer.stalls.list().is_empty() {
-        return;
-    }
-    let total = page.summary.stalls;
-    let shown = page.answer.stalls.list().len().min(STALLS_MAX) as u64;
-    let which = if shown < total {
-        format!("The {shown} that lose most of {total}; all are in stalls.csv.")
-    } else {
-        format!("All {total}.")
-    };
-    let _ = writeln!(
-        body,
-        "<section><h2>Stalls</h2><p class=\"note\">{which} Choose one to see the time around it \
-         (kept for the {} worst). Click a heading to sort.</p>\n\
-         <div class=\"scroll\"><table id=\"stalls\" role=\"grid\"><thead><tr></tr></thead><tbody></tbody></table></div>\n\
-         <button type=\"button\" id=\"more-stalls\" class=\"more\" hidden>Show all</button></section>",
-        strips
-    );
-}
-
-/// The visible bumps, the highest first.
-fn bump_table(body: &mut String, page: &Page) {
-    let total = page.answer.bumps.visible();
-    let shown = (page.answer.visible_bumps().take(BUMPS_MAX).count()) as u64;
-    if shown == 0 {
-        return;
-    }
-    let which = match (shown, total) {
-        (1, 1) => "The only one.".to_string(),
-        (shown, total) if shown < total => {
-            format!("The {shown} highest of {total}; bumps.csv has all.")
-        }
-        (_, total) => format!("All {total}."),
-    };
-    let _ = writeln!(
-        body,
-        "<section><h2>Visible bumps</h2><p class=\"note\">{which} These are the bumps of the run that is shown (seed {}), \
-         the highest first. Choose one to see it on its layer. Click a heading to sort.</p>\n\
-         <div class=\"scroll\"><table id=\"bumps\" role=\"grid\"><thead><tr></tr></thead><tbody></tbody></table></div>\n\
-         <button type=\"button\" id=\"more-bumps\" class=\"more\" hidden>Show all</button></section>",
-        page.summary.seed
-    );
-}
-
+/// The pictures that stand beside the page as files, folded up.
 fn pictures(body: &mut String, page: &Page) {
+    if page.pictures.is_empty() {
+        return;
+    }
+    body.push_str("<section><details><summary>The pictures for a forum</summary>\n");
     let mut room = PICTURES_BYTES_MAX;
     for (svg, what) in page.pictures {
         if svg.len() > room {
@@ -373,11 +306,12 @@ fn pictures(body: &mut String, page: &Page) {
         room -= svg.len();
         let _ = writeln!(
             body,
-            "<section><img class=\"picture\" alt=\"{}\" src=\"data:image/svg+xml;base64,{}\"></section>",
+            "<img class=\"picture\" alt=\"{}\" src=\"data:image/svg+xml;base64,{}\">",
             escape(what),
             STANDARD.encode(svg)
         );
     }
+    body.push_str("</details></section>\n");
 }
 
 fn board(body: &mut String, page: &Page) {

@@ -34,6 +34,15 @@ pub struct Data {
     /// By the stall's number.
     pub strips: Vec<(u64, String)>,
     worst_layer: u32,
+    /// Seed of the run that is shown.
+    seed: u64,
+    /// All visible bumps and all stalls, the unlisted included.
+    visible_bumps: u64,
+    stall_count: u64,
+    /// How far the drawn path may be from the real one, mm.
+    within_mm: f64,
+    /// Whether layers are missing.
+    layers_left_out: bool,
     /// The walls on which bumps that are seen can be noted.
     pub seen: Option<SeenWalls>,
 }
@@ -78,8 +87,13 @@ struct StallRow(
 );
 
 impl Data {
-    /// What the script is given of an answer; `layers`: the path.
-    pub fn of(answer: &ReplayAnswer, drawing: &Drawing, layers: &[LayerPath]) -> Self {
+    /// What the script is given of an answer; `layers`: the path, within `within_mm` of the real one.
+    pub fn of(
+        answer: &ReplayAnswer,
+        drawing: &Drawing,
+        layers: &[LayerPath],
+        within_mm: f64,
+    ) -> Self {
         let stalls = answer.stalls.worst(STALLS_MAX);
         let bumps = answer.visible_bumps().take(BUMPS_MAX);
         Data {
@@ -89,6 +103,11 @@ impl Data {
             stalls: stalls.into_iter().map(stall_row).collect(),
             strips: strips(answer, drawing),
             worst_layer: answer.worst_layer().unwrap_or(0),
+            seed: answer.seed,
+            visible_bumps: answer.bumps.visible(),
+            stall_count: answer.stall_count(),
+            within_mm,
+            layers_left_out: layers.len() < answer.job.layers as usize,
             seen: SeenWalls::of(answer, drawing),
         }
     }

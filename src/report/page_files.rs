@@ -1,24 +1,47 @@
 //! The files of the live page: modules, a stylesheet, the page itself. All are in the program.
 
 /// Name and text of each, as the page asks for them: below `page/`.
-const FILES: [(&str, &str); 17] = [
+const FILES: &[(&str, &str)] = &[
     ("app.js", include_str!("page/app.js")),
     ("camera.js", include_str!("page/camera.js")),
     ("controls.js", include_str!("page/controls.js")),
     ("data.js", include_str!("page/data.js")),
     ("dom.js", include_str!("page/dom.js")),
     ("edges.js", include_str!("page/edges.js")),
+    ("map.js", include_str!("page/map.js")),
     ("marks.js", include_str!("page/marks.js")),
     ("measure.js", include_str!("page/measure.js")),
+    ("part.js", include_str!("page/part.js")),
     ("photo.js", include_str!("page/photo.js")),
     ("photographs.js", include_str!("page/photographs.js")),
+    ("report.js", include_str!("page/report.js")),
     ("see.css", include_str!("page/see.css")),
     ("see.js", include_str!("page/see.js")),
+    ("select.js", include_str!("page/select.js")),
     ("sight.js", include_str!("page/sight.js")),
     ("solid.js", include_str!("page/solid.js")),
     ("stopwatch.js", include_str!("page/stopwatch.js")),
-    ("style.css", include_str!("page/style.css")),
+    ("strip.js", include_str!("page/strip.js")),
+    ("style.css", STYLE),
+    ("tables.js", include_str!("page/tables.js")),
     ("wall.js", include_str!("page/wall.js")),
+];
+
+/// The look of the live page and of `report.html`.
+pub const STYLE: &str = include_str!("page/style.css");
+
+/// The modules that `report.html` shows its views with, each behind those that it imports.
+const REPORT: [&str; 10] = [
+    "dom.js",
+    "data.js",
+    "select.js",
+    "map.js",
+    "part.js",
+    "wall.js",
+    "tables.js",
+    "strip.js",
+    "marks.js",
+    "report.js",
 ];
 
 /// The page.
@@ -38,4 +61,18 @@ pub fn kind(name: &str) -> &'static str {
         Some((_, "svg")) => "image/svg+xml",
         _ => "text/html; charset=utf-8",
     }
+}
+
+/// The script of `report.html`, which must do without a second file: its modules in one scope, their imports left out.
+pub fn report_script() -> String {
+    let mut script = String::from("'use strict';\n(() => {\n");
+    for name in REPORT {
+        for line in text(name).expect("a module of ours").lines() {
+            if !line.starts_with("import ") {
+                script += line.strip_prefix("export ").unwrap_or(line);
+                script.push('\n');
+            }
+        }
+    }
+    script + "})();\n"
 }

@@ -10,9 +10,6 @@ use crate::study::explain::moves::Outline;
 use super::look::picture::escape;
 use super::text::shell_word;
 
-/// What the browser runs for it.
-pub const SCRIPT: &str = include_str!("page/seen.js");
-
 /// The walls, for the script. The middles are those that `explain` takes angles from.
 #[derive(Serialize)]
 pub struct SeenWalls {
@@ -62,16 +59,8 @@ impl SeenWalls {
 
 /// The section; the script fills it.
 pub fn section(body: &mut String, walls: Option<&SeenWalls>, job: &str) {
-    let Some(walls) = walls else {
+    if walls.is_none() {
         return;
-    };
-    let mut choice = String::new();
-    if walls.parts.len() > 1 {
-        choice += "<label>Part, counted from the left <select id=\"seen-part\">";
-        for part in 1..=walls.parts.len() {
-            let _ = write!(choice, "<option>{part}</option>");
-        }
-        choice += "</select></label>";
     }
     let _ = writeln!(
         body,
@@ -79,18 +68,7 @@ pub fn section(body: &mut String, walls: Option<&SeenWalls>, job: &str) {
          <p>Hold the print beside this unrolled wall and click where you see a bump, the faint ones too. \
          0° points right on the bed, 90° to the back. Then save the list and run \
          <code>headstall explain {} seen.csv</code> with the same board: it says whether the controller made them.</p>\n\
-         <p class=\"note\" id=\"seen-keys\">By keyboard: arrow keys move the cross-hair (with Shift ten times as far), \
-         Enter sets a bump, Backspace takes the last one back. Nothing is kept when you close this page: save the list.</p>\n\
-         <div class=\"controls\">{choice}\
-         <button type=\"button\" id=\"seen-undo\">Undo</button><button type=\"button\" id=\"seen-clear\">Clear</button>\
-         <button type=\"button\" id=\"seen-save\">Save seen.csv</button>\
-         <label>Load a list <input type=\"file\" id=\"seen-load\" accept=\".csv,text/csv\"></label>\
-         <label><input type=\"checkbox\" id=\"seen-predicted\"> Show predicted bumps (they bias the eye: mark first)</label></div>\n\
-         <div class=\"paper\"><svg id=\"seen-wall\" role=\"application\" tabindex=\"0\" \
-         aria-label=\"Unrolled outer wall: angle across, height up\" aria-describedby=\"seen-keys\"></svg></div>\n\
-         <p id=\"seen-told\" role=\"status\">No bump is marked yet.</p>\n\
-         <label for=\"seen-csv\">The list, to copy</label>\
-         <textarea id=\"seen-csv\" readonly rows=\"7\" spellcheck=\"false\"></textarea></section>",
+         <div class=\"view\"></div></section>",
         escape(&shell_word(job))
     );
 }

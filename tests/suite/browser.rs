@@ -65,16 +65,16 @@ fn the_page_works() {
     );
 
     // The slider, by keyboard and by its buttons.
-    let which = || browser.text("return document.getElementById('which').textContent");
-    browser.keys("#slider", "\u{E011}");
+    let which = || browser.text("return document.querySelector('#map .which').textContent");
+    browser.keys("#map .slider", "\u{E011}");
     assert!(which().starts_with("layer 0, z 0.20 mm"), "{}", which());
-    browser.keys("#slider", "\u{E014}");
+    browser.keys("#map .slider", "\u{E014}");
     assert!(which().starts_with("layer 1, z 0.40 mm"), "{}", which());
-    browser.click("#up");
+    browser.click("#map .up");
     assert!(which().starts_with("layer 2, "), "{}", which());
-    browser.click("#down");
+    browser.click("#map .down");
     assert!(which().starts_with("layer 1, "), "{}", which());
-    let ink = "const c = document.getElementById('map'); const d = c.getContext('2d').getImageData(0, 0, c.width, c.height).data; let n = 0; for (let k = 0; k < d.length; k += 4) if (d[k] < 250) n++; return n";
+    let ink = "const c = document.querySelector('#map canvas'); const d = c.getContext('2d').getImageData(0, 0, c.width, c.height).data; let n = 0; for (let k = 0; k < d.length; k += 4) if (d[k] < 250) n++; return n";
     assert!(
         browser.eval(ink).as_f64().unwrap() > 2000.0,
         "the layer is drawn"
@@ -116,7 +116,7 @@ fn the_page_works() {
         ));
         assert!(
             browser
-                .text("return document.getElementById('moment-where').textContent")
+                .text("return document.querySelector('#moment .where').textContent")
                 .contains(&format!("line {line},"))
         );
         assert!(
@@ -125,7 +125,7 @@ fn the_page_works() {
             which()
         );
         assert_eq!(
-            browser.eval("return document.querySelectorAll('#strip svg').length"),
+            browser.eval("return document.querySelectorAll('#moment .strip svg').length"),
             1
         );
         assert_eq!(
@@ -137,7 +137,7 @@ fn the_page_works() {
 
     // A bump, which the page has chosen when it opens, and by a click; no stall is chosen then.
     browser.go(&out.join("report.html"));
-    let moment = || browser.text("return document.getElementById('moment-where').textContent");
+    let moment = || browser.text("return document.querySelector('#moment .where').textContent");
     assert!(moment().starts_with("Bump of "), "{}", moment());
     let heights = browser.eval("return [...document.querySelectorAll('#bumps tbody tr')].map((r) => Number(r.cells[0].textContent))");
     let heights: Vec<f64> = heights
@@ -169,18 +169,18 @@ fn the_page_works() {
         which()
     );
     assert_eq!(
-        browser.eval("return [...document.querySelectorAll('tr[aria-selected=true]')].map((r) => r.closest('table').id)"),
+        browser.eval("return [...document.querySelectorAll('tr[aria-selected=true]')].map((r) => r.closest('section').id)"),
         json!(["bumps"])
     );
 
     // Pointing at the path tells its line.
     let at = browser.eval(
-        "document.getElementById('map').scrollIntoView(); const r = document.getElementById('map').getBoundingClientRect(); \
-         const c = document.getElementById('map'), d = c.getContext('2d').getImageData(0, 0, c.width, c.height).data; \
+        "document.querySelector('#map canvas').scrollIntoView(); const r = document.querySelector('#map canvas').getBoundingClientRect(); \
+         const c = document.querySelector('#map canvas'), d = c.getContext('2d').getImageData(0, 0, c.width, c.height).data; \
          const y = Math.floor(c.height / 2); for (let x = 0; x < c.width; x++) if (d[4 * (y * c.width + x)] < 240) return [r.left + x + 2, r.top + y];",
     );
     browser.point(at[0].as_f64().unwrap(), at[1].as_f64().unwrap());
-    let tip = browser.text("return getComputedStyle(document.getElementById('tip')).visibility + ': ' + document.getElementById('tip').textContent");
+    let tip = browser.text("return getComputedStyle(document.querySelector('#map .tip')).visibility + ': ' + document.querySelector('#map .tip').textContent");
     assert!(
         tip.starts_with("visible: ") && tip.contains("line "),
         "{tip}"
@@ -257,14 +257,15 @@ fn seen_bumps_are_marked_on_the_page() {
     assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
     browser.size(1600, 1200);
     browser.go(&out.join("report.html"));
-    let csv = || browser.text("return document.getElementById('seen-csv').value");
-    let told = || browser.text("return document.getElementById('seen-told').textContent");
+    let csv = || browser.text("return document.querySelector('#seen .seen-csv').value");
+    let told = || browser.text("return document.querySelector('#seen .seen-told').textContent");
 
     // Three clicks at shares of the wall; the last is taken back. The ring is 1 mm high.
     let click = |across: f64, up: f64| {
-        browser.eval("document.getElementById('seen-wall').scrollIntoView({ block: 'center' })");
+        browser
+            .eval("document.querySelector('#seen .unrolled').scrollIntoView({ block: 'center' })");
         let at = browser.eval(
-            "const r = document.querySelector('#seen-wall .ground').getBoundingClientRect(); return [r.left, r.top, r.width, r.height]",
+            "const r = document.querySelector('#seen .unrolled .ground').getBoundingClientRect(); return [r.left, r.top, r.width, r.height]",
         );
         let n = |k: usize| at[k].as_f64().unwrap();
         browser.point(n(0) + across * n(2), n(1) + (1.0 - up) * n(3));
@@ -278,7 +279,7 @@ fn seen_bumps_are_marked_on_the_page() {
         click(across, up);
     }
     assert!(told().starts_with("bump 3 at 0.3"), "{}", told());
-    browser.click("#seen-undo");
+    browser.click("#seen .seen-undo");
     let rows = |text: &str| -> Vec<[f64; 2]> {
         let numbers = |row: &str| {
             let (z, angle) = row.split_once(',').unwrap();
@@ -295,22 +296,23 @@ fn seen_bumps_are_marked_on_the_page() {
     }
 
     // By keyboard: up a layer and on by a degree, twice; then back.
-    browser.keys("#seen-wall", "\u{E013}\u{E014}\u{E014}\u{E007}");
+    browser.keys("#seen .unrolled", "\u{E013}\u{E014}\u{E014}\u{E007}");
     assert_eq!(told(), "bump 3 at 0.7 mm, 182°");
-    browser.keys("#seen-wall", "\u{E003}");
+    browser.keys("#seen .unrolled", "\u{E003}");
     assert_eq!(rows(&csv()), two);
 
     // Predicted bumps lie where the wall has them only when asked for.
-    let predicted = "return document.querySelectorAll('#seen-wall .predicted').length";
+    let predicted = "return document.querySelectorAll('#seen .unrolled .predicted').length";
     assert_eq!(browser.eval(predicted), 0);
-    browser.click("#seen-predicted");
+    browser.click("#seen .seen-predicted");
     assert!(browser.eval(predicted).as_u64().unwrap() > 0);
 
     // A list with a mistake changes nothing, and is no markup.
     let list = dir.path().join("list.csv");
     std::fs::write(&list, "z_mm,angle_deg\n0.5,20\n<img src=x>,30\n").unwrap();
-    browser.keys("#seen-load", &list.display().to_string());
-    browser.wait("return document.getElementById('seen-told').textContent.includes('list.csv')");
+    browser.keys("#seen .seen-load", &list.display().to_string());
+    browser
+        .wait("return document.querySelector('#seen .seen-told').textContent.includes('list.csv')");
     assert_eq!(
         told(),
         "list.csv was not loaded: line 3: z_mm <img src=x>: must be a number from -2 to 3"
@@ -331,8 +333,9 @@ fn seen_bumps_are_marked_on_the_page() {
         good += &format!("{layer},{x},{y}\n");
     }
     std::fs::write(&list, good).unwrap();
-    browser.keys("#seen-load", &list.display().to_string());
-    browser.wait("return document.getElementById('seen-told').textContent.includes('7 bumps')");
+    browser.keys("#seen .seen-load", &list.display().to_string());
+    browser
+        .wait("return document.querySelector('#seen .seen-told').textContent.includes('7 bumps')");
     let want = "layer,angle_deg\n0,0\n1,90\n2,180\n3,270\n4,45\n2,225\n1,315\n";
     assert_eq!(csv(), want);
 
@@ -341,7 +344,7 @@ fn seen_bumps_are_marked_on_the_page() {
         "Browser.setDownloadBehavior",
         json!({ "behavior": "allow", "downloadPath": dir.path() }),
     );
-    browser.click("#seen-save");
+    browser.click("#seen .seen-save");
     let saved = dir.path().join("seen.csv");
     for _ in 0..100 {
         if saved.exists() {

@@ -76,7 +76,7 @@ pub fn replayed(asked: &Question, held: &Held, heard: &Heard) -> Answer {
     let Some(drawing) = &answer.drawing else {
         return Err("there is nothing to draw".to_string());
     };
-    let (layers, _) = drawing.paths.clone().finish(page_data::paths_fit);
+    let (layers, within_mm) = drawing.paths.clone().finish(page_data::paths_fit);
     let ideas = ideas.iter().map(|idea| Idea {
         text: advice::line(idea),
         sets: idea.sets.clone(),
@@ -84,7 +84,7 @@ pub fn replayed(asked: &Question, held: &Held, heard: &Heard) -> Answer {
     work::answer(&Replayed {
         summary: &summary,
         text,
-        data: Data::of(&answer, drawing, &layers),
+        data: Data::of(&answer, drawing, &layers, within_mm),
         ideas: ideas.collect(),
     })
 }

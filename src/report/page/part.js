@@ -28,14 +28,17 @@ export function mountPart(root, select) {
 
   function draw() {
     if (!data || !canvas.clientWidth) return;
-    const wide = canvas.clientWidth, high = Math.min(wide, 560);
-    const pen = penOf(canvas, wide, high), project = view(), scale = Math.min(wide, high) * 0.9 / frame.across;
+    const wide = canvas.clientWidth, b = tilt * Math.PI / 180, pad = 24;
+    // As large as fits whichever way it is turned; lower windows for flat parts.
+    const tall = frame.round * Math.sin(b) + frame.top * Math.cos(b);
+    const scale = Math.min((wide - 2 * pad) / frame.round, (Math.min(wide, 560) - 2 * pad) / tall), high = tall * scale + 2 * pad;
+    const pen = penOf(canvas, wide, high), project = view();
     const px = ([u, v]) => [wide / 2 + u * scale, high / 2 - v * scale];
     strokes(pen, project, px, scale);
     shown = data.bumps.map((bump) => {
       const [x, y, z] = bump[PLACE], at = project(x, y, z), [cx, cy] = frame.nearest(x, y), axis = project(cx, cy, z);
       const [left, top] = px(at);
-      return { bump, x: left, y: top, near: at[2] >= axis[2], r: bumpSize(bump[HEIGHT], data.bumps[0][HEIGHT]) * 0.8 };
+      return { bump, x: left, y: top, near: at[2] >= axis[2], r: bumpSize(bump[HEIGHT], data.bumps[0][HEIGHT]) * 0.7 };
     }).sort((a, b) => a.near - b.near || a.bump[HEIGHT] - b.bump[HEIGHT]);
     for (const { bump, x, y, near, r } of shown) {
       diamond(pen, x, y, near ? r : r * 0.7, near);
@@ -122,6 +125,8 @@ export function mountPart(root, select) {
       frame = {
         middle: [(low[0] + high[0]) / 2, (low[1] + high[1]) / 2, top / 2],
         across: Math.max(Math.hypot(w, d, top), 0.001),
+        round: Math.max(Math.hypot(w, d), 0.001),
+        top: Math.max(top, 0.001),
         knots: data.layers.reduce((n, l) => n + printed(l), 0),
         rise: top / data.layers.length,
         // The middle of the part that a bump is on.
