@@ -15,7 +15,7 @@ export function mountStopwatch(root, sections) {
     el('div', { class: 'controls' }, key, face, labelled('Next section', which), back), told,
     el('div', { class: 'scroll' }, el('table', { class: 'watch-times' },
       el('caption', { text: 'Times, seconds; they can be corrected here' }),
-      el('thead', {}, el('tr', {}, ...['Section', 'What it is', 'Seconds'].map((text) => el('th', { scope: 'col', text })))), body)));
+      el('thead', {}, el('tr', {}, ...['Section', 'What it is', 'Seconds'].map((text) => el('th', { scope: 'col', text, class: text === 'What it is' ? 'words' : '' })))), body)));
 
   const names = () => sections();
   const shown = (s) => s.toFixed(1) + ' s';
