@@ -3,6 +3,7 @@
 use headstall::answer::job::Job;
 use headstall::answer::progress::Listener;
 use headstall::answer::replay::{ReplayAnswer, ReplayQuestion, replay};
+use headstall::report::figures::{self, Causes, Figure};
 use headstall::report::look::png::png;
 use headstall::report::page::Earlier;
 use headstall::report::page_data::{self, Data};
@@ -62,6 +63,8 @@ fn answered(
 struct Replayed<'a> {
     summary: &'a Summary,
     text: String,
+    figures: Vec<Figure>,
+    causes: Option<Causes>,
     data: Data,
     ideas: Vec<Idea>,
 }
@@ -101,6 +104,8 @@ pub fn replayed(asked: &Question, held: &Held, heard: &Heard) -> Answer {
     work::answer(&Replayed {
         summary: &summary,
         text: clean_lines(&text).into(),
+        figures: figures::figures(&answer, &summary),
+        causes: figures::causes(&summary),
         data: Data::of(&answer, drawing, &layers, within_mm),
         ideas: ideas.collect(),
     })
