@@ -190,6 +190,7 @@ pub mod study {
         pub mod choose;
         pub mod counts;
         pub mod harm;
+        pub mod make;
         pub mod mark;
         pub mod merge;
         pub mod numbers;
@@ -224,6 +225,7 @@ pub mod answer {
     pub mod compare;
     pub mod effort;
     pub mod explain;
+    pub mod fit;
     mod hearers;
     pub mod job;
     mod layer_trace;

@@ -23,11 +23,13 @@ mod app {
         pub mod ask;
         pub mod browser;
         pub mod cancel;
+        pub mod changes;
         pub mod command;
         pub mod connections;
         pub mod guard;
         pub mod intake;
         pub mod life;
+        pub mod measures;
         pub mod replays;
         pub mod reply;
         pub mod routes;

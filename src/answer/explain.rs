@@ -11,7 +11,7 @@ use crate::study::explain::moves::{Move, Outline};
 use crate::study::explain::places::Predicted;
 use crate::study::explain::plate::{Plate, Survey};
 use crate::study::explain::question::{Explanation, Question, explain as explained};
-use crate::study::explain::seen::Mark;
+use crate::study::explain::seen::{Height, Mark};
 use crate::study::explain::view::{Errors, Refusal, Window};
 use crate::study::explain::wall::{Wall, WallBuilder};
 use crate::surface::skin::Surface;
@@ -44,6 +44,20 @@ pub struct ExplainQuestion<'a> {
     pub draws: usize,
     /// Threads that may be used.
     pub threads: usize,
+}
+
+/// Standard deviation of a height that is measured, unless another is given, mm.
+const Z_ERR_MM: f64 = 0.3;
+
+/// Errors of what was noted: of angles, and of heights, where no other is given 0.3 mm, and nothing for counted
+/// layers.
+pub fn errors(marks: &[Mark], angle_deg: f64, z_mm: Option<f64>) -> Errors {
+    let counted = marks.iter().any(|m| matches!(m.height, Height::Layer(_)));
+    let usual_mm = if counted { 0.0 } else { Z_ERR_MM };
+    Errors {
+        angle_deg,
+        z_mm: z_mm.unwrap_or(usual_mm),
+    }
 }
 
 /// What was found about one part.

@@ -72,8 +72,8 @@ impl Job {
     pub(super) fn steps(&self) -> Result<JobSteps, Trouble> {
         let reader = self.read()?;
         Ok(match self.reshape {
-            None => JobSteps::AsItIs(reader),
-            Some(how) => JobSteps::Reshaped(Reshaped::new(reader, how)),
+            None => JobSteps::AsItIs(Box::new(reader)),
+            Some(how) => JobSteps::Reshaped(Box::new(Reshaped::new(reader, how))),
         })
     }
 
@@ -120,9 +120,9 @@ impl JobRead {
 /// Steps of a job.
 pub(super) enum JobSteps {
     /// Those of the file.
-    AsItIs(JobReader<JobBytes>),
+    AsItIs(Box<JobReader<JobBytes>>),
     /// Reshaped.
-    Reshaped(Reshaped<JobReader<JobBytes>>),
+    Reshaped(Box<Reshaped<JobReader<JobBytes>>>),
 }
 
 impl JobSteps {

@@ -21,7 +21,7 @@ use super::terminal::{complain, headed, json, print, threads, written};
 /// The command's summary.
 const MARK: &str = "compare.json";
 /// Settings that one comparison may have.
-const SETTINGS_MAX: usize = 1000;
+pub const SETTINGS_MAX: usize = 1000;
 
 /// Carries the command out.
 pub fn run(args: &Compare) -> Result<ExitCode, Failure> {
@@ -52,14 +52,8 @@ pub fn run(args: &Compare) -> Result<ExitCode, Failure> {
         &Bars::default(),
     )
     .map_err(|trouble| inputs::failure(trouble, &args.on.board))?;
-    for (job, line, what) in &answer.limits {
-        complain(&format!("{job}: line {line}: {what}"));
-    }
-    if answer.runs_cut {
-        complain(&format!(
-            "only {} of {} runs were made of each setting: more of them would take too long",
-            answer.runs, question.runs_max
-        ));
+    for note in comparison::notes(&answer, question.runs_max) {
+        complain(&note);
     }
     let mut result = Comparison::of(&answer);
     if let Some(mut folder) = folder.take() {

@@ -4,11 +4,10 @@ use std::fs::File;
 use std::io::Read;
 use std::process::ExitCode;
 
-use headstall::answer::explain::{ExplainQuestion, Unexplained, explain};
+use headstall::answer::explain::{ExplainQuestion, Unexplained, errors, explain};
 use headstall::report::explain::{ExplainTable, report};
 use headstall::report::folded;
-use headstall::study::explain::seen::{self, Height, Mark};
-use headstall::study::explain::view::Errors;
+use headstall::study::explain::seen::{self, Mark};
 
 use super::args::{Explain, OnBoard};
 use super::failure::Failure;
@@ -22,8 +21,6 @@ use super::terminal::{json, print, strong, threads, written};
 const MARK: &str = "explain.json";
 /// The largest list of bumps that is read, bytes.
 const SEEN_BYTES_MAX: u64 = 1 << 20;
-/// Error of heights that are measured, mm.
-const Z_ERR_MM: f64 = 0.3;
 
 /// Carries the command out.
 pub fn run(args: &Explain) -> Result<ExitCode, Failure> {
@@ -40,15 +37,11 @@ pub fn run(args: &Explain) -> Result<ExitCode, Failure> {
         .as_deref()
         .map(|place| Folder::open(place, MARK))
         .transpose()?;
-    let counted = marks.iter().any(|m| matches!(m.height, Height::Layer(_)));
     let question = ExplainQuestion {
         board: &board,
         marks: &marks,
         window: args.window,
-        errors: Errors {
-            angle_deg: args.angle_err,
-            z_mm: args.z_err.unwrap_or(if counted { 0.0 } else { Z_ERR_MM }),
-        },
+        errors: errors(&marks, args.angle_err, args.z_err),
         visible_mm: args.visible,
         seed: args.seed,
         draws: args.draws as usize,

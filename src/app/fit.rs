@@ -4,17 +4,16 @@ use std::fs;
 use std::path::Path;
 use std::process::ExitCode;
 
-use headstall::answer::progress::{Progress, Task};
+use headstall::answer::fit::{self as answer, FitQuestion};
 use headstall::board::profile;
 use headstall::board::types::Board;
 use headstall::job::reader::Step;
 use headstall::report::fit::{self as words, Given, JobLoss};
 use headstall::report::{board_file, loudness};
 use headstall::study::fit::compare_times;
-use headstall::study::fit::fitting::{self, Fit, NoFit};
-use headstall::study::fit::forward::{self, Coupon};
+use headstall::study::fit::fitting::{self, Fit};
+use headstall::study::fit::forward::Coupon;
 use headstall::study::fit::problem::Reading;
-use headstall::study::fit::search::Effort;
 use headstall::study::fit::times;
 
 use super::args;
@@ -28,8 +27,6 @@ use super::terminal::{print, threads};
 /// Largest coupon, and largest list of times, bytes.
 const COUPON_BYTES_MAX: u64 = 64 << 20;
 const TIMES_BYTES_MAX: u64 = 1 << 20;
-/// About how many replays a fit takes.
-const REPLAYS: u64 = 1000;
 
 /// The command's inputs, read.
 struct Read {
@@ -105,18 +102,7 @@ fn read(args: &args::Fit) -> Result<Read, Failure> {
     let (board, board_text) = inputs::board_and_text(&args.on)?;
     let shown = args.coupon.display();
     let bytes = whole(&args.coupon, COUPON_BYTES_MAX)?;
-    let steps =
-        forward::steps(&bytes[..]).map_err(|e| Failure::Unusable(format!("{shown}: {e}")))?;
-    let coupon = Coupon::new(steps);
-    if coupon.count() < times::SECTIONS_MIN {
-        return Err(Failure::Unusable(format!(
-            "{shown}: has {} sections between pauses of {} s and more, and a coupon has at least {}; `headstall coupon` makes one",
-            coupon.count(),
-            forward::PAUSE_MIN_S,
-            times::SECTIONS_MIN
-        )));
-    }
-    let names = forward::names(&String::from_utf8_lossy(&bytes), coupon.count());
+    let (coupon, names) = answer::coupon(&bytes, &shown.to_string()).map_err(Failure::Unusable)?;
     let given = Given {
         coupon: shown.to_string(),
         times: args.lists[0].display().to_string(),
@@ -177,12 +163,7 @@ fn readings(
     {
         picture.publish_whole(loudness::svg(loud, edges_s, &shown, &line).as_bytes())?;
     }
-    let heard = heard.map_err(|refused| {
-        Failure::Unusable(format!(
-            "{shown}: {}; record again with the telephone on the printer's frame and fans off, from before homing to 5 s after the end, or time the sections by stop-watch",
-            refused.why
-        ))
-    })?;
+    let heard = heard.map_err(|no| Failure::Unusable(loudness::refused(&no, &shown)))?;
     if let Some(file) = targets.times.take() {
         file.publish_whole(times::write(&heard.readings, &read.given.names).as_bytes())?;
     }
@@ -227,10 +208,7 @@ fn fitted(
         .map(|(name, steps)| loss(name, steps, &fit.board))
         .collect::<Result<_, _>>()?;
     if let Some(out) = targets.out {
-        let from = format!(
-            "Fitted to the times {} of the coupon {}, from the board {}.",
-            read.given.times, read.given.coupon, read.given.board
-        );
+        let from = words::origin(&read.given);
         let text = board_file::text(&fit, &from, !rate_is_free);
         out.publish_whole(text.as_bytes())?;
     }
@@ -250,38 +228,28 @@ fn fit(
     readings: &[Reading],
     rate_is_free: bool,
 ) -> Result<Fit, Failure> {
-    let effort = Effort {
+    let question = FitQuestion {
+        coupon: &read.coupon,
+        board: &read.board,
+        board_name: &args.on.board,
+        rate_is_free,
+        readings,
+        times_name: &read.given.times,
         seed: args.on.seed,
         threads: threads(),
-        ..Effort::default()
     };
-    let bars = Bars::default();
-    let each = |done: usize| bars.at(Task::Fitting, done as u64, Some(REPLAYS));
-    fitting::fit(&read.coupon, &read.board, rate_is_free, readings, effort, &each).map_err(|no| {
-        Failure::Unusable(match no {
-            NoFit::Board(e) => format!("--board {}: {e}", args.on.board),
-            NoFit::Times { misfit, odd } => format!(
-                "{}: the times fit no board (median squared deviation {misfit:.1}, {odd} odd sections): were the sections counted right? is the start board of the right kind, with the printer's own limits under [motion]?",
-                read.given.times
-            ),
-        })
-    })
+    answer::fit(&question, &Bars::default()).map_err(Failure::Unusable)
 }
 
 fn job(path: &Path) -> Result<(String, Vec<Step>), Failure> {
     let job = inputs::job(path, false)?;
-    let mut reader = job.read().map_err(|t| inputs::failure(t, ""))?;
-    let steps =
-        forward::read(&mut reader).map_err(|e| Failure::Unusable(format!("{}: {e}", job.name)))?;
+    let steps = answer::steps(&job).map_err(Failure::Unusable)?;
     Ok((path.display().to_string(), steps))
 }
 
 fn loss(name: &str, steps: &[Step], board: &Board) -> Result<JobLoss, Failure> {
-    let bars = Bars::default();
-    let each = |done: usize| bars.at(Task::Luck, done as u64, Some(fitting::DRAWS as u64));
-    let [lost_s, low, high] = fitting::lost_s(steps, board, threads(), &each).ok_or_else(|| {
-        Failure::Unusable(format!("{name}: cannot be replayed on the fitted board"))
-    })?;
+    let lost_s = answer::lost_s(name, steps, board, threads(), &Bars::default());
+    let [lost_s, low, high] = lost_s.map_err(Failure::Unusable)?;
     Ok(JobLoss {
         job: name.to_string(),
         lost_s,

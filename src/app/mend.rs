@@ -8,13 +8,10 @@ use std::sync::{Arc, Mutex};
 
 use tempfile::{NamedTempFile, TempPath};
 
-use headstall::board::types::Board;
 use headstall::report::mend::{self as report, Mended, Question};
-use headstall::study::mend::choose::{self, Choice};
-use headstall::study::mend::counts::Counts;
-use headstall::study::mend::pass::Pass;
-use headstall::study::mend::proof::{Sameness, sameness};
-use headstall::study::mend::runs::{self, MendError, Runs, Terms};
+use headstall::study::mend::choose;
+use headstall::study::mend::make;
+use headstall::study::mend::runs::{MendError, Terms};
 
 use super::args::Mend;
 use super::failure::Failure;
@@ -23,11 +20,6 @@ use super::one_file::OneFile;
 use super::signals::{lock, sweep_at_end};
 use super::terminal::print;
 use super::terminal::threads;
-
-/// Rounding may add this to the deviation that was asked for, mm: half a step of 0.001 mm on two axes.
-const ROUNDING_MM: f64 = 0.75e-3;
-/// A layer's filament may differ by this, mm.
-const FILAMENT_MM: f64 = 1e-4;
 
 /// The job, to be opened again and again.
 struct Job {
@@ -107,16 +99,19 @@ pub fn run(args: &Mend) -> Result<ExitCode, Failure> {
         e => Failure::Unusable(format!("{}: {e}", job.name)),
     };
     let choice = choose::choose(&open, &board, &terms).map_err(failed)?;
-    let (after, same, counts) = match &mut file {
-        Some(file) => written(&job, &board, &choice, &terms, file)?,
-        None => proven(&job, &board, &choice, &terms, None)?,
+    let path = match &mut file {
+        Some(file) => {
+            let failed = |e| Failure::Other(format!("{}: cannot be mended: {e}", job.name));
+            make::write(&open, &board, &choice, file).map_err(failed)?;
+            Some(file.so_far()?)
+        }
+        None => None,
     };
-    if same.deviation_mm > args.within + ROUNDING_MM || same.filament_mm > FILAMENT_MM {
-        return Err(Failure::Other(format!(
-            "{}: the proof failed: the path moved by {} mm, a layer's filament changed by {} mm; nothing was written",
-            job.name, same.deviation_mm, same.filament_mm
-        )));
-    }
+    let written =
+        path.map(|path| move || -> io::Result<Box<dyn Read>> { Ok(Box::new(File::open(&path)?)) });
+    let written = written.as_ref().map(|open| open as &make::Written);
+    let proof = make::prove(&open, &board, &choice, &terms, written)
+        .map_err(|why| Failure::Other(format!("{}: {why}", job.name)))?;
     if let Some(file) = file {
         file.publish()?;
     }
@@ -127,7 +122,7 @@ pub fn run(args: &Mend) -> Result<ExitCode, Failure> {
         terms: &terms,
         out: args.out.as_deref(),
     };
-    let mended = Mended::new(&question, &choice, &after, &same, &counts);
+    let mended = Mended::new(&question, &choice, &proof.after, &proof.same, &proof.counts);
     let text = if args.json {
         let mut text = serde_json::to_string_pretty(&mended).expect("a report is plain data");
         text.push('\n');
@@ -139,73 +134,4 @@ pub fn run(args: &Mend) -> Result<ExitCode, Failure> {
         Ok(()) | Err(Failure::ClosedPipe) => Ok(ExitCode::SUCCESS),
         Err(failure) => Err(failure),
     }
-}
-
-/// Writes the mended job, and proves what was written.
-fn written(
-    job: &Job,
-    board: &Board,
-    choice: &Choice,
-    terms: &Terms,
-    file: &mut OneFile,
-) -> Result<(Runs, Sameness, Counts), Failure> {
-    let failed = |e: io::Error| Failure::Other(format!("{}: cannot be mended: {e}", job.name));
-    if choice.plan.is_none() {
-        io::copy(&mut opened(&job.path).map_err(failed)?, file).map_err(failed)?;
-    } else {
-        let mut pass = pass(job, board, choice).map_err(failed)?;
-        io::copy(&mut pass, file).map_err(failed)?;
-    }
-    let path = file.so_far()?;
-    proven(job, board, choice, terms, Some(&path))
-}
-
-fn pass(
-    job: &Job,
-    board: &Board,
-    choice: &Choice,
-) -> io::Result<Pass<Box<dyn Read + Send>, Box<dyn Read + Send>>> {
-    Ok(Pass::new(
-        opened(&job.path)?,
-        opened(&job.path)?,
-        board,
-        &choice.plan,
-    ))
-}
-
-/// Replays the mended job and sets it beside the old one. `place`: where it was written; without, as it would be.
-fn proven(
-    job: &Job,
-    board: &Board,
-    choice: &Choice,
-    terms: &Terms,
-    place: Option<&Path>,
-) -> Result<(Runs, Sameness, Counts), Failure> {
-    let failed = |e: &dyn std::fmt::Display| {
-        Failure::Other(format!(
-            "{}: the mended job: {e}; nothing was written",
-            job.name
-        ))
-    };
-    let new = || -> io::Result<Box<dyn Read>> {
-        match place {
-            Some(path) => Ok(Box::new(File::open(path)?)),
-            None if choice.plan.is_none() => Ok(Box::new(File::open(&job.path)?)),
-            None => Ok(Box::new(pass(job, board, choice)?)),
-        }
-    };
-    let counts = if choice.plan.is_none() {
-        choice.survey.clone()
-    } else {
-        let pass = pass(job, board, choice).map_err(|e| failed(&e))?;
-        pass.through().map_err(|e| failed(&e))?
-    };
-    let old = opened(&job.path).map_err(|e| failed(&e))?;
-    let same = sameness(old, new().map_err(|e| failed(&e))?, board).map_err(|e| failed(&e))?;
-    let after = if choice.plan.is_none() {
-        choice.before.clone()
-    } else {
-        runs::runs(&new, board, &runs::seeds(terms), terms).map_err(|e| failed(&e))?
-    };
-    Ok((after, same, counts))
 }

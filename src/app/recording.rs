@@ -29,10 +29,17 @@ pub fn is_wav(path: &Path) -> Result<bool, Failure> {
 impl Recording {
     /// Reads a WAV file of whole or floating-point samples.
     pub fn read(path: &Path) -> Result<Self, Failure> {
-        let unusable = |why: String| Failure::Unusable(format!("{}: {why}", path.display()));
+        let shown = path.display();
+        let file = File::open(path);
+        let file = file.map_err(|e| Failure::Unusable(format!("{shown}: cannot be read: {e}")))?;
+        Self::from(BufReader::new(file), &shown.to_string())
+    }
+
+    /// Reads what is in a WAV file of this name.
+    pub fn from(bytes: impl Read, name: &str) -> Result<Self, Failure> {
+        let unusable = |why: String| Failure::Unusable(format!("{name}: {why}"));
         let failed = |e: hound::Error| unusable(format!("is not a WAV file that can be read: {e}"));
-        let file = File::open(path).map_err(|e| unusable(format!("cannot be read: {e}")))?;
-        let wav = hound::WavReader::new(BufReader::new(file)).map_err(failed)?;
+        let wav = hound::WavReader::new(bytes).map_err(failed)?;
         let spec = wav.spec();
         if spec.sample_rate < RATE_MIN_HZ {
             return Err(unusable(format!(

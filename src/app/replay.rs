@@ -29,8 +29,6 @@ use super::terminal::{complain, json, print, strong, threads, written};
 
 /// The command's summary.
 const MARK: &str = "summary.json";
-/// Lines of a job whose remedies are tried for a post: some seconds.
-const POST_LINES_MAX: u64 = 200_000;
 /// Exit code where there are more stalls or bumps than allowed.
 const TOO_MANY: u8 = 3;
 
@@ -211,7 +209,7 @@ fn publish(
 
 /// The best changes for a post, where the job can be read again and is not too long for them.
 fn cures(args: &Replay, board: &Board, summary: &Summary) -> Result<Vec<CureRow>, Failure> {
-    let again = args.job.is_file() && summary.commands <= POST_LINES_MAX;
+    let again = args.job.is_file() && summary.commands <= post::LINES_MAX;
     if !again {
         return Ok(Vec::new());
     }
@@ -233,11 +231,8 @@ pub fn tried(
     };
     let answer = remedies(&inputs::job(path, true)?, &question, &Bars::default())
         .map_err(|trouble| inputs::failure(trouble, &on.board))?;
-    for (line, what) in &answer.limits {
-        complain(&format!("{}: line {line}: {what}", answer.job));
-    }
-    for sentence in cures::left_out(&answer.cures.skipped) {
-        complain(&format!("{}: {sentence}", answer.job));
+    for note in cures::notes(&answer) {
+        complain(&note);
     }
     Ok(CureTable::of(&answer))
 }

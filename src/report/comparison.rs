@@ -66,6 +66,19 @@ fn range(middle: &str, low: Option<String>, high: Option<String>) -> String {
     }
 }
 
+/// What is to be said beside the answer, of which so many runs were asked: what limits have cut.
+pub fn notes(answer: &CompareAnswer, runs_asked: usize) -> Vec<String> {
+    let limit = |(job, line, what): &(String, u64, &str)| format!("{job}: line {line}: {what}");
+    let mut all: Vec<String> = answer.limits.iter().map(limit).collect();
+    if answer.runs_cut {
+        all.push(format!(
+            "only {} of {runs_asked} runs were made of each setting: more of them would take too long",
+            answer.runs
+        ));
+    }
+    all
+}
+
 /// The tables, without the verdict, in at most 80 columns.
 pub fn report(c: &Comparison) -> String {
     let mut out = String::new();

@@ -6,7 +6,8 @@ use serde::Serialize;
 
 use crate::answer::remedies::RemediesAnswer;
 use crate::study::cures::{Average, Skipped, Tried};
-use crate::study::remedy::Remedy;
+use crate::study::remedy::{Change, Remedy};
+use crate::study::reshape::Reshape;
 
 use super::numbers::time;
 use super::text::wrap;
@@ -117,6 +118,28 @@ fn row(t: &Tried, before: &Average) -> CureRow {
     }
 }
 
+/// Settings that make a change: what somebody types to see it.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Settings {
+    /// Keys of the board, as `KEY=VALUE`.
+    pub sets: Vec<String>,
+    /// How far the path may move where chords are merged, mm.
+    pub merge_mm: Option<f64>,
+}
+
+/// The settings that make all these changes, where settings do.
+pub fn settings(tried: &Tried) -> Option<Settings> {
+    let mut all = Settings::default();
+    for remedy in &tried.remedies {
+        match remedy.change {
+            Change::Job(Reshape::Merge(mm)) => all.merge_mm = Some(mm),
+            _ if remedy.sets.is_empty() => return None,
+            _ => all.sets.extend(remedy.sets.iter().cloned()),
+        }
+    }
+    Some(all)
+}
+
 impl CureRow {
     /// What it costs, all of it, in plain words.
     pub fn costs(&self) -> Vec<String> {
@@ -225,8 +248,18 @@ fn verdict(t: &CureTable) -> String {
     }
 }
 
+/// What is to be said beside the answer: what limits have cut, and what was not tried.
+pub fn notes(answer: &RemediesAnswer) -> Vec<String> {
+    let job = &answer.job;
+    let cut = answer.limits.iter();
+    let cut = cut.map(|(line, what)| format!("{job}: line {line}: {what}"));
+    let left_out = left_out(&answer.cures.skipped);
+    let left_out = left_out.iter().map(|sentence| format!("{job}: {sentence}"));
+    cut.chain(left_out).collect()
+}
+
 /// What was not tried, each in a sentence.
-pub fn left_out(skipped: &Skipped) -> Vec<String> {
+fn left_out(skipped: &Skipped) -> Vec<String> {
     let count = |n: usize| match n {
         1 => "1 change".to_string(),
         n => format!("{n} changes"),

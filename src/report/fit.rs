@@ -26,6 +26,14 @@ pub struct Given {
     pub names: Vec<String>,
 }
 
+/// Where a fitted board comes from, for its file.
+pub fn origin(given: &Given) -> String {
+    format!(
+        "Fitted to the times {} of the coupon {}, from the board {}.",
+        given.times, given.coupon, given.board
+    )
+}
+
 /// Lost seconds of a job on the fitted board.
 #[derive(Clone, Debug, Serialize)]
 pub struct JobLoss {

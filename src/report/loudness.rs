@@ -3,7 +3,7 @@
 
 use std::fmt::Write;
 
-use crate::study::fit::sound::Loudness;
+use crate::study::fit::sound::{Loudness, Refused};
 
 use super::look::palette::{DONE, GROUND, INK, INK_FAINT};
 use super::look::picture::{Anchor, MARGIN, Picture, Voice, WIDTH, number};
@@ -16,6 +16,14 @@ const ROW: f64 = 84.0;
 const PLOT: f64 = 52.0;
 /// Points across a row.
 const POINTS: usize = 600;
+
+/// What is said of a recording of this name in which a coupon could not be heard.
+pub fn refused(refused: &Refused, file: &str) -> String {
+    format!(
+        "{file}: {}; record again with the telephone on the printer's frame and fans off, from before homing to 5 s after the end, or time the sections by stop-watch",
+        refused.why
+    )
+}
 
 /// The picture. `edges_s`: start and end of each section heard; none where the recording was refused, and then
 /// `line` says why.

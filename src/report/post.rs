@@ -11,6 +11,8 @@ use super::numbers::{count, rate, share, time};
 use super::summary::Summary;
 use super::text::wrap;
 
+/// Lines of a job whose remedies are tried for a post: some seconds.
+pub const LINES_MAX: u64 = 200_000;
 /// Columns of a post.
 const COLUMNS: usize = 72;
 /// Changes told.

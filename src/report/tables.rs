@@ -6,6 +6,8 @@ use std::io::Write;
 
 use serde::Serialize;
 
+use crate::answer::progress::Listener;
+use crate::answer::replay::ReplayAnswer;
 use crate::replay::stream::Done;
 use crate::study::stalls::Stall;
 use crate::surface::bump::Bump;
@@ -186,6 +188,57 @@ pub fn bump<W: Write>(table: &mut csv::Writer<W>, bump: &Bump) -> csv::Result<()
     };
     assert_finite(&row);
     table.serialize(row)
+}
+
+/// Stalls and bumps of one replay on their way to tables in memory: those that an answer does not hold come one by
+/// one.
+pub struct Lists {
+    stalls: csv::Writer<Vec<u8>>,
+    bumps: csv::Writer<Vec<u8>>,
+    /// Whether stalls have come, and bumps.
+    spilled: [bool; 2],
+}
+
+impl Default for Lists {
+    fn default() -> Self {
+        let table = |header: &str| {
+            let mut rows = csv::WriterBuilder::new();
+            rows.has_headers(false)
+                .from_writer(format!("{header}\n").into_bytes())
+        };
+        Lists {
+            stalls: table(STALLS_HEADER),
+            bumps: table(BUMPS_HEADER),
+            spilled: [false; 2],
+        }
+    }
+}
+
+impl Listener for Lists {
+    fn stall(&mut self, of: &Stall) {
+        self.spilled[0] = true;
+        stall(&mut self.stalls, of).expect("memory takes all rows");
+    }
+
+    fn bump(&mut self, of: &Bump) {
+        self.spilled[1] = true;
+        bump(&mut self.bumps, of).expect("memory takes all rows");
+    }
+}
+
+impl Lists {
+    /// `stalls.csv` and `bumps.csv` of an answer.
+    pub fn finish(mut self, answer: &ReplayAnswer) -> [Vec<u8>; 2] {
+        if !self.spilled[0] {
+            answer.stalls.list().iter().for_each(|s| self.stall(s));
+        }
+        if !self.spilled[1] {
+            answer.bumps.list().iter().for_each(|b| self.bump(b));
+        }
+        let whole =
+            |table: csv::Writer<Vec<u8>>| table.into_inner().expect("memory takes all rows");
+        [whole(self.stalls), whole(self.bumps)]
+    }
 }
 
 /// Rows as a whole table, with a header from their fields' names; texts are guarded against spreadsheets.

@@ -28,6 +28,7 @@ mod main_loop;
 mod making;
 mod map;
 mod mend;
+mod open_rules;
 mod oracle;
 mod plainly;
 mod ref_bump;
@@ -41,6 +42,7 @@ mod ref_stream;
 mod reshape;
 #[cfg(unix)]
 mod results;
+mod serving;
 mod stored;
 mod strips;
 mod surfaces;

@@ -173,6 +173,41 @@ pub struct Question {
     /// Chords are merged where the path stays within this, mm.
     #[serde(default)]
     pub merge_mm: Option<f64>,
+    /// `strip`: the stall's number.
+    #[serde(default)]
+    pub stall: Option<u64>,
+    /// `take`: which file.
+    #[serde(default)]
+    pub what: Option<String>,
+    /// `mend`: means that may be used.
+    #[serde(default)]
+    pub allow: Option<String>,
+    /// `mend`: how far the path may move, mm.
+    #[serde(default = "within_mm")]
+    pub within_mm: f64,
+    /// `mend`: all over the job.
+    #[serde(default)]
+    pub everywhere: bool,
+    /// `explain`: the list of bumps, CSV.
+    #[serde(default)]
+    pub seen: Option<String>,
+    /// `explain`: what the list is called.
+    #[serde(default)]
+    pub seen_name: Option<String>,
+    /// `explain`: where somebody looked, `A0,A1,Z0,Z1`.
+    #[serde(default)]
+    pub window: Option<String>,
+    /// `explain`: standard deviation of angles, degrees.
+    #[serde(default = "angle_err_deg")]
+    pub angle_err_deg: f64,
+    /// `explain`: standard deviation of heights, mm.
+    #[serde(default)]
+    pub z_err_mm: Option<f64>,
+    /// `explain`: draws for each p-value, and their seed.
+    #[serde(default = "draws")]
+    pub draws: u32,
+    #[serde(default = "draws_seed")]
+    pub draws_seed: u64,
 }
 
 fn visible_mm() -> f64 {
@@ -181,6 +216,22 @@ fn visible_mm() -> f64 {
 
 fn runs() -> u64 {
     20
+}
+
+fn within_mm() -> f64 {
+    0.02
+}
+
+fn angle_err_deg() -> f64 {
+    3.0
+}
+
+fn draws() -> u32 {
+    999
+}
+
+fn draws_seed() -> u64 {
+    1
 }
 
 impl Question {
@@ -198,7 +249,26 @@ impl Question {
         if self.merge_mm.is_some_and(|mm| !(0.0..=1.0).contains(&mm)) {
             return Err("merge_mm: must be a number of mm from 0 to 1".to_string());
         }
+        if !(0.0..=1.0).contains(&self.within_mm) {
+            return Err("within_mm: must be a number of mm from 0 to 1".to_string());
+        }
+        if !(99..=99_999).contains(&self.draws) {
+            return Err("draws: must be a whole number from 99 to 99999".to_string());
+        }
         Ok(())
+    }
+
+    /// Refuses what changes the job: not every answer is about a changed one.
+    ///
+    /// # Errors
+    /// In words.
+    pub fn as_it_is(&self) -> Result<(), String> {
+        match self.merge_mm {
+            None => Ok(()),
+            Some(_) => {
+                Err("this is worked out for the job as it is: leave merged chords out".to_string())
+            }
+        }
     }
 
     /// What is done to the job before it is replayed.

@@ -17,7 +17,7 @@ use super::connections::{self, Connections};
 use super::guard::{self, Guard};
 use super::life::Life;
 use super::state::{JobHeld, Start, State};
-use super::store::{Kind, Store};
+use super::store::{Held, Kind, Store};
 use super::work::Works;
 
 /// Carries the command out.
@@ -62,7 +62,9 @@ fn job(store: &Store, path: &Path) -> Result<JobHeld, Failure> {
     let (name, file, bytes) = inputs::job_file(path)?;
     let held = store.room().and_then(|mut room| {
         room.grow(bytes)?;
-        room.keep(Kind::Job, name, file)
+        let held = Held::new(Kind::Job, name, file).map_err(|e| e.to_string())?;
+        room.keep(held.clone());
+        Ok(held)
     });
     let held = held.map_err(|why| Failure::Unusable(format!("{}: {why}", path.display())))?;
     Ok(JobHeld::from(&held))

@@ -13,7 +13,7 @@ use serde::de::DeserializeOwned;
 use tokio::task::spawn_blocking;
 use tokio::time::timeout;
 
-use super::reply::{self, Reply};
+use super::reply::{self, Refusal};
 use super::store::Room;
 
 /// Longest JSON, bytes.
@@ -24,7 +24,7 @@ const SILENCE: Duration = Duration::from_secs(30);
 const PIECE_BYTES: usize = 1 << 20;
 
 /// The next piece of a body.
-async fn piece(body: &mut Incoming) -> Result<Option<Bytes>, Reply> {
+async fn piece(body: &mut Incoming) -> Result<Option<Bytes>, Refusal> {
     loop {
         let frame = poll_fn(|context| Pin::new(&mut *body).poll_frame(context));
         match timeout(SILENCE, frame).await {
@@ -37,26 +37,26 @@ async fn piece(body: &mut Incoming) -> Result<Option<Bytes>, Reply> {
             }
             Ok(Some(Err(e))) => {
                 let why = format!("the upload broke off: {e}");
-                return Err(reply::error(StatusCode::BAD_REQUEST, &why));
+                return Err(Refusal::new(StatusCode::BAD_REQUEST, why));
             }
             Err(_) => {
                 let why = "nothing has come for 30 s";
-                return Err(reply::error(StatusCode::REQUEST_TIMEOUT, why));
+                return Err(Refusal::new(StatusCode::REQUEST_TIMEOUT, why));
             }
         }
     }
 }
 
-fn too_long(most: u64) -> Reply {
+fn too_long(most: u64) -> Refusal {
     let why = match most >> 20 {
         mib if mib >= 1024 => format!("more than {} GiB: too long", mib >> 10),
         mib => format!("more than {mib} MiB: too long"),
     };
-    reply::error(StatusCode::PAYLOAD_TOO_LARGE, &why)
+    Refusal::new(StatusCode::PAYLOAD_TOO_LARGE, why)
 }
 
 /// Refuses what is announced as too long.
-fn check_length(headers: &HeaderMap, most: u64) -> Result<(), Reply> {
+fn check_length(headers: &HeaderMap, most: u64) -> Result<(), Refusal> {
     let length = headers.get(CONTENT_LENGTH).and_then(|v| v.to_str().ok());
     let length: Option<u64> = length.and_then(|v| v.parse().ok());
     match length {
@@ -66,24 +66,24 @@ fn check_length(headers: &HeaderMap, most: u64) -> Result<(), Reply> {
 }
 
 /// Refuses what is not sent as this kind of content.
-fn check_kind(headers: &HeaderMap, kind: &str) -> Result<(), Reply> {
+fn check_kind(headers: &HeaderMap, kind: &str) -> Result<(), Refusal> {
     let sent = headers.get(CONTENT_TYPE).and_then(|v| v.to_str().ok());
     let sent = sent.map(|v| v.split(';').next().unwrap_or_default().trim());
     if sent.is_some_and(|sent| sent.eq_ignore_ascii_case(kind)) {
         return Ok(());
     }
     let why = format!("must be sent as {kind}");
-    Err(reply::error(StatusCode::UNSUPPORTED_MEDIA_TYPE, &why))
+    Err(Refusal::new(StatusCode::UNSUPPORTED_MEDIA_TYPE, why))
 }
 
 /// A body of JSON.
 ///
 /// # Errors
-/// The reply that says what is wrong.
+/// What is wrong.
 pub async fn json<T: DeserializeOwned>(
     headers: &HeaderMap,
     mut body: Incoming,
-) -> Result<T, Reply> {
+) -> Result<T, Refusal> {
     check_kind(headers, reply::JSON)?;
     check_length(headers, JSON_BYTES_MAX)?;
     let mut text = Vec::new();
@@ -95,20 +95,20 @@ pub async fn json<T: DeserializeOwned>(
     }
     serde_json::from_slice(&text).map_err(|e| {
         let why = format!("the question cannot be read: {e}");
-        reply::error(StatusCode::BAD_REQUEST, &why)
+        Refusal::new(StatusCode::BAD_REQUEST, why)
     })
 }
 
 /// A body on its way to a file without a name. Bytes are counted in `room`.
 ///
 /// # Errors
-/// The reply that says what is wrong.
+/// What is wrong.
 pub async fn file(
     headers: &HeaderMap,
     mut body: Incoming,
     most: u64,
     room: &mut Room,
-) -> Result<File, Reply> {
+) -> Result<File, Refusal> {
     check_kind(headers, "application/octet-stream")?;
     check_length(headers, most)?;
     let failed = |e: std::io::Error| {
@@ -117,7 +117,7 @@ pub async fn file(
             std::env::temp_dir().display(),
             e.kind()
         );
-        reply::error(StatusCode::INSUFFICIENT_STORAGE, &why)
+        Refusal::new(StatusCode::INSUFFICIENT_STORAGE, why)
     };
     let mut file = tempfile::tempfile().map_err(failed)?;
     let (mut waiting, mut length) = (Vec::new(), 0);
@@ -128,7 +128,7 @@ pub async fn file(
             if length > most {
                 return Err(too_long(most));
             }
-            let full = |why: String| reply::error(StatusCode::INSUFFICIENT_STORAGE, &why);
+            let full = |why: String| Refusal::new(StatusCode::INSUFFICIENT_STORAGE, why);
             room.grow(piece.len() as u64).map_err(full)?;
             waiting.extend_from_slice(piece);
         }

@@ -5,7 +5,7 @@ use std::pin::Pin;
 use std::task::{Context, Poll};
 
 use hyper::body::{Body, Bytes, Frame};
-use hyper::header::{CONTENT_DISPOSITION, CONTENT_TYPE, HeaderValue};
+use hyper::header::{ALLOW, CONTENT_DISPOSITION, CONTENT_TYPE, HeaderValue};
 use hyper::{Response, StatusCode};
 use serde::Serialize;
 use tokio::sync::mpsc;
@@ -17,12 +17,20 @@ pub const JSON: &str = "application/json";
 /// Lines of JSON.
 const LINES: &str = "application/x-ndjson";
 
+/// What goes with a stream; nobody looks into it.
+type Kept = Box<dyn Send + Sync>;
+
 /// The body of a reply.
 pub enum Content {
     /// All of it.
     Whole(Option<Bytes>),
     /// What comes through a channel, until that ends; what is kept beside it goes with it.
-    Stream(mpsc::Receiver<Bytes>, Option<Box<dyn Send + Sync>>),
+    Stream {
+        /// What comes.
+        pieces: mpsc::Receiver<Bytes>,
+        /// What goes with it.
+        _kept: Option<Kept>,
+    },
 }
 
 impl Body for Content {
@@ -35,7 +43,7 @@ impl Body for Content {
     ) -> Poll<Option<Result<Frame<Bytes>, Infallible>>> {
         match self.get_mut() {
             Content::Whole(bytes) => Poll::Ready(bytes.take().map(|b| Ok(Frame::data(b)))),
-            Content::Stream(pieces, _) => pieces
+            Content::Stream { pieces, .. } => pieces
                 .poll_recv(context)
                 .map(|piece| piece.map(|b| Ok(Frame::data(b)))),
         }
@@ -50,7 +58,7 @@ impl Body for Content {
             Content::Whole(bytes) => {
                 hyper::body::SizeHint::with_exact(bytes.as_ref().map_or(0, |b| b.len() as u64))
             }
-            Content::Stream(..) => hyper::body::SizeHint::default(),
+            Content::Stream { .. } => hyper::body::SizeHint::default(),
         }
     }
 }
@@ -85,16 +93,32 @@ pub fn bytes(kind: &str, bytes: impl Into<Bytes>) -> Reply {
 
 /// A file to be saved under this name.
 pub fn file(kind: &str, name: &str, content: impl Into<Bytes>) -> Reply {
-    let mut reply = bytes(kind, content);
+    named(bytes(kind, content), name)
+}
+
+fn named(mut reply: Reply, name: &str) -> Reply {
     if let Ok(value) = HeaderValue::from_str(&disposition(name)) {
         reply.headers_mut().insert(CONTENT_DISPOSITION, value);
     }
     reply
 }
 
+/// A file to be saved under this name, as it comes.
+pub fn saved(name: &str, pieces: mpsc::Receiver<Bytes>) -> Reply {
+    let content = Content::Stream {
+        pieces,
+        _kept: None,
+    };
+    let kind = Some("application/octet-stream");
+    named(with(StatusCode::OK, kind, content), name)
+}
+
 /// Lines of JSON as they come; what is kept with them goes when the reader goes.
-pub fn lines(lines: mpsc::Receiver<Bytes>, kept: Box<dyn Send + Sync>) -> Reply {
-    let content = Content::Stream(lines, Some(kept));
+pub fn lines(lines: mpsc::Receiver<Bytes>, kept: Kept) -> Reply {
+    let content = Content::Stream {
+        pieces: lines,
+        _kept: Some(kept),
+    };
     with(StatusCode::OK, Some(LINES), content)
 }
 
@@ -109,6 +133,39 @@ pub fn error(status: StatusCode, why: &str) -> Reply {
     let mut reply = json(&serde_json::json!({ "error": why }));
     *reply.status_mut() = status;
     reply
+}
+
+/// Why a request is refused.
+pub struct Refusal {
+    status: StatusCode,
+    /// In words; none for those who are told nothing.
+    why: Option<String>,
+}
+
+impl Refusal {
+    /// A refusal in words.
+    pub fn new(status: StatusCode, why: impl Into<String>) -> Self {
+        let why = Some(why.into());
+        Refusal { status, why }
+    }
+
+    /// A refusal without a word.
+    pub fn bare(status: StatusCode) -> Self {
+        Refusal { status, why: None }
+    }
+
+    /// The reply.
+    pub fn reply(self) -> Reply {
+        let mut reply = match &self.why {
+            Some(why) => error(self.status, why),
+            None => empty(self.status),
+        };
+        if self.status == StatusCode::METHOD_NOT_ALLOWED {
+            let allow = HeaderValue::from_static("GET, POST, DELETE");
+            reply.headers_mut().insert(ALLOW, allow);
+        }
+        reply
+    }
 }
 
 /// Has the browser save a file (RFC 6266), under a name without anything that could act as more than a name.

@@ -1,6 +1,7 @@
 //! What can be asked, and who answers.
 
 use std::collections::BTreeMap;
+use std::io::Read;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -8,18 +9,22 @@ use headstall::board::profile::BoardError;
 use headstall::board::{edited, handbook, questions};
 use headstall::report::page_files;
 use hyper::body::{Bytes, Incoming};
-use hyper::header::{ALLOW, HeaderValue, LOCATION};
+use hyper::header::{HeaderValue, LOCATION};
+use hyper::http::request::Parts;
 use hyper::{Method, Request, StatusCode, Uri};
 use serde::Serialize;
 use tokio::sync::mpsc;
 use tokio::time::{MissedTickBehavior, interval};
 
-use super::about::{self, JOB_BYTES_MAX};
+use super::about::{self, JOB_BYTES_MAX, RECORDING_BYTES_MAX};
 use super::ask::{BoardAsked, Question, label};
+use super::cancel::Cancel;
+use super::changes::{self, CompareAsked};
 use super::guard::same;
 use super::intake;
+use super::measures::{self, CouponAsked, FitAsked};
 use super::replays;
-use super::reply::{self, Reply};
+use super::reply::{self, Refusal, Reply};
 use super::state::{JobHeld, State};
 use super::store::{Held, Kind};
 
@@ -46,7 +51,8 @@ pub async fn answer(state: Arc<State>, request: Request<Incoming>, known: impl F
         return to_page(&state.token);
     };
     match route(&state, rest, request).await {
-        Ok(reply) | Err(reply) => reply,
+        Ok(reply) => reply,
+        Err(refusal) => refusal.reply(),
     }
 }
 
@@ -58,7 +64,11 @@ fn to_page(token: &str) -> Reply {
     reply
 }
 
-async fn route(state: &Arc<State>, path: &str, request: Request<Incoming>) -> Result<Reply, Reply> {
+async fn route(
+    state: &Arc<State>,
+    path: &str,
+    request: Request<Incoming>,
+) -> Result<Reply, Refusal> {
     let parts: Vec<&str> = path.split('/').collect();
     let method = request.method().clone();
     match (&method, &parts[..]) {
@@ -66,7 +76,8 @@ async fn route(state: &Arc<State>, path: &str, request: Request<Incoming>) -> Re
         (&Method::GET, ["page", name]) => page_file(name),
         (&Method::GET, ["about"]) => Ok(reply::json(&about::about(state))),
         (&Method::GET, ["alive"]) => Ok(alive(state)),
-        (&Method::DELETE, ["jobs", id]) => {
+        (&Method::GET, ["files", id]) => file(state, id),
+        (&Method::DELETE, ["jobs" | "files", id]) => {
             if state.store.remove(id) {
                 Ok(reply::empty(StatusCode::NO_CONTENT))
             } else {
@@ -74,39 +85,94 @@ async fn route(state: &Arc<State>, path: &str, request: Request<Incoming>) -> Re
             }
         }
         (&Method::POST, [what]) => post(state, what, request).await,
-        (_, [_] | ["page" | "jobs" | "files", _]) => Err(other_method()),
-        _ => Err(reply::empty(StatusCode::NOT_FOUND)),
+        (_, [_] | ["page" | "jobs" | "files", _]) => {
+            Err(Refusal::bare(StatusCode::METHOD_NOT_ALLOWED))
+        }
+        _ => Err(Refusal::bare(StatusCode::NOT_FOUND)),
     }
 }
 
-async fn post(state: &Arc<State>, what: &str, request: Request<Incoming>) -> Result<Reply, Reply> {
+async fn post(
+    state: &Arc<State>,
+    what: &str,
+    request: Request<Incoming>,
+) -> Result<Reply, Refusal> {
     let (head, body) = request.into_parts();
     let headers = &head.headers;
     match what {
         "jobs" => {
-            let held = upload(state, &head.uri, headers, body, (Kind::Job, JOB_BYTES_MAX)).await?;
+            let held = upload(state, &head, body, (Kind::Job, JOB_BYTES_MAX)).await?;
             Ok(reply::json(&JobHeld::from(&held)))
         }
-        "board" => {
-            let asked: BoardAsked = intake::json(headers, body).await?;
-            board(&asked)
+        "recordings" => {
+            let limit = (Kind::Recording, RECORDING_BYTES_MAX);
+            let held = upload(state, &head, body, limit).await?;
+            Ok(reply::json(&RecordingHeld { recording: held.id }))
         }
+        "board" => board(&intake::json(headers, body).await?),
         "nearest" => {
             let answers: BTreeMap<String, String> = intake::json(headers, body).await?;
             let nearest = questions::nearest(&answers);
-            nearest
-                .map(|n| reply::json(&n))
-                .map_err(|why| unusable(&why))
+            nearest.map(|n| reply::json(&n)).map_err(unusable)
         }
-        "replay" => {
-            let asked: Question = intake::json(headers, body).await?;
-            asked.check().map_err(|why| unusable(&why))?;
-            let held = held(state, &asked.job)?;
-            let work = move |heard: &_| replays::replayed(&asked, &held, heard);
+        "coupon" => {
+            let asked: CouponAsked = intake::json(headers, body).await?;
+            let work = move |_: &_| Ok(reply::bytes(reply::JSON, measures::coupon(&asked)?));
+            Ok(state.works.whole(work).await)
+        }
+        "fit" => {
+            let asked: FitAsked = intake::json(headers, body).await?;
+            let recording = asked.recording.as_ref();
+            let recording = recording.map(|id| held(state, id, &[Kind::Recording]));
+            let (recording, jobs) = (recording.transpose()?, jobs(state, &asked.jobs)?);
+            let work = move |heard: &_| measures::fitted(&asked, recording.as_ref(), &jobs, heard);
             Ok(state.works.stream(work))
         }
-        _ => Err(reply::empty(StatusCode::NOT_FOUND)),
+        "compare" => {
+            let asked: CompareAsked = intake::json(headers, body).await?;
+            asked.check().map_err(unusable)?;
+            let jobs = jobs(state, asked.job.all())?;
+            Ok(state
+                .works
+                .stream(move |heard| changes::compared(&asked, &jobs, heard)))
+        }
+        "replay" | "strip" | "take" | "remedies" | "mend" | "explain" => {
+            let asked: Question = intake::json(headers, body).await?;
+            asked.check().map_err(unusable)?;
+            let held = held(state, &asked.job, JOBS)?;
+            Ok(about_job(state, what, asked, held).await)
+        }
+        _ => Err(Refusal::bare(StatusCode::NOT_FOUND)),
     }
+}
+
+/// Answers about one job on one board.
+async fn about_job(state: &State, what: &str, asked: Question, held: Held) -> Reply {
+    let works = &state.works;
+    match what {
+        "strip" => {
+            let work = move |heard: &_| replays::strip(&asked, &held, heard);
+            works.whole(work).await
+        }
+        "take" => {
+            let work = move |heard: &_| replays::take(&asked, &held, heard);
+            works.whole(work).await
+        }
+        "remedies" => works.stream(move |heard| changes::cured(&asked, &held, heard)),
+        "mend" => {
+            let store = state.store.clone();
+            works.stream(move |heard| changes::mended(&asked, &held, &store, heard))
+        }
+        "explain" => works.stream(move |heard| measures::explained(&asked, &held, heard)),
+        _ => works.stream(move |heard| replays::replayed(&asked, &held, heard)),
+    }
+}
+
+/// A recording that is here.
+#[derive(Serialize)]
+struct RecordingHeld {
+    /// Its ID.
+    recording: String,
 }
 
 #[derive(Serialize)]
@@ -116,9 +182,9 @@ struct BoardShown<'a> {
     values: BTreeMap<String, String>,
 }
 
-fn board(asked: &BoardAsked) -> Result<Reply, Reply> {
-    let read = asked.read().map_err(|why| unusable(&why))?;
-    let wrong = |e: BoardError| unusable(&e.to_string());
+fn board(asked: &BoardAsked) -> Result<Reply, Refusal> {
+    let read = asked.read().map_err(unusable)?;
+    let wrong = |e: BoardError| unusable(e.to_string());
     let text = edited::text(&read.text, &read.shown, &read.sets).map_err(wrong)?;
     Ok(reply::json(&BoardShown {
         name: &read.board.name,
@@ -130,17 +196,18 @@ fn board(asked: &BoardAsked) -> Result<Reply, Reply> {
 /// A file that the page sends.
 async fn upload(
     state: &State,
-    uri: &Uri,
-    headers: &hyper::HeaderMap,
+    head: &Parts,
     body: Incoming,
     (kind, most): (Kind, u64),
-) -> Result<Held, Reply> {
+) -> Result<Held, Refusal> {
     let _alive = state.life.busy();
-    let full = |why: String| reply::error(StatusCode::INSUFFICIENT_STORAGE, &why);
+    let full = |why: String| Refusal::new(StatusCode::INSUFFICIENT_STORAGE, why);
     let mut room = state.store.room().map_err(full)?;
-    let file = intake::file(headers, body, most, &mut room).await?;
-    let name = label(&name(uri));
-    room.keep(kind, name, file).map_err(full)
+    let file = intake::file(&head.headers, body, most, &mut room).await?;
+    let name = label(&name(&head.uri));
+    let held = Held::new(kind, name, file).map_err(|e| full(e.to_string()))?;
+    room.keep(held.clone());
+    Ok(held)
 }
 
 /// The name that a request gives a file.
@@ -171,30 +238,53 @@ fn decoded(text: &str) -> String {
     String::from_utf8_lossy(&bytes).into_owned()
 }
 
-/// The job of this ID.
-fn held(state: &State, id: &str) -> Result<Held, Reply> {
-    let kinds = [Kind::Job, Kind::Mended];
-    state.store.find(id, &kinds).ok_or_else(gone)
+/// What is a job.
+const JOBS: &[Kind] = &[Kind::Job, Kind::Mended];
+
+/// The file of this ID and kind.
+fn held(state: &State, id: &str, kinds: &[Kind]) -> Result<Held, Refusal> {
+    state.store.find(id, kinds).ok_or_else(gone)
 }
 
-fn gone() -> Reply {
-    let why = "this job is not here any more; drop it on the page again";
-    reply::error(StatusCode::NOT_FOUND, why)
+/// The jobs of these IDs.
+fn jobs(state: &State, ids: &[String]) -> Result<Vec<Held>, Refusal> {
+    ids.iter().map(|id| held(state, id, JOBS)).collect()
 }
 
-fn unusable(why: &str) -> Reply {
-    reply::error(StatusCode::UNPROCESSABLE_ENTITY, why)
+/// A file that is here, to be saved.
+fn file(state: &State, id: &str) -> Result<Reply, Refusal> {
+    const PIECE_BYTES: usize = 1 << 16;
+    let held = held(state, id, JOBS)?;
+    let (give, take) = mpsc::channel(2);
+    let alive = state.life.busy();
+    let name = held.name.clone();
+    tokio::task::spawn_blocking(move || {
+        let _alive = alive;
+        let mut reader = held.reader(&Cancel::default());
+        let mut piece = vec![0; PIECE_BYTES];
+        while let Ok(count) = reader.read(&mut piece)
+            && count > 0
+        {
+            let bytes = Bytes::copy_from_slice(&piece[..count]);
+            if give.blocking_send(bytes).is_err() {
+                return;
+            }
+        }
+    });
+    Ok(reply::saved(&name, take))
 }
 
-fn other_method() -> Reply {
-    let mut reply = reply::empty(StatusCode::METHOD_NOT_ALLOWED);
-    let allow = HeaderValue::from_static("GET, POST, DELETE");
-    reply.headers_mut().insert(ALLOW, allow);
-    reply
+fn gone() -> Refusal {
+    let why = "this file is not here any more; drop it on the page again";
+    Refusal::new(StatusCode::NOT_FOUND, why)
 }
 
-fn page_file(name: &str) -> Result<Reply, Reply> {
-    let text = page_files::text(name).ok_or_else(|| reply::empty(StatusCode::NOT_FOUND))?;
+fn unusable(why: impl Into<String>) -> Refusal {
+    Refusal::new(StatusCode::UNPROCESSABLE_ENTITY, why)
+}
+
+fn page_file(name: &str) -> Result<Reply, Refusal> {
+    let text = page_files::text(name).ok_or_else(|| Refusal::bare(StatusCode::NOT_FOUND))?;
     Ok(reply::bytes(page_files::kind(name), text))
 }
 

@@ -5,6 +5,8 @@ use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
+use headstall::answer::job::Job;
+
 use super::cancel::Cancel;
 
 /// Most files held at a time.
@@ -39,6 +41,30 @@ pub struct Held {
 }
 
 impl Held {
+    /// A file with a new ID.
+    ///
+    /// # Errors
+    /// Where its length cannot be told, or the system gives no random bytes.
+    pub fn new(kind: Kind, name: String, file: File) -> io::Result<Self> {
+        let mut id = [0; 8];
+        getrandom::fill(&mut id).map_err(|e| io::Error::other(e.to_string()))?;
+        Ok(Held {
+            id: id.iter().map(|b| format!("{b:02x}")).collect(),
+            kind,
+            name,
+            bytes: file.metadata()?.len(),
+            file: Arc::new(file),
+        })
+    }
+
+    /// The job in it.
+    pub fn job(&self, cancel: &Cancel) -> Job {
+        let (held, cancel) = (self.clone(), cancel.clone());
+        Job::new(self.name.clone(), Some(self.bytes), move || {
+            Ok(Box::new(held.reader(&cancel)))
+        })
+    }
+
     /// Reads it from its beginning; ends with an error when the work is cancelled.
     pub fn reader(&self, cancel: &Cancel) -> Reading {
         Reading {
@@ -135,24 +161,12 @@ impl Room {
     }
 
     /// Puts the file, whose bytes were counted, among the others.
-    ///
-    /// # Errors
-    /// In words, where the system gives no random bytes for its name.
-    pub fn keep(mut self, kind: Kind, name: String, file: File) -> Result<Held, String> {
-        let mut id = [0; 8];
-        getrandom::fill(&mut id).map_err(|e| format!("no random bytes: {e}"))?;
-        let held = Held {
-            id: id.iter().map(|b| format!("{b:02x}")).collect(),
-            kind,
-            name,
-            bytes: std::mem::take(&mut self.bytes),
-            file: Arc::new(file),
-        };
-        if kind == Kind::Mended {
+    pub fn keep(mut self, held: Held) {
+        if held.kind == Kind::Mended {
             self.store.take_out(|held| held.kind == Kind::Mended);
         }
-        self.store.inside().list.push(held.clone());
-        Ok(held)
+        self.store.inside().list.push(held);
+        self.bytes = 0;
     }
 }
 
@@ -204,10 +218,14 @@ mod tests {
     use super::*;
 
     fn kept(store: &Store, kind: Kind) -> Held {
+        use std::io::Write;
+        let mut file = tempfile::tempfile().unwrap();
+        file.write_all(b"abc").unwrap();
         let mut room = store.room().unwrap();
         room.grow(3).unwrap();
-        room.keep(kind, "a".to_string(), tempfile::tempfile().unwrap())
-            .unwrap()
+        let held = Held::new(kind, "a".to_string(), file).unwrap();
+        room.keep(held.clone());
+        held
     }
 
     #[test]

@@ -4,6 +4,8 @@
 //! filament. Sections stand between pauses of 3 s. Which sections there are was chosen by greedy
 //! D-optimality (A. C. Atkinson, A. N. Donev, "Optimum Experimental Designs", 1992) over simulated boards.
 
+use crate::board::types::{Board, Link};
+
 use super::pen::{BOX_MM, Body, HOP_MM_S, Pen};
 
 /// Pause between two sections, ms.
@@ -26,6 +28,16 @@ pub enum LinkKind {
     Card,
     /// From a host.
     Serial,
+}
+
+impl LinkKind {
+    /// How lines reach this board.
+    pub fn of(board: &Board) -> Self {
+        match board.link {
+            Link::Card(_) => LinkKind::Card,
+            Link::Serial(_) => LinkKind::Serial,
+        }
+    }
 }
 
 /// Where the coupon moves, how fast, and for which kind of link.
