@@ -6,21 +6,18 @@ use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 
 use crate::answer::replay::{Drawing, ReplayAnswer};
-use crate::replay::cause::Cause;
 use crate::study::paths::LayerPath;
 use crate::study::remedy::Remedy;
 
 use super::advice;
 use super::figures;
-use super::look::palette;
-use super::look::picture::{escape, number};
-use super::numbers::{count, rate, share, time};
+use super::look::picture::escape;
+use super::numbers::count;
 use super::page_data::Data;
 use super::page_files::{self, STYLE};
 use super::page_seen;
 use super::summary::Summary;
 use super::text::{glued, shell_word};
-use super::verdict::{self, Level};
 
 /// What the page is made from.
 pub struct Page<'a> {

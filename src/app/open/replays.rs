@@ -16,7 +16,7 @@ use serde::Serialize;
 
 use super::super::inputs;
 use super::super::terminal::{json, threads};
-use super::ask::{BoardRead, Question};
+use super::ask::{BoardRead, HowMuch, Question};
 use super::cancel::Cancel;
 use super::changes;
 use super::reply::{self, Reply};
@@ -81,8 +81,12 @@ struct Idea {
 /// In words: those of the command line.
 pub fn replayed(asked: &Question, held: &Held, heard: &Heard) -> Answer {
     let board = asked.board.read()?;
-    let answer = answered(asked, held, &board, heard, &mut ())?;
+    let mut answer = answered(asked, held, &board, heard, &mut ())?;
     heard.cancel.check();
+    // A quick answer goes without what takes longest to draw: the page asks for the strips that it shows.
+    if let (HowMuch::Bumps, Some(drawing)) = (asked.effort, &mut answer.drawing) {
+        drawing.strips.clear();
+    }
     let set = board.set();
     let summary = Summary::of(&answer, &set);
     let ideas = advice::ideas(&answer);
