@@ -1,4 +1,5 @@
 // Knobs: what may be changed, and what it comes to, before and after side by side.
+import { mountCompare } from './compare.js';
 import { button, el, labelled } from './controls.js';
 import { LAYER } from './data.js';
 import { mountMap } from './map.js';
@@ -20,6 +21,7 @@ export function mountKnobs(root, app) {
       labelled('A bump is visible from, mm', visible), el('label', {}, whole, ' Skirts, purge lines and supports count as part')),
     costs, el('div', { class: 'controls' }, back, keep), mountBeside(app));
   root.append(none, all);
+  mountCompare(all, app);
   let base = '', knobs = [];
 
   function luck(value) { if (Number.isSafeInteger(value) && value >= 0) app.change({ knobs: { ...app.state.knobs, seed: value } }); }
