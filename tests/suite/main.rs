@@ -29,6 +29,7 @@ mod main_loop;
 mod making;
 mod map;
 mod mend;
+mod open_rules;
 mod open_seen;
 mod oracle;
 mod plainly;
@@ -43,6 +44,7 @@ mod ref_stream;
 mod reshape;
 #[cfg(unix)]
 mod results;
+mod serving;
 mod stored;
 mod strips;
 mod surfaces;
