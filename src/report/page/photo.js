@@ -114,19 +114,19 @@ export class Laid {
       tell(deg / 360);
       await pause();
     }
-    tried.sort((a, b) => a.off_px - b.off_px);
+    tried.sort((a, b) => a.cost - b.cost);
     const all = [];
     for (const rough of tried.slice(0, 3)) {
       const found = fitted(this.coarse, rough.cam, grey, 0.03 * this.coarse.high * rough.cam.scale);
       if (found) all.push(found);
       await pause();
     }
-    all.sort((a, b) => a.off_px - b.off_px);
+    all.sort((a, b) => a.cost - b.cost);
     if (!this.#found(all[0], grey.by)) return null;
     const sides = [];
     for (const f of all) {
       const deg = turned(f.cam.yaw / RAD);
-      if (f.off_px > 1.5 * all[0].off_px + 0.05 || sides.some((s) => Math.abs(turned(s - deg + 180) - 180) < 8)) continue;
+      if (f.cost > 1.5 * all[0].cost + 0.05 || sides.some((s) => Math.abs(turned(s - deg + 180) - 180) < 8)) continue;
       sides.push(deg);
     }
     return sides;

@@ -85,7 +85,7 @@ export function lines(v, every) {
 }
 
 // What is left out at either edge of what faces the viewer, degrees: bumps are not told there.
-const EDGE_DEG = 8;
+const EDGE_DEG = 12;
 
 // The arc of the wall, degrees [from, to] counter-clockwise, that faces the viewer at nearly all heights; null: none.
 export function arc(v) {
