@@ -253,6 +253,7 @@ pub mod report {
     pub mod dry_run;
     pub mod explain;
     pub mod explained;
+    pub mod figures;
     pub mod finite;
     pub mod fit;
     pub mod folded;

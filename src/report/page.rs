@@ -6,20 +6,18 @@ use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 
 use crate::answer::replay::{Drawing, ReplayAnswer};
-use crate::replay::cause::Cause;
 use crate::study::paths::LayerPath;
 use crate::study::remedy::Remedy;
 
 use super::advice;
-use super::look::palette;
-use super::look::picture::{escape, number};
-use super::numbers::{count, rate, share, time};
+use super::figures;
+use super::look::picture::escape;
+use super::numbers::count;
 use super::page_data::Data;
 use super::page_files::{self, STYLE};
 use super::page_seen;
 use super::summary::Summary;
 use super::text::{glued, shell_word};
-use super::verdict::{self, Level};
 
 /// What the page is made from.
 pub struct Page<'a> {
@@ -131,126 +129,48 @@ fn earlier(body: &mut String, earlier: &Earlier) {
     }
 }
 
-/// A figure: its value, its name and what it means.
-type Figure = (String, &'static str, String);
-
-/// The figures about bumps.
-fn bump_figures(answer: &ReplayAnswer, s: &Summary) -> Vec<Figure> {
-    let mut all = Vec::new();
-    let level = match s.level {
-        Level::Smooth => ("no stutter", "no stall on a move that prints"),
-        Level::Unseen => ("not seen", "the head stutters, but no bump is visible"),
-        Level::Unknown => ("unknown", "whether bumps can be seen was not worked out"),
-        Level::Few => ("a few", "some bumps are visible, at least in some runs"),
-        Level::Ruined => ("ruined", "bumps are visible wherever one looks"),
-    };
-    all.push((level.0.to_string(), "verdict", level.1.to_string()));
-    if let (Some(expected), Some(mm), true) = (s.expected_bumps, s.visible_mm, s.extrudes) {
-        let mut what = format!("{} mm or higher, on surfaces that can be seen", number(mm));
-        if let Some([low, high]) = s.expected_bumps_range {
-            let _ = write!(what, "; in 9 of 10 runs between {low:.0} and {high:.0}");
-        }
-        if let (Some(shown), true) = (s.visible_bumps, s.runs > 1) {
-            let _ = write!(what, "; in the run that is shown {shown}");
-        }
-        all.push((format!("{expected:.0}"), "visible bumps expected", what));
-    }
-    if let Some(n) = s.per_100_cm2.filter(|n| *n > 0.0) {
-        let what = "of outer wall, visible bumps expected".to_string();
-        all.push((rate(n), "on 100 cm²", what));
-    }
-    if let (Some(mm), Some(layer)) = (s.largest_bump_mm, s.largest_bump_layer) {
-        let what = format!(
-            "on {}; an upper estimate, since the inside is taken to be full",
-            verdict::layer(answer, layer)
-        );
-        all.push((format!("{mm:.2} mm"), "highest bump", what));
-    }
-    all
-}
-
 fn figures(body: &mut String, answer: &ReplayAnswer, s: &Summary) {
-    let mut all = bump_figures(answer, s);
-    all.push((
-        s.stalls.to_string(),
-        "stalls",
-        format!(
-            "{} (the head stands still), {} (below half speed), {} (only slower)",
-            count(s.dwells, "dwell"),
-            count(s.dips, "dip"),
-            count(s.drags, "drag")
-        ),
-    ));
-    all.push((
-        time(s.lost_s),
-        "lost",
-        format!(
-            "{} of the time that the job itself needs",
-            share(s.lost_s / s.ideal_s.max(1e-9))
-        ),
-    ));
-    all.push((
-        time(s.replay_s),
-        "print time",
-        format!("{} if every line were known in advance", time(s.ideal_s)),
-    ));
-    if s.saves > 0 {
-        let what = "times that state was kept for a power cut".to_string();
-        all.push((s.saves.to_string(), "saves", what));
-    }
     body.push_str("<section aria-label=\"Figures\"><dl class=\"figures\">\n");
-    for (value, name, what) in all {
+    for figure in figures::figures(answer, s) {
         let _ = writeln!(
             body,
-            "<div><dt>{name}</dt><dd><b>{}</b><span>{}</span></dd></div>",
-            escape(&value),
-            escape(&what)
+            "<div><dt>{}</dt><dd><b>{}</b><span>{}</span></dd></div>",
+            figure.name,
+            escape(&figure.value),
+            escape(&figure.what)
         );
     }
     body.push_str("</dl></section>\n");
 }
 
 fn causes(body: &mut String, s: &Summary) {
-    let helped: f64 = s.by_cause.iter().map(|(_, t)| t.max(0.0)).sum();
-    if s.stalls == 0 || helped <= 0.0 {
+    let Some(causes) = figures::causes(s) else {
         return;
-    }
+    };
     body.push_str(
         "<section><h2>What it was lost by</h2>\n<div class=\"bar\" aria-hidden=\"true\">",
     );
     let mut rows = String::new();
-    for cause in Cause::ALL {
-        let name = cause.name();
-        let lost_s = s.by_cause[cause];
-        if lost_s.abs() < 5e-4 * helped {
-            continue;
-        }
-        let colour = palette::cause(cause);
-        let percent = 100.0 * lost_s.max(0.0) / helped;
-        if percent > 0.0 {
-            let label = if percent > 12.0 { name } else { "" };
+    for cause in &causes.rows {
+        let (name, colour) = (cause.name, &cause.colour);
+        if cause.percent > 0.0 {
+            let label = if cause.percent > 12.0 { name } else { "" };
             let _ = write!(
                 body,
-                "<i style=\"flex-basis:{percent:.2}%;background:{colour};color:{}\">{label}</i>",
-                palette::cause_ink(cause)
+                "<i style=\"flex-basis:{:.2}%;background:{colour};color:{}\">{label}</i>",
+                cause.percent, cause.ink
             );
         }
-        let helps = if lost_s < 0.0 { " (it helps)" } else { "" };
         let _ = writeln!(
             rows,
-            "<li><i style=\"background:{colour}\"></i><b>{name}</b> {}{helps}: {}</li>",
-            time(lost_s),
-            cause.about().what
+            "<li><i style=\"background:{colour}\"></i><b>{name}</b> {}</li>",
+            cause.says
         );
     }
-    let how = if s.causes_by == "shapley" {
-        "Shapley values: what a cause adds on average over all orders in which the causes could come."
-    } else {
-        "The quick way: by what the controller was busy with meanwhile."
-    };
     let _ = write!(
         body,
-        "</div>\n<ul class=\"key\">\n{rows}</ul><p class=\"note\">{how}</p></section>\n"
+        "</div>\n<ul class=\"key\">\n{rows}</ul><p class=\"note\">{}</p></section>\n",
+        causes.how
     );
 }
 

@@ -2,15 +2,22 @@
 
 /// Name and text of each, as the page asks for them: below `page/`.
 const FILES: &[(&str, &str)] = &[
+    ("answer.js", include_str!("page/answer.js")),
+    ("api.js", include_str!("page/api.js")),
     ("app.js", include_str!("page/app.js")),
+    ("board.js", include_str!("page/board.js")),
     ("camera.js", include_str!("page/camera.js")),
     ("controls.js", include_str!("page/controls.js")),
+    ("cures.js", include_str!("page/cures.js")),
     ("data.js", include_str!("page/data.js")),
     ("dom.js", include_str!("page/dom.js")),
     ("edges.js", include_str!("page/edges.js")),
+    ("jobs.js", include_str!("page/jobs.js")),
+    ("knobs.js", include_str!("page/knobs.js")),
     ("map.js", include_str!("page/map.js")),
     ("marks.js", include_str!("page/marks.js")),
     ("measure.js", include_str!("page/measure.js")),
+    ("open.css", include_str!("page/open.css")),
     ("part.js", include_str!("page/part.js")),
     ("photo.js", include_str!("page/photo.js")),
     ("photographs.js", include_str!("page/photographs.js")),
@@ -20,11 +27,15 @@ const FILES: &[(&str, &str)] = &[
     ("select.js", include_str!("page/select.js")),
     ("sight.js", include_str!("page/sight.js")),
     ("solid.js", include_str!("page/solid.js")),
+    ("state.js", include_str!("page/state.js")),
+    ("stops.js", include_str!("page/stops.js")),
     ("stopwatch.js", include_str!("page/stopwatch.js")),
     ("strip.js", include_str!("page/strip.js")),
     ("style.css", STYLE),
     ("tables.js", include_str!("page/tables.js")),
+    ("take.js", include_str!("page/take.js")),
     ("wall.js", include_str!("page/wall.js")),
+    ("work.js", include_str!("page/work.js")),
 ];
 
 /// The look of the live page and of `report.html`.

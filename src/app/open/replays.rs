@@ -3,6 +3,7 @@
 use headstall::answer::job::Job;
 use headstall::answer::progress::Listener;
 use headstall::answer::replay::{ReplayAnswer, ReplayQuestion, replay};
+use headstall::report::figures::{self, Causes, Figure};
 use headstall::report::look::png::png;
 use headstall::report::page::Earlier;
 use headstall::report::page_data::{self, Data};
@@ -15,7 +16,7 @@ use serde::Serialize;
 
 use super::super::inputs;
 use super::super::terminal::{json, threads};
-use super::ask::{BoardRead, Question};
+use super::ask::{BoardRead, HowMuch, Question};
 use super::cancel::Cancel;
 use super::changes;
 use super::reply::{self, Reply};
@@ -62,6 +63,8 @@ fn answered(
 struct Replayed<'a> {
     summary: &'a Summary,
     text: String,
+    figures: Vec<Figure>,
+    causes: Option<Causes>,
     data: Data,
     ideas: Vec<Idea>,
 }
@@ -78,8 +81,12 @@ struct Idea {
 /// In words: those of the command line.
 pub fn replayed(asked: &Question, held: &Held, heard: &Heard) -> Answer {
     let board = asked.board.read()?;
-    let answer = answered(asked, held, &board, heard, &mut ())?;
+    let mut answer = answered(asked, held, &board, heard, &mut ())?;
     heard.cancel.check();
+    // A quick answer goes without what takes longest to draw: the page asks for the strips that it shows.
+    if let (HowMuch::Bumps, Some(drawing)) = (asked.effort, &mut answer.drawing) {
+        drawing.strips.clear();
+    }
     let set = board.set();
     let summary = Summary::of(&answer, &set);
     let ideas = advice::ideas(&answer);
@@ -101,6 +108,8 @@ pub fn replayed(asked: &Question, held: &Held, heard: &Heard) -> Answer {
     work::answer(&Replayed {
         summary: &summary,
         text: clean_lines(&text).into(),
+        figures: figures::figures(&answer, &summary),
+        causes: figures::causes(&summary),
         data: Data::of(&answer, drawing, &layers, within_mm),
         ideas: ideas.collect(),
     })
