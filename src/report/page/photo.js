@@ -150,7 +150,7 @@ function path(points) {
 
 // The outline as lines: places that follow each other.
 function outlinePath(laid) {
-  const all = outline(laid.shape, laid.cam, 160), far = 3 * Math.max(laid.shape.high, laid.shape.wide) * laid.cam.scale / 160;
+  const all = outline(laid.coarse, laid.cam, 160), far = 3 * Math.max(laid.shape.high, laid.shape.wide) * laid.cam.scale / 160;
   let text = '';
   all.forEach((s, k) => {
     const last = all[k - 1];
