@@ -64,7 +64,7 @@ function mountExplain(root, app, marks, photos) {
   // `value`: the command's own; empty ones are left to the program.
   const number = (id, value, min, max, step) => el('input', { type: 'number', id, value, min, max, step, on: { change: soon } });
   const angleErr = number('see-angle-err', '3', 1, 90, 0.5), zErr = number('see-z-err', '', 0, 20, 0.05);
-  const window = [['from, degrees', -360, 720], ['to, degrees', -360, 720], ['from height, mm', 0, 10000], ['to height, mm', 0, 10000]]
+  const window = [['from, degrees', -360, 720], ['counter-clockwise to, degrees', -360, 720], ['from height, mm', 0, 10000], ['to height, mm', 0, 10000]]
     .map(([words, min, max], k) => [words, number('see-window-' + k, '', min, max, 'any')]);
   const told = el('p', { role: 'status', id: 'see-told' }), text = el('pre', { id: 'see-text', hidden: true });
   const picture = el('img', { id: 'see-picture', class: 'picture', hidden: true, alt: 'The bumps on the unrolled wall, over those predicted, and what they agree with' });
@@ -73,7 +73,7 @@ function mountExplain(root, app, marks, photos) {
     el('h3', { text: 'What they agree with' }),
     el('p', { class: 'note', text: 'How exactly can you tell places? From a photograph that fits: heights to a layer or so, angles to 2 or 3 degrees. Left empty, the height’s error is 0.3 mm, or nothing for counted layers.' }),
     el('div', { class: 'controls' }, labelled('Error of angles, degrees', angleErr), labelled('Error of heights, mm', zErr)),
-    el('fieldset', { class: 'controls' }, el('legend', { text: 'Where you looked, counter-clockwise: the window, all four or none' }), ...window.map(([words, input]) => labelled(words, input)),
+    el('fieldset', { class: 'controls' }, el('legend', { text: 'Where you looked (all four or none)' }), ...window.map(([words, input]) => labelled(words, input)),
       button('As the photographs show', looked, { id: 'see-looked' })),
     el('div', { class: 'controls' }, now), told, text, picture);
   let timer = 0, running = null;
