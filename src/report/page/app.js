@@ -109,11 +109,12 @@ function show(told, isQuick, before) {
   shown = { answer, isQuick, before, data };
   app.tell('shown', shown);
   if (!fresh) return;
+  const { layer, line } = state;
   // What was chosen is a row of the answer before.
   select.item = null;
   for (const view of Object.values(views)) view.setData(data);
   if (data) {
-    const { layer, line } = state, first = data.bumps[0] || data.stalls[0];
+    const first = data.bumps[0] || data.stalls[0];
     const same = (rows) => rows.find((row) => row[LINE] === line);
     const item = line === null ? first : same(data.bumps) || same(data.stalls);
     select.choose(item ?? null, 'renew');
