@@ -233,7 +233,8 @@ pub mod answer {
     pub mod progress;
     pub mod remedies;
     pub mod replay;
-    mod shelf;
+    pub mod shape;
+    pub mod shelf;
     pub mod stall_book;
     pub mod trouble;
     pub mod warnings;

@@ -33,6 +33,7 @@ mod app {
         pub mod replays;
         pub mod reply;
         pub mod routes;
+        pub mod shapes;
         pub mod state;
         pub mod store;
         pub mod work;

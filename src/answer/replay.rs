@@ -32,6 +32,7 @@ use super::warnings::{Warning, few_runs, warnings};
 
 pub use super::effort::Effort;
 pub use super::job::JobRead;
+pub use super::shape::Shape;
 
 /// Causes are worked out unasked up to this many lines and chores, counted over all replays: some seconds of work.
 pub(super) const UNASKED_WORK: usize = 16_000_000;
@@ -62,6 +63,12 @@ pub struct ReplayQuestion<'a> {
     pub layer: Option<u32>,
     /// The stall whose strip of time alone is wanted; `None`: those of the stalls that lose most.
     pub strip: Option<u64>,
+    /// Whether pictures are drawn anew with each answer: then no layer is traced, walls are not kept, and there is no
+    /// strip but one that is asked for.
+    pub live: bool,
+    /// What an earlier answer knows of the same job, with the same `whole`, on a board with the same blocks: then it is
+    /// not worked out again.
+    pub shape: Option<&'a Shape>,
     /// Height from which a bump counts as visible, mm: an assumption, no source.
     pub visible_mm: f64,
     /// Whether all that is printed counts as part: skirts, purge lines and supports too.
@@ -82,6 +89,8 @@ impl<'a> ReplayQuestion<'a> {
             pictures: false,
             layer: None,
             strip: None,
+            live: false,
+            shape: None,
             visible_mm: 0.1,
             whole: false,
             runs: 20,
@@ -113,6 +122,16 @@ pub struct Drawing {
     pub strips: Vec<Strip>,
     /// Where the parts stand; `None` where nothing is printed.
     pub plate: Option<Plate>,
+}
+
+impl Drawing {
+    /// What can be given to the next question about the same job.
+    pub fn shape(&self) -> Shape {
+        Shape {
+            exposure: self.exposure.clone(),
+            plate: self.plate.clone(),
+        }
+    }
 }
 
 /// The answer. Times in s, lengths in mm, plastic in mm³.
@@ -237,6 +256,7 @@ pub fn replay(
     }
     // Which layer suffers most is known only now; the first pass drew the one that seemed to.
     if question.layer.is_none()
+        && !question.live
         && let Some(worst) = answer.worst_layer()
         && let Some(drawing) = &mut answer.drawing
         && drawing.trace.layer != worst
@@ -276,17 +296,19 @@ fn pass<'l>(
     });
     let draws = question.pictures && question.effort != Effort::Quick;
     if draws {
-        watch = watch
-            .with_trace(question.layer)
-            .with_strips(match question.strip {
-                Some(stall) => Strips::only(stall),
-                None => Strips::new(STRIPS_MAX),
-            })
-            .with_paths(Paths::default());
+        watch = watch.with_paths(Paths::default());
+        if !question.live {
+            watch = watch.with_trace(question.layer);
+        }
+        watch = match question.strip {
+            Some(stall) => watch.with_strips(Strips::only(stall)),
+            None if question.live => watch,
+            None => watch.with_strips(Strips::new(STRIPS_MAX)),
+        };
     }
-    if question.effort != Effort::Quick {
+    if question.effort != Effort::Quick && question.shape.is_none() {
         let wanted = Wanted {
-            walls: draws,
+            walls: draws && !question.live,
             whole: question.whole,
             aside: question.threads > 1,
         };
@@ -294,7 +316,7 @@ fn pass<'l>(
     }
     let mut hearers = Hearers {
         watch,
-        survey: draws.then(Survey::default),
+        survey: (draws && question.shape.is_none()).then(Survey::default),
         listener: &listener,
         wants_blocks,
         progress,
@@ -312,11 +334,16 @@ fn pass<'l>(
         ReplayError::Board(e) => Trouble::no_progress(&job.name, &e),
     })?;
     let Hearers { watch, survey, .. } = hearers;
-    let found = watch.found();
+    let mut found = watch.found();
+    let mut plate = survey.and_then(|s| s.plate());
+    if let Some(shape) = question.shape.filter(|_| question.effort != Effort::Quick) {
+        found.exposure = Some(shape.exposure.clone());
+        plate.clone_from(&shape.plate);
+    }
     Ok(Pass {
         replayed,
         stalls: stalls.finish(),
-        plate: survey.and_then(|s| s.plate()),
+        plate,
         bumps: bumps.finish(found.exposure.as_ref(), question.visible_mm),
         found,
     })

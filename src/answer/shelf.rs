@@ -10,7 +10,7 @@ use super::job::Job;
 use super::trouble::Trouble;
 
 /// Whether a job has the same blocks, stops and faces on both boards.
-pub(super) fn same_blocks(a: &Board, b: &Board) -> bool {
+pub fn same_blocks(a: &Board, b: &Board) -> bool {
     a.motion == b.motion && a.wait == b.wait && a.nozzle == b.nozzle
 }
 

@@ -130,6 +130,8 @@ pub fn run(args: &Replay) -> Result<ExitCode, Failure> {
         pictures: folder.is_some(),
         layer: args.layer,
         strip: None,
+        live: false,
+        shape: None,
         visible_mm: args.visible,
         whole: args.whole,
         runs: args.runs as usize,

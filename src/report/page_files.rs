@@ -7,6 +7,7 @@ const FILES: &[(&str, &str)] = &[
     ("app.js", include_str!("page/app.js")),
     ("board.js", include_str!("page/board.js")),
     ("camera.js", include_str!("page/camera.js")),
+    ("compare.js", include_str!("page/compare.js")),
     ("controls.js", include_str!("page/controls.js")),
     ("cures.js", include_str!("page/cures.js")),
     ("data.js", include_str!("page/data.js")),

@@ -29,6 +29,7 @@ mod main_loop;
 mod making;
 mod map;
 mod mend;
+mod open_page;
 mod open_rules;
 mod open_seen;
 mod oracle;

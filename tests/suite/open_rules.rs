@@ -382,6 +382,29 @@ fn answers_are_the_commands() {
     let on_board = ["chords.gcode", "--board", "stutters.toml"];
     let of = |command: &str, more: &[&str]| told(&[&[command], &on_board[..], more].concat());
     let question = json!({"job": id, "board": on, "seed": 3});
+    // What is known of the job's shape from other answers changes nothing.
+    let first = server.post("replay", &question).json();
+    let mut other = question.clone();
+    other["board"]["sets"] = json!(["save.when=off", "queue.blocks=4"]);
+    other["runs"] = json!(1);
+    server.post("replay", &other);
+    assert_eq!(server.post("replay", &question).json(), first);
+    let fresh = served(&[&job, "--board", &board]);
+    let mut asked = other.clone();
+    asked["job"] = fresh.get("about").json()["start"]["job"]["job"].clone();
+    assert_eq!(
+        fresh.post("replay", &asked).json(),
+        server.post("replay", &other).json()
+    );
+    // The strip of a stall that loses little.
+    let stalls = first["answer"]["data"]["stalls"].as_array().unwrap();
+    let mut asked = question.clone();
+    asked["stall"] = stalls[stalls.len() - 1][0].clone();
+    let strip = server.post("strip", &asked).json();
+    assert!(
+        strip["svg"].as_str().unwrap().starts_with("<svg"),
+        "{strip}"
+    );
     for command in ["replay", "remedies"] {
         let answer = &server.post(command, &question).json()["answer"];
         assert_eq!(answer["text"], of(command, &["--seed", "3"]).0, "{command}");

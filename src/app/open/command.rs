@@ -16,6 +16,7 @@ use super::browser;
 use super::connections::{self, Connections};
 use super::guard::{self, Guard};
 use super::life::Life;
+use super::shapes::Shapes;
 use super::state::{JobHeld, Start, State};
 use super::store::{Held, Kind, Store};
 use super::work::Works;
@@ -89,6 +90,7 @@ async fn serve(args: &Open, store: Store, start: Start) -> Result<(), Failure> {
         code: Mutex::new((!args.no_browser).then(|| (code.clone(), Instant::now()))),
         guard: Guard::of(&addresses),
         store,
+        shapes: Shapes::default(),
         works: Works::new(life.clone()),
         life: life.clone(),
         start,

@@ -16,10 +16,11 @@ use serde::Serialize;
 
 use super::super::inputs;
 use super::super::terminal::{json, threads};
-use super::ask::{BoardRead, HowMuch, Question};
+use super::ask::{BoardRead, Question};
 use super::cancel::Cancel;
 use super::changes;
 use super::reply::{self, Reply};
+use super::shapes::Shapes;
 use super::store::Held;
 use super::work::{self, Answer, Heard};
 
@@ -30,8 +31,8 @@ fn job(asked: &Question, held: &Held, cancel: &Cancel) -> Job {
     job
 }
 
-/// The library's question.
-fn question<'a>(asked: &Question, board: &'a BoardRead) -> ReplayQuestion<'a> {
+/// The library's question; `live`: for the page's views.
+fn question<'a>(asked: &Question, board: &'a BoardRead, live: bool) -> ReplayQuestion<'a> {
     ReplayQuestion {
         board: &board.board,
         seed: asked.seed,
@@ -39,6 +40,8 @@ fn question<'a>(asked: &Question, board: &'a BoardRead) -> ReplayQuestion<'a> {
         pictures: true,
         layer: asked.layer,
         strip: asked.stall,
+        live,
+        shape: None,
         visible_mm: asked.visible_mm,
         whole: asked.whole,
         runs: asked.runs as usize,
@@ -48,15 +51,35 @@ fn question<'a>(asked: &Question, board: &'a BoardRead) -> ReplayQuestion<'a> {
 
 /// The library's answer.
 fn answered(
-    asked: &Question,
-    held: &Held,
+    question: &ReplayQuestion,
+    mut job: Job,
     board: &BoardRead,
     heard: &Heard,
     listener: &mut dyn Listener,
 ) -> Result<ReplayAnswer, String> {
-    let mut job = job(asked, held, &heard.cancel);
-    let answer = replay(&mut job, &question(asked, board), heard, listener);
+    let answer = replay(&mut job, question, heard, listener);
     answer.map_err(|trouble| inputs::failure(trouble, &board.shown).to_string())
+}
+
+/// The library's answer for the page's views, from what is known of the job's shape.
+fn live(
+    asked: &Question,
+    held: &Held,
+    board: &BoardRead,
+    shapes: &Shapes,
+    heard: &Heard,
+) -> Result<ReplayAnswer, String> {
+    let known = shapes.find(asked, &board.board);
+    let question = ReplayQuestion {
+        shape: known.as_deref(),
+        ..question(asked, board, true)
+    };
+    let job = job(asked, held, &heard.cancel);
+    let answer = answered(&question, job, board, heard, &mut ())?;
+    if let (None, Some(drawing)) = (known, &answer.drawing) {
+        shapes.keep(asked, &board.board, drawing.shape());
+    }
+    Ok(answer)
 }
 
 #[derive(Serialize)]
@@ -79,14 +102,10 @@ struct Idea {
 ///
 /// # Errors
 /// In words: those of the command line.
-pub fn replayed(asked: &Question, held: &Held, heard: &Heard) -> Answer {
+pub fn replayed(asked: &Question, held: &Held, shapes: &Shapes, heard: &Heard) -> Answer {
     let board = asked.board.read()?;
-    let mut answer = answered(asked, held, &board, heard, &mut ())?;
+    let answer = live(asked, held, &board, shapes, heard)?;
     heard.cancel.check();
-    // A quick answer goes without what takes longest to draw: the page asks for the strips that it shows.
-    if let (HowMuch::Bumps, Some(drawing)) = (asked.effort, &mut answer.drawing) {
-        drawing.strips.clear();
-    }
     let set = board.set();
     let summary = Summary::of(&answer, &set);
     let ideas = advice::ideas(&answer);
@@ -124,12 +143,17 @@ struct Strip {
 ///
 /// # Errors
 /// In words: those of the command line; and where there is no such stall, or too much happens around it.
-pub fn strip(asked: &Question, held: &Held, heard: &Heard) -> Result<Reply, String> {
+pub fn strip(
+    asked: &Question,
+    held: &Held,
+    shapes: &Shapes,
+    heard: &Heard,
+) -> Result<Reply, String> {
     let number = asked
         .stall
         .ok_or("stall: the number of a stall is missing")?;
     let board = asked.board.read()?;
-    let answer = answered(asked, held, &board, heard, &mut ())?;
+    let answer = live(asked, held, &board, shapes, heard)?;
     let strips = answer.drawing.as_ref().map(|d| &d.strips[..]);
     let strip = strips.and_then(|all| all.iter().find(|strip| strip.stall == number));
     match (answer.stalls.of(number), strip) {
@@ -178,7 +202,9 @@ pub fn take(asked: &Question, held: &Held, heard: &Heard) -> Result<Reply, Strin
     };
     let board = asked.board.read()?;
     let mut lists = Lists::default();
-    let answer = answered(asked, held, &board, heard, &mut lists)?;
+    let job = job(asked, held, &heard.cancel);
+    let question = question(asked, &board, false);
+    let answer = answered(&question, job, &board, heard, &mut lists)?;
     let summary = Summary::of(&answer, &board.set());
     heard.cancel.check();
     let file = |kind: &str, bytes: Vec<u8>| Ok(reply::file(kind, &file_name(held, name), bytes));

@@ -79,18 +79,37 @@ async fn route(
         (&Method::GET, ["files", id]) => file(state, id),
         (&Method::DELETE, ["jobs" | "files", id]) => {
             if state.store.remove(id) {
+                state.shapes.forget(id);
                 Ok(reply::empty(StatusCode::NO_CONTENT))
             } else {
                 Err(gone())
             }
         }
-        (&Method::POST, [what]) => post(state, what, request).await,
-        (_, [_] | ["page" | "jobs" | "files", _]) => {
+        (&Method::POST, [what]) if POSTS.contains(what) => post(state, what, request).await,
+        (_, ["" | "about" | "alive"] | ["page" | "jobs" | "files", _]) => {
             Err(Refusal::bare(StatusCode::METHOD_NOT_ALLOWED))
         }
+        (_, [what]) if POSTS.contains(what) => Err(Refusal::bare(StatusCode::METHOD_NOT_ALLOWED)),
         _ => Err(Refusal::bare(StatusCode::NOT_FOUND)),
     }
 }
+
+/// What is asked by POST.
+const POSTS: [&str; 13] = [
+    "jobs",
+    "recordings",
+    "board",
+    "nearest",
+    "replay",
+    "strip",
+    "take",
+    "compare",
+    "remedies",
+    "mend",
+    "explain",
+    "coupon",
+    "fit",
+];
 
 async fn post(
     state: &Arc<State>,
@@ -148,10 +167,10 @@ async fn post(
 
 /// Answers about one job on one board.
 async fn about_job(state: &State, what: &str, asked: Question, held: Held) -> Reply {
-    let works = &state.works;
+    let (works, shapes) = (&state.works, state.shapes.clone());
     match what {
         "strip" => {
-            let work = move |heard: &_| replays::strip(&asked, &held, heard);
+            let work = move |heard: &_| replays::strip(&asked, &held, &shapes, heard);
             works.whole(work).await
         }
         "take" => {
@@ -164,7 +183,7 @@ async fn about_job(state: &State, what: &str, asked: Question, held: Held) -> Re
             works.stream(move |heard| changes::mended(&asked, &held, &store, heard))
         }
         "explain" => works.stream(move |heard| measures::explained(&asked, &held, heard)),
-        _ => works.stream(move |heard| replays::replayed(&asked, &held, heard)),
+        _ => works.stream(move |heard| replays::replayed(&asked, &held, &shapes, heard)),
     }
 }
 

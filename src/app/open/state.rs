@@ -8,6 +8,7 @@ use serde::Serialize;
 use super::ask::BoardAsked;
 use super::guard::{Guard, same};
 use super::life::Life;
+use super::shapes::Shapes;
 use super::store::{Held, Store};
 use super::work::Works;
 
@@ -55,6 +56,8 @@ pub struct State {
     pub guard: Guard,
     /// What the page has sent.
     pub store: Store,
+    /// What is known of the jobs' shapes.
+    pub shapes: Shapes,
     /// Who works.
     pub works: Works,
     /// How long the server lives.

@@ -102,6 +102,15 @@ async function renew() {
 }
 
 const views = {};
+let asking = null;
+
+// The time around a stall, as SVG. A quick answer is replaced soon by the full one, which then asks again.
+async function strip(stall) {
+  asking?.abort();
+  asking = new AbortController();
+  if (shown.isQuick && !running.signal.aborted) return new Promise(() => {});
+  return (await api.post('strip', { ...app.question(), runs: 1, effort: 'bumps', stall }, { signal: asking.signal })).svg;
+}
 
 // Gives an answer to all views. What is looked at stays: the layer, and the bump or stall, where it is still there.
 function show(told, isQuick, before) {
@@ -156,7 +165,7 @@ takeBoard = mountBoard(inside('board'), app);
 mountAnswer(inside('answer'), app);
 views.map = mountMap(inside('map'), select);
 views.wall = mountWall(inside('wall'), select);
-views.strip = mountStrip(inside('moment'), select, async (stall) => (await api.post('strip', { ...app.question(), runs: 1, effort: 'bumps', stall })).svg);
+views.strip = mountStrip(inside('moment'), select, strip);
 views.bumps = mountBumps(inside('bumps'), select);
 views.stalls = mountStalls(inside('stalls'), select);
 views.part = mountPart(inside('part'), select);

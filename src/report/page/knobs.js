@@ -1,4 +1,5 @@
 // Knobs: what may be changed, and what it comes to, before and after side by side.
+import { mountCompare } from './compare.js';
 import { button, el, labelled } from './controls.js';
 import { LAYER } from './data.js';
 import { mountMap } from './map.js';
@@ -20,6 +21,7 @@ export function mountKnobs(root, app) {
       labelled('A bump is visible from, mm', visible), el('label', {}, whole, ' Skirts, purge lines and supports count as part')),
     costs, el('div', { class: 'controls' }, back, keep), mountBeside(app));
   root.append(none, all);
+  mountCompare(all, app);
   let base = '', knobs = [];
 
   function luck(value) { if (Number.isSafeInteger(value) && value >= 0) app.change({ knobs: { ...app.state.knobs, seed: value } }); }
@@ -44,7 +46,7 @@ export function mountKnobs(root, app) {
     knob.show = () => {
       const stop = knob.stops[standsAt(knob)];
       input.value = knob.stops.indexOf(stop);
-      said.textContent = stop.say + (stop.isRest ? ' (as it is)' : '');
+      said.textContent = stop.say + (stop.isRest && stop.say !== 'as it is' ? ' (as it is)' : '');
       said.classList.toggle('changed', !stop.isRest);
       input.setAttribute('aria-valuetext', said.textContent);
     };
@@ -78,11 +80,11 @@ export function mountKnobs(root, app) {
 }
 
 const seconds = (s) => (Math.abs(s) < 1 ? (s * 1000).toFixed(0) + ' ms' : Math.abs(s) < 60 ? s.toFixed(1) + ' s' : Math.trunc(s / 60) + ' min ' + Math.abs(Math.round(s % 60)) + ' s');
-const range = (s) => (s.expected_bumps_range ? ', ' + s.expected_bumps_range.map((v) => v.toFixed(0)).join(' to ') + ' in 9 of 10 runs' : '');
-// Rows: name, value of a summary (null: not known yet), how it is written, what stands behind it.
+// Rows: name, value of a summary (null: not known yet), how it is written; a text has no difference.
 const ROWS = [
   ['Visible bumps, this run', (s) => s.visible_bumps, (v) => String(v)],
-  ['Visible bumps, median of the runs', (s) => (s.runs > 1 ? s.expected_bumps : null), (v) => v.toFixed(0), range],
+  ['Visible bumps, median of the runs', (s) => (s.runs > 1 ? s.expected_bumps : null), (v) => v.toFixed(0)],
+  ['in 9 of 10 runs', (s) => s.expected_bumps_range?.map((v) => v.toFixed(0)).join(' to '), String],
   ['Highest bump', (s) => s.largest_bump_mm, (v) => v.toFixed(2) + ' mm'],
   ['Stalls', (s) => s.stalls, (v) => String(v)],
   ['Lost time', (s) => s.lost_s, seconds],
@@ -112,11 +114,12 @@ function mountBeside(app) {
 
   function fill(before, after) {
     heads.forEach((head, k) => { head.textContent = ['before', 'after'][k] + ', seed ' + [before, after][k].seed; });
-    body.replaceChildren(...ROWS.map(([name, of, written, more]) => {
-      const [was, is] = [of(before), of(after)], say = (v, s) => (v === null || v === undefined ? '…' : written(v) + (more ? more(s) : ''));
-      const by = was === null || is === null || was === undefined || is === undefined ? null : is - was;
-      return el('tr', {}, el('th', { scope: 'row', text: name }), el('td', { text: say(was, before) }), el('td', { text: say(is, after) }),
-        el('td', { text: by === null ? '…' : by > 0 ? '+' + written(by) : by < 0 ? '−' + written(-by) : 'none' }));
+    body.replaceChildren(...ROWS.map(([name, of, written]) => {
+      const [was, is] = [of(before), of(after)], isKnown = (v) => v !== null && v !== undefined;
+      const say = (v) => (isKnown(v) ? written(v) : '…');
+      const by = isKnown(was) && isKnown(is) ? is - was : null;
+      return el('tr', {}, el('th', { scope: 'row', text: name }), el('td', { text: say(was) }), el('td', { text: say(is) }),
+        el('td', { text: by === null ? '…' : Number.isNaN(by) ? '' : by > 0 ? '+' + written(by) : by < 0 ? '−' + written(-by) : 'none' }));
     }));
   }
 

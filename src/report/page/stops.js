@@ -31,7 +31,7 @@ function saves(values) {
   return stops.some((s) => s.isRest) ? stops : [...stops, { say: own, sets: [], isRest: true }];
 }
 
-const times = (f) => (f === 1 ? 'as quick as it is' : f < 1 ? typed(1 / f) + ' times as quick' : 'takes ' + f + ' times as long');
+const times = (f) => (f === 1 ? 'as it is' : f < 1 ? typed(1 / f) + ' times as quick' : 'takes ' + f + ' times as long');
 
 // All knobs that this board has, given the values of its keys.
 export function knobsOf(values) {
