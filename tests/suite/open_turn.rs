@@ -175,7 +175,7 @@ fn cures_are_tried_and_the_job_is_mended() {
     browser.wait("return document.getElementById('knobs-back').disabled === false");
     browser.wait_s(ANSWERED, 60);
     assert!(name.starts_with("Try it: "), "{name}");
-    browser.click("#knobs-back");
+    browser.eval("document.getElementById('knobs-back').click()");
     says(&browser, &dir, &["replay", JOB, "--board", BOARD]);
 
     // Mended: what the page says, and the file, are the command's.
