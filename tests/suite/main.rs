@@ -32,6 +32,7 @@ mod mend;
 mod open_page;
 mod open_rules;
 mod open_seen;
+mod open_turn;
 mod oracle;
 mod plainly;
 mod ref_bump;

@@ -12,9 +12,9 @@ use super::cli::{folder, headstall, text, write};
 use super::live::Live;
 use super::webdriver::Browser;
 
-const JOB: &str = "cup.gcode";
-const BOARD: &str = "8bit-card-saves";
-const ANSWERED: &str =
+pub const JOB: &str = "cup.gcode";
+pub const BOARD: &str = "8bit-card-saves";
+pub const ANSWERED: &str =
     "return document.querySelector('#answer-told')?.textContent.startsWith('From 20 runs')";
 
 /// A fluted cup, too fast for an older controller.
@@ -35,7 +35,7 @@ pub fn cup() -> String {
 }
 
 /// What a command prints, run where its files are; and whether it could be done.
-fn command(dir: &TempDir, args: &[&str]) -> (String, String) {
+pub fn command(dir: &TempDir, args: &[&str]) -> (String, String) {
     let done = headstall()
         .args(args)
         .current_dir(dir.path())
@@ -45,7 +45,7 @@ fn command(dir: &TempDir, args: &[&str]) -> (String, String) {
     (text(&done.stdout), text(&done.stderr))
 }
 
-fn said(browser: &Browser, id: &str) -> String {
+pub fn said(browser: &Browser, id: &str) -> String {
     browser.text(&format!(
         "return document.getElementById('{id}').textContent"
     ))
@@ -61,7 +61,7 @@ fn drop_file(browser: &Browser, name: &str, content: &str) {
     ));
 }
 
-fn choose(browser: &Browser, css: &str, value: &str) {
+pub fn choose(browser: &Browser, css: &str, value: &str) {
     browser.eval(&format!(
         "const i = document.querySelector({}); i.value = {}; i.dispatchEvent(new Event('change', {{ bubbles: true }}))",
         json!(css),
@@ -71,7 +71,7 @@ fn choose(browser: &Browser, css: &str, value: &str) {
 
 /// Waits until the page's words are those that the command prints.
 #[track_caller]
-fn says(browser: &Browser, dir: &TempDir, args: &[&str]) -> String {
+pub fn says(browser: &Browser, dir: &TempDir, args: &[&str]) -> String {
     let (printed, _) = command(dir, args);
     assert!(
         printed.contains("try next") || printed.contains("job       "),
@@ -90,7 +90,7 @@ fn says(browser: &Browser, dir: &TempDir, args: &[&str]) -> String {
 
 /// No request has left the page's address, and the console is silent.
 #[track_caller]
-fn keeps_to_itself(browser: &Browser, live: &Live) {
+pub fn keeps_to_itself(browser: &Browser, live: &Live) {
     let asked = browser.eval("return performance.getEntriesByType('resource').map((e) => e.name)");
     let asked = asked.as_array().unwrap();
     assert!(asked.len() > 10, "{asked:?}");
@@ -104,7 +104,7 @@ fn keeps_to_itself(browser: &Browser, live: &Live) {
     assert_eq!(browser.complaints(), Vec::<Value>::new());
 }
 
-fn opened(args: &[&str]) -> Option<(Browser, Live)> {
+pub fn opened(args: &[&str]) -> Option<(Browser, Live)> {
     let browser = Browser::open()?;
     let live = Live::start(args);
     browser.size(1280, 1000);
