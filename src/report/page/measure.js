@@ -96,8 +96,8 @@ function mountFit(root, app, state, watch, told) {
     el('p', { text: 'Lay a telephone on the printer’s frame, switch fans off, record from before the start to 5 s after the end, and save it as WAV. Drop the recording here, or a list of times that you saved. It goes to the program on this computer and nowhere else.' }),
     el('div', { class: 'controls' }, labelled('Recording (WAV) or times (CSV)', file)), given,
     el('h3', { text: 'The board that fits' }),
-    el('div', { class: 'controls' }, labelled('Error of a time by stopwatch, s', sigma), start, cancel, times), bar, told, text, picture,
-    el('div', { class: 'controls', id: 'fit-done', hidden: true }, board, before));
+    el('div', { class: 'controls' }, labelled('Error of a time by stopwatch, s', sigma), start, cancel, times, before), bar, told, text, picture,
+    el('div', { class: 'controls', id: 'fit-done', hidden: true }, board));
   root.append(part);
   let running = null;
 
