@@ -13,7 +13,7 @@ use crate::study::explain::plate::{Plate, Survey};
 use crate::study::explain::question::{Explanation, Question, explain as explained};
 use crate::study::explain::seen::Mark;
 use crate::study::explain::view::{Errors, Refusal, Window};
-use crate::study::explain::wall::{Wall, WallBuilder};
+use crate::study::explain::wall::{LAYERS_MAX, Wall, WallBuilder};
 use crate::surface::skin::Surface;
 
 use super::hearers::step;
@@ -70,6 +70,10 @@ pub struct ExplainAnswer {
     pub save_every_s: Option<f64>,
     /// Parts on the plate.
     pub parts_on_plate: usize,
+    /// What stands closer together than this counts as one part, where a limit made that more than usual, mm.
+    pub coarse_mm: Option<f64>,
+    /// Where limits of this program have cut something: line (0: none), what was done about it.
+    pub limits: Vec<(u64, String)>,
     /// Whether predicted bumps are known; there may be too many stalls for that.
     pub predictions_known: bool,
     /// By part.
@@ -83,6 +87,13 @@ pub enum Unexplained {
     Trouble(Trouble),
     /// The job prints nothing.
     NothingPrinted,
+    /// The walls have more layers than are kept.
+    TooManyLayers {
+        /// Layers of the job.
+        layers: u32,
+        /// Parts that the list names.
+        parts: usize,
+    },
     /// The list names a part that the plate doesn't have.
     NoSuchPart {
         /// The list's line, from 1.
@@ -106,6 +117,11 @@ impl fmt::Display for Unexplained {
         match self {
             Unexplained::Trouble(trouble) => trouble.fmt(f),
             Unexplained::NothingPrinted => f.write_str("the job prints no wall"),
+            Unexplained::TooManyLayers { layers, parts } => write!(
+                f,
+                "has {layers} layers, of which the walls of {parts} parts are asked for; at most {LAYERS_MAX} layers of \
+                 wall are kept: list bumps of fewer parts"
+            ),
             Unexplained::NoSuchPart { line, part, parts } => write!(
                 f,
                 "line {line}: part {part}: there is no such part; they count from 1 to {parts}, from left to right"
@@ -161,9 +177,13 @@ pub fn explain(
     question: &ExplainQuestion,
     progress: &dyn Progress,
 ) -> Result<ExplainAnswer, Unexplained> {
-    let plate = plate(job, question.board).map_err(Unexplained::Trouble)?;
+    let (plate, layers) = plate(job, question.board).map_err(Unexplained::Trouble)?;
     let plate = plate.ok_or(Unexplained::NothingPrinted)?;
     let named: BTreeSet<Option<u32>> = question.marks.iter().map(|m| m.part).collect();
+    if named.len().saturating_mul(layers as usize) > LAYERS_MAX {
+        let parts = named.len();
+        return Err(Unexplained::TooManyLayers { layers, parts });
+    }
     let outlines = outlines(&plate, question.marks, &named)?;
     let mut walls = Walls(outlines.iter().map(|o| builder(&plate, *o)).collect());
     let replayed = ReplayQuestion {
@@ -187,11 +207,15 @@ pub fn explain(
         SaveWhen::Seconds(every_s) => Some(every_s),
         _ => None,
     };
+    let cut = replayed.warnings.iter().filter(|w| w.is_limit());
+    let limits = cut.map(|w| (w.line, w.message.clone())).collect();
     let mut answer = ExplainAnswer {
         job: job.name.clone(),
         board: question.board.name.clone(),
         save_every_s,
         parts_on_plate: plate.parts.len(),
+        coarse_mm: plate.coarse_mm,
+        limits,
         predictions_known: replayed.surfaces.is_some() && replayed.bumps.is_complete(),
         parts: Vec::new(),
     };
@@ -226,14 +250,14 @@ pub fn explain(
     Ok(answer)
 }
 
-/// Where the job's parts stand.
-fn plate(job: &mut Job, board: &Board) -> Result<Option<Plate>, Trouble> {
+/// Where the job's parts stand, and how many layers it has.
+fn plate(job: &mut Job, board: &Board) -> Result<(Option<Plate>, u32), Trouble> {
     let mut planned = Planned::new(job.read()?, board);
     let mut surveyor = Surveyor(Survey::default());
     loop {
         let line = planned.next_line(&mut surveyor);
         if line.map_err(|e| Trouble::job(&job.name, &e))?.is_none() {
-            return Ok(surveyor.0.plate());
+            return Ok((surveyor.0.plate(), planned.steps.layers().count()));
         }
     }
 }

@@ -19,7 +19,7 @@ pub struct Recording {
 
 /// Whether the file begins as a WAV file does.
 pub fn is_wav(path: &Path) -> Result<bool, Failure> {
-    let failed = |e| Failure::Unusable(format!("{}: cannot be read: {e}", path.display()));
+    let failed = |e| Failure::reading(&path.display().to_string(), &e);
     let mut start = Vec::new();
     let file = File::open(path).map_err(failed)?;
     file.take(12).read_to_end(&mut start).map_err(failed)?;
@@ -31,7 +31,8 @@ impl Recording {
     pub fn read(path: &Path) -> Result<Self, Failure> {
         let unusable = |why: String| Failure::Unusable(format!("{}: {why}", path.display()));
         let failed = |e: hound::Error| unusable(format!("is not a WAV file that can be read: {e}"));
-        let file = File::open(path).map_err(|e| unusable(format!("cannot be read: {e}")))?;
+        let file =
+            File::open(path).map_err(|e| Failure::reading(&path.display().to_string(), &e))?;
         let wav = hound::WavReader::new(BufReader::new(file)).map_err(failed)?;
         let spec = wav.spec();
         if spec.sample_rate < RATE_MIN_HZ {

@@ -163,6 +163,17 @@ fn part(answer: &ExplainAnswer, part: &PartAnswer) -> PartTable {
             answer.parts_on_plate
         ));
     }
+    if let Some(mm) = answer.coarse_mm {
+        notes.push(format!(
+            "The plate is so large, or holds so many pieces, that what stands less than {mm} mm apart was taken as one part."
+        ));
+    }
+    for (line, what) in &answer.limits {
+        notes.push(match line {
+            0 => format!("A limit of this program: {what}."),
+            _ => format!("A limit of this program, line {line}: {what}."),
+        });
+    }
     if !answer.predictions_known {
         notes.push(
             "There are too many stalls to tell which of them are seen: they were not tested."

@@ -1,9 +1,10 @@
 //! One replay of a stored job in a few numbers: stalls, lost time, visible bumps.
 
 use crate::board::types::{Board, Link, Span};
+use crate::replay::cause::Setup;
 use crate::replay::duties::NoProgress;
 use crate::replay::store::StoredJob;
-use crate::replay::stream::{Done, ReplayError, Watcher, replay_source};
+use crate::replay::stream::{Done, ReplayError, Watcher, replay_setup};
 use crate::replay::world::Totals;
 use crate::surface::flow::{Excess, Flow};
 use crate::surface::skin::Surface;
@@ -40,7 +41,7 @@ pub struct Sample {
 /// What a replay takes of the computer, in counts: the same on any computer.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Cost {
-    /// Lines, blocks, saves and runs of chores: a few million of them a second.
+    /// Lines, blocks, saves, runs of chores, and 32 samples of a stall's surplus each: a few million of them a second.
     pub work: usize,
     /// Blocks held at most while they waited for their ideal.
     pub held_blocks: usize,
@@ -57,6 +58,14 @@ impl Cost {
         let each = (self.held_blocks * HELD_BLOCK_BYTES).max(1);
         threads.min(SIDE_BY_SIDE_BYTES / each).max(1)
     }
+}
+
+/// Samples of a stall's surplus that take as long as a line.
+const SAMPLES_A_LINE: u64 = 32;
+
+/// What these samples of surplus take, in lines.
+pub fn samples_work(samples: u64) -> usize {
+    usize::try_from(samples / SAMPLES_A_LINE).unwrap_or(usize::MAX)
 }
 
 /// What a replay with these sums took.
@@ -150,16 +159,27 @@ pub fn sample(
     seed: u64,
     sight: Option<Sight>,
 ) -> Result<Sample, NoProgress> {
+    sample_of(job, &Setup::whole(board), seed, sight)
+}
+
+/// The same on what is left of a board, or within what a replay may take.
+pub fn sample_of(
+    job: &StoredJob,
+    setup: &Setup,
+    seed: u64,
+    sight: Option<Sight>,
+) -> Result<Sample, NoProgress> {
+    let nozzle = &setup.board.nozzle;
     let mut count = Count {
         finder: StallFinder::default(),
         looking: sight.map(|sight| Looking {
             sight,
-            flow: Flow::new(&board.nozzle),
-            bumps: BumpFinder::new(&board.nozzle),
+            flow: Flow::new(nozzle),
+            bumps: BumpFinder::with_first_layer(nozzle, job.first_layer_mm()),
         }),
         sample: Sample::default(),
     };
-    let done = match replay_source(job.read(), board, seed, &mut count, 0) {
+    let done = match replay_setup(job.read(), setup, seed, &mut count, 0) {
         Ok(done) => done,
         Err(ReplayError::Board(error)) => return Err(error),
         Err(ReplayError::Job(error)) => unreachable!("a stored job was read before: {error}"),
@@ -170,11 +190,12 @@ pub fn sample(
         looking.bumps.finish();
     }
     count.take_bumps();
+    let samples = count.looking.as_ref().map_or(0, |l| l.bumps.samples());
     Ok(Sample {
         lost_s: done.lost_s,
         replay_s: done.totals.replay_s,
         cost: Cost {
-            work: work(job, &done.totals),
+            work: work(job, &done.totals).saturating_add(samples_work(samples)),
             held_blocks: done.held_blocks,
         },
         ..count.sample

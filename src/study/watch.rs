@@ -63,6 +63,10 @@ pub struct Seen {
     pub bumps: u64,
     /// Stalls on moves that print nothing.
     pub idle: u64,
+    /// Samples of their surplus that were taken.
+    pub samples: u64,
+    /// The line from which on a limit has changed bumps.
+    pub cut_line: Option<u64>,
     /// The time around the stalls that lose most, if that was wanted; worst first.
     pub strips: Vec<Strip>,
 }
@@ -193,6 +197,8 @@ impl<S: FnMut(&bumps::Found)> Watch<S> {
         self.end(stall);
         self.bumps.finish();
         self.settle();
+        self.seen.samples = self.bumps.samples();
+        self.seen.cut_line = self.bumps.cut_line();
         let (exposure, outer_mm3) = self.skin.take().map(Skin::finish).unzip();
         let [previous_mm3, current_mm3] = outer_mm3.unwrap_or_default();
         let previous = std::mem::take(&mut self.previous);

@@ -164,6 +164,8 @@ pub struct Surplus {
     printed_e_mm: f64,
     printed_mm: f64,
     last: Sample,
+    /// Samples taken so far.
+    samples: u64,
     /// The rise that is going on, from where X is least, as far back as a stretch may be long.
     rise: VecDeque<Sample>,
     /// Those of it at which it becomes steeper, and its first.
@@ -189,6 +191,7 @@ impl Surplus {
             printed_e_mm: 0.0,
             printed_mm: 0.0,
             last: Sample::default(),
+            samples: 0,
             rise,
             starts: VecDeque::new(),
             near: VecDeque::new(),
@@ -254,6 +257,7 @@ impl Surplus {
     #[inline]
     fn sample(&mut self, s_mm: f64, x_mm3: f64) {
         let next = Sample { s_mm, x_mm3 };
+        self.samples += 1;
         if x_mm3 > self.last.x_mm3 {
             self.turn(&next);
             let reach_mm = self.reach_mm();
@@ -363,6 +367,16 @@ impl Surplus {
         self.candidates.len() >= CANDIDATES_MAX
     }
 
+    /// Samples taken so far: what the search takes of the computer.
+    pub fn samples(&self) -> u64 {
+        self.samples
+    }
+
+    /// Whether it has no bump, whatever the layer's height turns out to be.
+    pub fn is_flat(&self) -> bool {
+        self.candidates.is_empty() && self.kept.is_none()
+    }
+
     /// Ends the stall; nothing but what its bumps depend on is kept.
     pub fn end(&mut self) {
         if self.rise.len() > 1 {
@@ -371,6 +385,8 @@ impl Surplus {
         self.rise = VecDeque::new();
         self.starts = VecDeque::new();
         self.near = VecDeque::new();
+        self.hull = Hull::default();
+        self.candidates.shrink_to_fit();
     }
 
     /// Settles the pieces that have ended, on a layer of this height, mm: tells their bumps in order, but the
