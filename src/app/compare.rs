@@ -52,16 +52,8 @@ pub fn run(args: &Compare) -> Result<ExitCode, Failure> {
         &Bars::default(),
     )
     .map_err(|trouble| inputs::failure(trouble, &args.on.board))?;
-    for (job, line, what) in &answer.limits {
-        complain(&format!("{job}: line {line}: {what}"));
-    }
-    if answer.runs_cut {
-        complain(&format!(
-            "only {} of {} runs were made of each setting: more of them would take too long",
-            answer.runs, question.runs_max
-        ));
-    }
     let mut result = Comparison::of(&answer);
+    result.warnings.iter().for_each(|w| complain(w));
     if let Some(mut folder) = folder.take() {
         save(&mut folder, "compare.csv", &tables::csv(&result.rows))?;
         picture(&mut folder, "compare", &bars::svg(&result), args.png)?;

@@ -8,7 +8,7 @@ use headstall::answer::remedies::{RemediesQuestion, remedies};
 use headstall::answer::replay::{Effort, ReplayAnswer, ReplayQuestion, replay};
 use headstall::board::types::Board;
 use headstall::replay::stream::Done;
-use headstall::report::cures::{self, CureRow, CureTable};
+use headstall::report::cures::{CureRow, CureTable};
 use headstall::report::page::Earlier;
 use headstall::report::pictures;
 use headstall::report::summary::Summary;
@@ -231,13 +231,9 @@ pub fn tried(
     };
     let answer = remedies(&inputs::job(path, true)?, &question, &Bars::default())
         .map_err(|trouble| inputs::failure(trouble, &on.board))?;
-    for (line, what) in &answer.limits {
-        complain(&format!("{}: line {line}: {what}", answer.job));
-    }
-    for sentence in cures::left_out(&answer.cures.skipped) {
-        complain(&format!("{}: {sentence}", answer.job));
-    }
-    Ok(CureTable::of(&answer))
+    let table = CureTable::of(&answer);
+    table.warnings.iter().for_each(|w| complain(w));
+    Ok(table)
 }
 
 fn told(answer: &ReplayAnswer, summary: &Summary, args: &Replay) -> String {

@@ -29,6 +29,9 @@ pub struct Comparison {
     pub firm: bool,
     /// About how many runs a firm answer needs; `None` where there are enough, or where that cannot be estimated.
     pub runs_needed: Option<usize>,
+    /// What limits of this program have cut, a sentence each.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub warnings: Vec<String>,
     /// The jobs.
     pub jobs: Vec<JobRow>,
     /// Each job under each setting.
@@ -49,11 +52,30 @@ impl Comparison {
             runs: answer.runs,
             firm: answer.firm,
             runs_needed: answer.runs_needed,
+            warnings: warnings(answer),
             jobs,
             rows,
             files: Vec::new(),
         }
     }
+}
+
+/// What limits of this program have cut.
+fn warnings(answer: &CompareAnswer) -> Vec<String> {
+    let limits = answer.limits.iter();
+    let mut all: Vec<String> = limits
+        .map(|(job, line, what)| match line {
+            0 => format!("{job}: {what}"),
+            _ => format!("{job}: line {line}: {what}"),
+        })
+        .collect();
+    if answer.runs_cut {
+        all.push(format!(
+            "only {} of {} runs were made of each setting: more of them would take too long",
+            answer.runs, answer.runs_asked
+        ));
+    }
+    all
 }
 
 fn range(middle: &str, low: Option<String>, high: Option<String>) -> String {

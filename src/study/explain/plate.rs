@@ -194,7 +194,30 @@ mod tests {
         let middles: Vec<[f64; 2]> = plate.parts.iter().map(Outline::middle_mm).collect();
         assert_eq!(middles, [[14.0, 4.5], [54.0, 4.5]]);
         assert_eq!(plate.tops_mm, [20.0, 20.0]);
-        assert!(plate.low_ones);
+        assert!(plate.low_ones && plate.coarse_mm.is_none());
         assert_eq!(plate.whole.low_mm, [0.0, -20.0]);
+    }
+
+    /// Lines of kilometres, or crumbs all over: larger squares, few of them.
+    #[test]
+    fn a_plate_of_any_size_is_surveyed_in_bounded_memory() {
+        let far = |k: u32| f64::from(k * 7919 % 2001) * 1e3 - 1e6;
+        let mut survey = Survey::default();
+        for k in 0..3000 {
+            survey.push(&line(
+                [far(k), far(k + 7), 0.2],
+                [far(k + 1), far(k + 8), 0.2],
+            ));
+            assert!(survey.squares.len() <= SQUARES_MAX);
+        }
+        let plate = survey.plate().unwrap();
+        assert!(plate.coarse_mm.is_some_and(|mm| mm > 100.0) && plate.parts.len() == 1);
+        let mut survey = Survey::default();
+        for k in 0..90_000 {
+            let at = [f64::from(k % 300) * 5.0, f64::from(k / 300) * 5.0, 0.2];
+            survey.push(&line(at, [at[0] + 1.0, at[1], 0.2]));
+        }
+        let plate = survey.plate().unwrap();
+        assert!(plate.coarse_mm.is_some() && plate.parts.len() <= PILES_MAX);
     }
 }

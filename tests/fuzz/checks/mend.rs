@@ -4,7 +4,7 @@ use std::io::Read;
 
 use headstall::study::mend::pass::Pass;
 use headstall::study::mend::plan::{Plan, Treat};
-use headstall::study::mend::proof::sameness;
+use headstall::study::mend::proof::{Differs, sameness};
 
 use super::shared;
 
@@ -48,9 +48,12 @@ pub fn check(bytes: &[u8]) {
     if read.is_err() {
         return;
     }
-    // What cannot be read to the end cannot be mended either.
-    let same = sameness(job, mended.as_slice(), &board);
-    let same = same.unwrap_or_else(|e| panic!("{e}\n{}", String::from_utf8_lossy(&mended)));
+    let same = match sameness(job, mended.as_slice(), &board) {
+        Ok(same) => same,
+        // Without its comments a job may have too large a share of odd bytes.
+        Err(Differs::Job(_)) => return,
+        Err(e) => panic!("{e}\n{}", String::from_utf8_lossy(&mended)),
+    };
     assert!(
         same.deviation_mm <= WITHIN_MM + ROUNDING_MM && same.filament_mm <= FILAMENT_MM,
         "{same:?}\n{}",
