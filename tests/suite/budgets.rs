@@ -239,3 +239,19 @@ fn few_handles_exit_with_1() {
     // Once refused as a job that cannot be used.
     assert!(short.contains(&"4 mend".to_string()), "{short:?}");
 }
+
+/// Arguments that are wrong are repeated without what acts on a terminal.
+#[test]
+fn wrong_arguments_do_nothing_on_their_way_out() {
+    for args in [
+        &["completions", "x\u{1b}]0;y\u{7}\r\u{202e}z"][..],
+        &["replay", "job", "--by", "x\r\u{202e}z"],
+        &["x\r\u{202e}z"],
+    ] {
+        let done = ran(args);
+        assert_eq!(done.status.code(), Some(2));
+        let error = text(&done.stderr);
+        let acts = |c: char| c == '\u{202e}' || c.is_control() && c != '\n';
+        assert!(error.contains('z') && !error.contains(acts), "{error:?}");
+    }
+}
