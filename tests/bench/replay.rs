@@ -1,5 +1,5 @@
 //! How fast, in how much memory: `cargo bench --bench replay [-- MB]` prints the tables of DEVELOPERS.md, with
-//! 200 MB or more those of 1 GB too.
+//! 200 MB or more those of 1 GB too; `-- plates` prints only the table of plates.
 //!
 //! The yardstick N is measured in the same run: a plain standard-library pass over the same bytes,
 //! `lines()`, `split_whitespace()`, `parse::<f64>()`, on one thread, anew before each row. Each runs twice,
@@ -9,6 +9,7 @@
 mod cases;
 mod job;
 mod memory;
+mod plate;
 mod ring;
 
 use std::fs::{self, File};
@@ -16,12 +17,15 @@ use std::path::Path;
 use std::process::Command;
 use std::time::Instant;
 
-use cases::{CARD, CASES, Measured, PLAIN, SAVES, SLOW, STARVED, instructions, measured};
+use cases::{
+    ASIDE, CARD, CASES, Measured, PLAIN, SAVES, SLOW, STARVED, SURFACE, instructions, measured,
+};
 use headstall::board::{builtin, profile};
 use headstall::job::reader::JobReader;
 use headstall::replay::source::Planned;
 use headstall::study::causes;
 use job::Job;
+use plate::Fill;
 
 fn main() {
     let args: Vec<String> = std::env::args().skip(1).collect();
@@ -33,15 +37,20 @@ fn main() {
     let big_mb = if mb >= 200 { 1000 } else { mb };
     let folder = tempfile::tempdir().unwrap();
     let folder = folder.path();
+    machine();
+    if args.iter().any(|a| a == "plates") {
+        return plates(folder, mb);
+    }
     let job = Job::make(folder, "job", mb * 1_000_000);
     let small = Job::make(folder, "small", 3_000_000);
-    machine();
     println!("{mb} MB, {} lines\n", job.lines);
     speed(&job, &small);
     println!();
     growth(folder, big_mb);
     println!();
     depth(&job.path);
+    println!();
+    plates(folder, mb.min(50));
     println!();
     let million = Job::make(folder, "million", mb.min(29) * 1_000_000);
     stored(&million.path);
@@ -125,6 +134,32 @@ fn depth(path: &Path) {
             format!("{took_s:.2} s, {:.2} N", took_s / n_s)
         });
         println!("| {what} | {} |", cells.join(" | "));
+    }
+}
+
+/// Cost of surfaces on plates, which have many cells to a move.
+fn plates(folder: &Path, mb: usize) {
+    println!(
+        "| plate | replay | and surface | instructions a line | with two threads | peak memory |"
+    );
+    println!("| --- | --- | --- | --- | --- | --- |");
+    for (what, fill) in [("solid", Fill::Solid), ("sparse", Fill::Sparse)] {
+        let layer = |number| plate::layer(number, fill);
+        let job = Job::of(folder, "plate", mb * 1_000_000, layer);
+        let n_s = measured(PLAIN, &job.path, "").took_s;
+        let [replay, surface, aside] =
+            [CARD, SURFACE, ASIDE].map(|case| measured(case, &job.path, ""));
+        let small = Job::of(folder, "small plate", 3_000_000, layer);
+        let count = instructions(SURFACE, &small.path).map_or("?".to_string(), |count| {
+            format!("{:.0}", count / small.lines as f64)
+        });
+        println!(
+            "| {what} | {:.2} N | {:.2} N | {count} | {:.2} N | {:.1} MB |",
+            replay.took_s / n_s,
+            surface.took_s / n_s,
+            aside.took_s / n_s,
+            surface.peak_mb
+        );
     }
 }
 
