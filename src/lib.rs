@@ -121,6 +121,7 @@ pub mod surface {
     pub mod left_out;
     pub mod limits;
     mod lines;
+    mod look;
     mod over;
     pub mod parts;
     mod runs;

@@ -71,7 +71,7 @@ impl Rows {
 /// Work on a tile with plastic, in that on a free one.
 const TILE_WORK: f64 = 40.0;
 /// Labels of a tile that are counted.
-pub(super) const FEW: usize = 3;
+pub(super) const FEW: usize = 4;
 
 /// A layer's cells.
 #[derive(Clone, Debug)]
@@ -87,6 +87,8 @@ pub struct Grid {
     pub(super) solid: Vec<[u16; SIDE]>,
     pub(super) rows: Vec<Rows>,
     pub(super) runs: Vec<Run>,
+    /// The work that drawing it took off the budget.
+    pub(super) work: f64,
     /// Labels used: voids are 2 to this less one.
     pub labels_end: Label,
 }
@@ -124,7 +126,8 @@ impl Grid {
         let last = high.map(|mm| ((mm + rim_mm) / tile_mm).floor() as i64 + 1);
         let spans = [0, 1].map(|k| last[k] as f64 - first[k] as f64 + 1.0);
         let tiles = spans[0] * spans[1];
-        if !(tiles <= TILES_MAX && budget.spend(tiles + work)) {
+        work += tiles;
+        if !(tiles <= TILES_MAX && budget.spend(work)) {
             return None;
         }
         let (wide, tall) = (spans[0] as usize, spans[1] as usize);
@@ -137,6 +140,7 @@ impl Grid {
             solid: Vec::new(),
             rows: Vec::new(),
             runs: Vec::new(),
+            work,
             labels_end: OUTSIDE + 1,
         };
         let mut beads = beads;
