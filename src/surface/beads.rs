@@ -47,7 +47,9 @@ pub fn each_row([a, b]: [[f64; 2]; 2], radius: f64, mut each: impl FnMut(usize, 
         let is_between = slope == 0.0
             && y > a[1].min(b[1])
             && y < a[1].max(b[1])
-            && [a, b].iter().all(|e| (y - e[1]) * (y - e[1]) > radius * radius);
+            && [a, b]
+                .iter()
+                .all(|e| (y - e[1]) * (y - e[1]) > radius * radius);
         if is_between && let Some((from, to)) = between {
             each(row, from, to);
             continue;

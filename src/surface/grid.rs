@@ -252,8 +252,14 @@ impl Grid {
                     Tile::Whole(label) => meet(label, from),
                     Tile::Cells(at) => {
                         let wanted = cells(from % SIDE, span);
-                        for run in self.row(at, row % SIDE) {
-                            let met = run.cells & wanted;
+                        let free = wanted & !self.solid[at as usize][row % SIDE];
+                        let runs = if free == 0 {
+                            &[]
+                        } else {
+                            self.row(at, row % SIDE)
+                        };
+                        for run in runs {
+                            let met = run.cells & free;
                             if met != 0 {
                                 let column = from - from % SIDE + met.trailing_zeros() as usize;
                                 meet(run.label, column);

@@ -421,7 +421,11 @@ impl Ground {
                         continue;
                     }
                     let column = self.sets.root(top.column);
-                    let near = if before == column { 0 } else { own.count_ones() };
+                    let near = if before == column {
+                        0
+                    } else {
+                        own.count_ones()
+                    };
                     before = column;
                     meet((piece.island, column), over, near);
                 }

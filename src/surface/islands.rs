@@ -38,8 +38,14 @@ impl Piece {
             places |= (met & 1 | met >> 3 & 2 | met >> 6 & 4 | met >> 9 & 8) << (4 * row);
         }
         // Four rows at a time.
-        let four = |rows: &[u16]| rows.iter().fold(0u64, |all, row| all << SIDE | u64::from(*row));
-        let count: u32 = cells.chunks_exact(4).map(|rows| four(rows).count_ones()).sum();
+        let four = |rows: &[u16]| {
+            rows.iter()
+                .fold(0u64, |all, row| all << SIDE | u64::from(*row))
+        };
+        let count: u32 = cells
+            .chunks_exact(4)
+            .map(|rows| four(rows).count_ones())
+            .sum();
         Piece {
             cells,
             count: count as u16,
@@ -227,7 +233,9 @@ mod tests {
         let mut found = [0; 2];
         for _ in 0..20_000 {
             let mut random = |most: u64| {
-                state = state.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
+                state = state
+                    .wrapping_mul(6364136223846793005)
+                    .wrapping_add(1442695040888963407);
                 (state >> 33) % most
             };
             // Bars that shift, now and then with a gap or a second bar.

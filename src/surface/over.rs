@@ -1,8 +1,9 @@
 //! What lies over what, from layer to layer.
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 
-use super::grid::{Grid, Label, Run, SIDE, Tile};
+use super::grid::{Grid, Label, OUTSIDE, Run, SIDE, Tile};
 
 /// How many cells all around must be clear for a passage.
 const CLEAR_MIN: u32 = 4;
@@ -71,38 +72,49 @@ impl Grid {
             joins,
             last: None,
         };
-        // The grid, then what the layer below has beyond it.
-        let ends = |grid: &Grid| {
-            let size = [grid.wide as i64, grid.high as i64];
-            [0, 1].map(|k| (grid.first[k], grid.first[k] + size[k]))
-        };
-        let [x, y] = ends(self);
-        for row in y.0..y.1 {
-            for column in x.0..x.1 {
-                pair.tile(column, row, &mut ways);
-            }
-        }
-        let [below_x, below_y] = ends(below);
-        for row in below_y.0..below_y.1 {
-            for column in below_x.0..below_x.1 {
-                let again = (x.0..x.1).contains(&column) && (y.0..y.1).contains(&row);
-                if !again {
-                    pair.tile(column, row, &mut ways);
+        // What is free as a whole shows most ways, and quickly; the rest is mostly joined by then.
+        for whole in [true, false] {
+            pair.each_tile(|at, own, under| match (own, under) {
+                (Tile::Whole(own), Tile::Whole(under)) => {
+                    if whole && !ways.joined((own, under)) {
+                        ways.note((own, under), CLEAR_MIN);
+                    }
                 }
-            }
+                _ if whole => {}
+                _ => pair.tile(at, own, under, &mut ways),
+            });
         }
+    }
+
+    fn ends(&self) -> [Range<i64>; 2] {
+        let size = [self.wide as i64, self.high as i64];
+        [0, 1].map(|k| self.first[k]..self.first[k] + size[k])
     }
 }
 
 impl Pair<'_> {
-    fn tile<J: Join>(&self, column: i64, row: i64, ways: &mut Ways<J>) {
-        let (own, under) = (self.own.tile(column, row), self.below.tile(column, row));
-        if let (Tile::Whole(own), Tile::Whole(under)) = (own, under) {
-            if !ways.joined((own, under)) {
-                ways.note((own, under), CLEAR_MIN);
+    /// Each tile's place, and what it is on either: the grid, then what the layer below has beyond it.
+    fn each_tile(&self, mut each: impl FnMut([i64; 2], Tile, Tile)) {
+        let [x, y] = self.own.ends();
+        let tiles = self.own.tiles.chunks_exact(self.own.wide);
+        for (row, tiles) in y.clone().zip(tiles) {
+            for (column, own) in x.clone().zip(tiles) {
+                each([column, row], *own, self.below.tile(column, row));
             }
-            return;
         }
+        let [below_x, below_y] = self.below.ends();
+        for row in below_y {
+            for column in below_x.clone() {
+                if !(x.contains(&column) && y.contains(&row)) {
+                    let under = self.below.tile(column, row);
+                    each([column, row], Tile::Whole(OUTSIDE), under);
+                }
+            }
+        }
+    }
+
+    /// Joins what lies over each other in a tile that has plastic on either.
+    fn tile<J: Join>(&self, place: [i64; 2], own: Tile, under: Tile, ways: &mut Ways<J>) {
         // Most tiles: all that is free hangs together already.
         let mut set = None;
         let joins = &mut *ways.joins;
@@ -128,7 +140,7 @@ impl Pair<'_> {
                 Tile::Whole(_) => &under_all[..],
                 Tile::Cells(at) => self.below.row(at, line),
             };
-            let at = [column * SIDE as i64, row * SIDE as i64 + line as i64];
+            let at = [place[0] * SIDE as i64, place[1] * SIDE as i64 + line as i64];
             for run in own_runs {
                 for other in under_runs {
                     let both = run.cells & other.cells;
@@ -179,7 +191,7 @@ impl Pair<'_> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::grid::{Bead, OUTSIDE};
+    use super::super::grid::Bead;
     use super::super::joined::Sets;
     use super::super::limits::Budget;
     use super::*;

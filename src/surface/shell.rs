@@ -156,7 +156,9 @@ impl Shell {
             bed: self.held.iter().all(|h| h.look.is_none()) && self.holds,
             whole: self.whole,
         };
-        let columns = self.ground.lay(&look.grid, &look.islands, &look.shapes, &laid);
+        let columns = self
+            .ground
+            .lay(&look.grid, &look.islands, &look.shapes, &laid);
         Held::new(layer, look, again, columns)
     }
 
@@ -295,7 +297,8 @@ impl Shell {
         if self.walls_wanted {
             self.keep_walls(held, drawn.grid, loops);
         }
-        self.voids.lies_below(drawn.grid, drawn.again, voids, layer.z_mm);
+        self.voids
+            .lies_below(drawn.grid, drawn.again, voids, layer.z_mm);
     }
 
     fn keep_walls(&mut self, held: &Held, grid: &Grid, loops: bool) {

@@ -18,8 +18,8 @@ const SHARE: f64 = 0.15;
 /// Filament for a millimetre of a bead 0.45 mm wide and 0.2 mm high, mm.
 const E_A_MM: f64 = 0.0338;
 
-/// A layer, from 1: two loops around, then what fills them.
-pub fn layer(layer: u32, fill: Fill) -> String {
+/// A layer, from 1: two loops around, then what fills them; `shifted`: it is like no layer before.
+pub fn layer(layer: u32, fill: Fill, shifted: bool) -> String {
     let mut pen = Pen::new(layer);
     for inset in [0.0, WIDTH_MM] {
         let (low, high) = (inset, SIDE_MM - inset);
@@ -28,12 +28,17 @@ pub fn layer(layer: u32, fill: Fill) -> String {
             pen.line(corner);
         }
     }
+    let shift = if shifted {
+        f64::from(layer) * 0.137
+    } else {
+        0.0
+    };
     match fill {
-        Fill::Solid => pen.rows(layer.is_multiple_of(2), WIDTH_MM),
+        Fill::Solid => pen.rows(layer.is_multiple_of(2), WIDTH_MM, shift),
         Fill::Sparse => {
             let apart_mm = 2.0 * WIDTH_MM / SHARE;
-            pen.rows(false, apart_mm);
-            pen.rows(true, apart_mm);
+            pen.rows(false, apart_mm, shift);
+            pen.rows(true, apart_mm, shift);
         }
     }
     pen.text
@@ -69,8 +74,8 @@ impl Pen {
         self.at = to;
     }
 
-    /// Lines to and fro, along y if `turned`.
-    fn rows(&mut self, turned: bool, apart_mm: f64) {
+    /// Lines to and fro, along y if `turned`; `shift_mm`: how far from the edge the first may be, mm.
+    fn rows(&mut self, turned: bool, apart_mm: f64, shift_mm: f64) {
         let (low, high) = (2.0 * WIDTH_MM, SIDE_MM - 2.0 * WIDTH_MM);
         let turn = |[along, aside]: [f64; 2]| {
             if turned {
@@ -80,8 +85,8 @@ impl Pen {
             }
         };
         let mut ends = [low, high];
-        let mut aside = low;
-        self.travel(turn([low, low]));
+        let mut aside = low + shift_mm % apart_mm;
+        self.travel(turn([low, aside]));
         while aside <= high {
             self.line(turn([ends[0], aside]));
             self.line(turn([ends[1], aside]));

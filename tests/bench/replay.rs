@@ -143,8 +143,13 @@ fn plates(folder: &Path, mb: usize) {
         "| plate | replay | and surface | instructions a line | with two threads | peak memory |"
     );
     println!("| --- | --- | --- | --- | --- | --- |");
-    for (what, fill) in [("solid", Fill::Solid), ("sparse", Fill::Sparse)] {
-        let layer = |number| plate::layer(number, fill);
+    for (what, fill, shifted) in [
+        ("solid", Fill::Solid, false),
+        ("sparse", Fill::Sparse, false),
+        ("solid, no two layers alike", Fill::Solid, true),
+        ("sparse, no two layers alike", Fill::Sparse, true),
+    ] {
+        let layer = |number| plate::layer(number, fill, shifted);
         let job = Job::of(folder, "plate", mb * 1_000_000, layer);
         let n_s = measured(PLAIN, &job.path, "").took_s;
         let [replay, surface, aside] =
