@@ -81,13 +81,28 @@ impl Look {
 }
 
 /// The layers looked at last.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 pub(super) struct Looks {
     /// The newest last: each with its path.
     kept: Vec<(Vec<Point>, Arc<Look>)>,
+    most: usize,
+}
+
+impl Default for Looks {
+    fn default() -> Self {
+        Looks::keeping(KEPT)
+    }
 }
 
 impl Looks {
+    /// None so far; keeps at most so many.
+    pub fn keeping(most: usize) -> Self {
+        Looks {
+            kept: Vec::new(),
+            most,
+        }
+    }
+
     /// Looks at a layer, or takes what was found when one with the very same path was looked at; also tells whether
     /// it did that. Both take as much of the budget. `None` where a limit cuts the layer.
     pub fn at(
@@ -107,10 +122,10 @@ impl Looks {
         }
         let look = Arc::new(Look::new(layer, cell_mm, budget)?);
         if look.grid.solid.len() <= KEPT_TILES_MAX && layer.path.len() <= KEPT_BEADS_MAX {
-            if self.kept.len() == KEPT {
+            self.kept.push((layer.path.clone(), Arc::clone(&look)));
+            if self.kept.len() > self.most {
                 self.kept.remove(0);
             }
-            self.kept.push((layer.path.clone(), Arc::clone(&look)));
         }
         Some((look, false))
     }

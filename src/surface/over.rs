@@ -1,33 +1,35 @@
-//! What lies over what, from layer to layer.
+//! Which free regions of a layer lie over which free regions of the layer below, so that one can see from one into
+//! the other.
 
 use std::collections::BTreeMap;
 use std::ops::Range;
 
 use super::grid::{Grid, Label, OUTSIDE, Run, SIDE, Tile};
 
-/// How many cells all around must be clear for a passage.
+/// The number of cells with room around them that it takes for a passage between two regions.
 const CLEAR_MIN: u32 = 4;
 
-/// Joins what lies over each other.
+/// Keeps account of which regions hang together.
 pub trait Join {
-    /// Whether this layer's label and the one's below are known to hang together.
+    /// Whether a label of this layer and one of the layer below are known to hang together.
     fn joined(&mut self, own: Label, under: Label) -> bool;
     /// They hang together.
     fn join(&mut self, own: Label, under: Label);
-    /// A mark of the set with which a label of this layer hangs together, or of the layer below.
+    /// A number that is the same for all labels that are known to hang together; `below`: the label is one of the
+    /// layer below. `u32::MAX` for a label of which nothing is known yet.
     fn set(&mut self, label: Label, below: bool) -> u32;
 }
 
-/// Ways from void to void, counted until they are open.
+/// The passages from region to region: their clear cells are counted until there are enough.
 struct Ways<'a, J> {
     counts: BTreeMap<(Label, Label), u32>,
     joins: &'a mut J,
-    /// The pair asked about last that hangs together: neighbours mostly belong together.
+    /// The last pair that was found to hang together. Neighbouring cells mostly ask about the same pair.
     last: Option<(Label, Label)>,
 }
 
 impl<J: Join> Ways<'_, J> {
-    /// Whether these are known to hang together.
+    /// Whether these two labels are known to hang together.
     #[inline]
     fn joined(&mut self, pair: (Label, Label)) -> bool {
         if self.last == Some(pair) {
@@ -40,7 +42,7 @@ impl<J: Join> Ways<'_, J> {
         joined
     }
 
-    /// So many more cells are clear.
+    /// Counts clear cells of a pair, and joins the pair when there are enough.
     fn note(&mut self, pair: (Label, Label), cells: u32) {
         let count = self.counts.entry(pair).or_insert(0);
         if *count < CLEAR_MIN && *count + cells >= CLEAR_MIN {
@@ -54,7 +56,7 @@ impl<J: Join> Ways<'_, J> {
 struct Pair<'a> {
     own: &'a Grid,
     below: &'a Grid,
-    /// Cells that must be clear on each side.
+    /// How far on each side a clear cell needs the same pair of labels, cells.
     reach: i64,
 }
 
@@ -115,7 +117,7 @@ impl Pair<'_> {
 
     /// Joins what lies over each other in a tile that has plastic on either.
     fn tile<J: Join>(&self, place: [i64; 2], own: Tile, under: Tile, ways: &mut Ways<J>) {
-        // Most tiles: all that is free hangs together already.
+        // In most tiles everything that is free hangs together already.
         let mut set = None;
         let joins = &mut *ways.joins;
         let mut same = |mark: u32| *set.get_or_insert(mark) == mark && mark != u32::MAX;
@@ -153,9 +155,10 @@ impl Pair<'_> {
         }
     }
 
-    /// Notes the clear cells of a run over a run; `at`: the first cell of their tile's row.
+    /// Counts the clear cells where a run of this layer lies over a run of the layer below. `both`: the cells that they
+    /// share; `at`: the first cell of the row in their tile.
     fn run<J: Join>(&self, both: u16, labels: (Label, Label), at: [i64; 2], ways: &mut Ways<J>) {
-        // Cells to whose sides the run goes on, as far as the tile shows it.
+        // Cells with enough of the run on both sides. A run that reaches the edge of the tile may go on beyond it.
         let reach = self.reach.min(SIDE as i64 - 1) as u32;
         let wide = u64::from(both) << SIDE
             | if both & 1 != 0 {

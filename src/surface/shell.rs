@@ -372,3 +372,73 @@ fn seen_of(held: &Held, grid: &Grid) -> Vec<Seen> {
     }
     all
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A layer of some pattern: a wall around a grid of lines, in which voids begin, shift and end from pattern to
+    /// pattern, and now and then a support beside it.
+    fn patterned(number: u32, pattern: u32) -> Layer {
+        let mut layer = Layer::new(number, f64::from(number + 1) * 0.2);
+        layer.height_mm = 0.2;
+        layer.z_mm = f64::from(number + 1) * 0.2;
+        let side = if pattern == 3 { 12.0 } else { 16.0 };
+        let mut line = |points: &[[f32; 2]]| {
+            layer.blocks += 1;
+            for two in points.windows(2) {
+                layer.blocks += 1;
+                layer.bead(two[0], two[1], 0.45);
+            }
+        };
+        line(&[
+            [0.0, 0.0],
+            [side, 0.0],
+            [side, side],
+            [0.0, side],
+            [0.0, 0.0],
+        ]);
+        let lines = [3, 5, 2, 0, 30][pattern as usize];
+        for k in 1..=lines {
+            let at = side * k as f32 / (lines + 1) as f32;
+            line(&[[at, 0.2], [at, side - 0.2]]);
+            line(&[[0.2, at], [side - 0.2, at]]);
+        }
+        if pattern == 2 {
+            line(&[[30.0, 0.0], [30.0, 8.0], [31.5, 8.0], [31.5, 0.0]]);
+        }
+        layer
+    }
+
+    #[test]
+    fn layers_that_come_again_are_as_if_they_were_new() {
+        let mut state = 5u64;
+        let mut random = |most: u64| {
+            state = state
+                .wrapping_mul(6364136223846793005)
+                .wrapping_add(1442695040888963407);
+            (state >> 33) % most
+        };
+        let mut surfaces = [0; 3];
+        for job in 0..60 {
+            let some = 1 + job % 5;
+            let patterns: Vec<u32> = (0..24).map(|_| random(some) as u32).collect();
+            let exposure = |looks: Looks| {
+                let mut shell = Shell::new(0.4, true, false);
+                shell.looks = looks;
+                for (number, pattern) in patterns.iter().enumerate() {
+                    shell.layer(patterned(number as u32, *pattern));
+                }
+                shell.finish()
+            };
+            let (again, anew) = (exposure(Looks::default()), exposure(Looks::keeping(0)));
+            assert_eq!(again, anew, "{patterns:?}");
+            for block in 0..again.faces.block_count() {
+                if let Some(surface) = again.of(block) {
+                    surfaces[surface as usize] += 1;
+                }
+            }
+        }
+        assert!(surfaces.iter().all(|n| *n > 1000), "{surfaces:?}");
+    }
+}

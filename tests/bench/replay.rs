@@ -1,5 +1,5 @@
 //! How fast, in how much memory: `cargo bench --bench replay [-- MB]` prints the tables of DEVELOPERS.md, with
-//! 200 MB or more those of 1 GB too; `-- plates` prints only the table of plates.
+//! 200 MB or more those of 1 GB too; `-- plates` and `-- stored` print one part.
 //!
 //! The yardstick N is measured in the same run: a plain standard-library pass over the same bytes,
 //! `lines()`, `split_whitespace()`, `parse::<f64>()`, on one thread, anew before each row. Each runs twice,
@@ -13,6 +13,7 @@ mod plate;
 mod ring;
 
 use std::fs::{self, File};
+use std::hint::black_box;
 use std::path::Path;
 use std::process::Command;
 use std::time::Instant;
@@ -24,6 +25,8 @@ use headstall::board::{builtin, profile};
 use headstall::job::reader::JobReader;
 use headstall::replay::source::Planned;
 use headstall::study::causes;
+use headstall::study::sample::{Sight, sample};
+use headstall::surface::skin::Surface;
 use job::Job;
 use plate::Fill;
 
@@ -40,6 +43,9 @@ fn main() {
     machine();
     if args.iter().any(|a| a == "plates") {
         return plates(folder, mb);
+    }
+    if args.iter().any(|a| a == "stored") {
+        return stored(&Job::make(folder, "million", mb.min(29) * 1_000_000).path);
     }
     let job = Job::make(folder, "job", mb * 1_000_000);
     let small = Job::make(folder, "small", 3_000_000);
@@ -168,11 +174,11 @@ fn plates(folder: &Path, mb: usize) {
     }
 }
 
-/// Causes, of a job in memory.
+/// Causes and runs with other luck, of a job in memory.
 fn stored(path: &Path) {
-    let name = "8bit-card-saves";
-    let board = profile::parse(builtin::text(name).unwrap(), name, &[]).unwrap();
-    let kept = Planned::new(JobReader::new(File::open(path).unwrap()), &board)
+    let board = |name| profile::parse(builtin::text(name).unwrap(), name, &[]).unwrap();
+    let saves = board("8bit-card-saves");
+    let kept = Planned::new(JobReader::new(File::open(path).unwrap()), &saves)
         .store()
         .unwrap();
     println!(
@@ -182,7 +188,7 @@ fn stored(path: &Path) {
     );
     for threads in [1, 2] {
         let began = Instant::now();
-        let shares = causes::shares(&kept, &board, 0, &[], threads, &|_| {}).unwrap();
+        let shares = causes::shares(&kept, &saves, 0, &[], threads, &|_| {}).unwrap();
         let took_s = began.elapsed().as_secs_f64();
         println!(
             "causes, {} replays of {} lines, {threads} threads: {took_s:.2} s, {:.3} s each",
@@ -190,5 +196,19 @@ fn stored(path: &Path) {
             kept.line_count(),
             took_s / shares.replays as f64
         );
+    }
+    let starved = board("8bit-serial-115200");
+    let sight = Sight {
+        facing: &|_| Some(Surface::Outer),
+        visible_mm: 0.1,
+    };
+    for (what, sight) in [("without bumps", None), ("with bumps", Some(sight))] {
+        let runs = 10;
+        let began = Instant::now();
+        for seed in 0..runs {
+            black_box(sample(&kept, &starved, seed, sight).unwrap());
+        }
+        let took_s = began.elapsed().as_secs_f64();
+        println!("starved, {what}: {:.3} s a run", took_s / runs as f64);
     }
 }
