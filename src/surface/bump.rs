@@ -323,13 +323,13 @@ impl Surplus {
     #[inline]
     fn forget(&mut self) {
         let first_mm = self.rise.front().map_or(self.last.s_mm, |first| first.s_mm);
+        let gone = |near: &Near, first_mm: f64| first_mm - near.to_s_mm > SLACK_MM;
+        if !self.near.front().is_some_and(|near| gone(near, first_mm)) {
+            return;
+        }
         let pairs = self.hull.pairs().iter();
         let first_mm = pairs.map(|pair| pair.from_mm).fold(first_mm, f64::min);
-        while self
-            .near
-            .front()
-            .is_some_and(|near| first_mm - near.to_s_mm > SLACK_MM)
-        {
+        while self.near.front().is_some_and(|near| gone(near, first_mm)) {
             self.near.pop_front();
         }
     }

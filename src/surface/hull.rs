@@ -41,11 +41,12 @@ impl Hull {
     /// Adds a pair if it lies above the hull, and removes the pairs that are no longer on it.
     pub fn offer(&mut self, pair: Pair) {
         let stretch_mm = pair.stretch_mm();
-        let place = self
+        // From the longest on: most pairs that come are long.
+        let shorter = self
             .pairs
             .iter()
-            .position(|p| p.stretch_mm() > stretch_mm)
-            .unwrap_or(self.pairs.len());
+            .rposition(|p| p.stretch_mm() <= stretch_mm);
+        let place = shorter.map_or(0, |k| k + 1);
         if let Some(shorter) = place.checked_sub(1).map(|k| &self.pairs[k]) {
             let longer = self.pairs.get(place);
             if shorter.surplus_mm3 >= pair.surplus_mm3
