@@ -5,6 +5,7 @@ use crate::replay::duties::NoProgress;
 use crate::replay::store::StoredJob;
 use crate::replay::stream::{Done, ReplayError, Watcher, replay_source};
 use crate::replay::world::Totals;
+use crate::surface::bump::Bump;
 use crate::surface::flow::{Excess, Flow};
 use crate::surface::skin::Surface;
 
@@ -84,6 +85,8 @@ struct Count<'a> {
     finder: StallFinder,
     looking: Option<Looking<'a>>,
     sample: Sample,
+    /// The visible bumps, where they are wanted one by one.
+    kept: Option<Vec<Bump>>,
 }
 
 impl Count<'_> {
@@ -107,7 +110,11 @@ impl Count<'_> {
                     Some(Surface::Outer | Surface::Hole)
                 )
             {
-                self.sample.visible += u64::from(bump.height_mm >= looking.sight.visible_mm);
+                let visible = bump.height_mm >= looking.sight.visible_mm;
+                self.sample.visible += u64::from(visible);
+                if let Some(kept) = self.kept.as_mut().filter(|_| visible) {
+                    kept.push(bump);
+                }
                 self.sample.highest_mm = self.sample.highest_mm.max(bump.height_mm);
             }
         }
@@ -150,6 +157,28 @@ pub fn sample(
     seed: u64,
     sight: Option<Sight>,
 ) -> Result<Sample, NoProgress> {
+    counted(job, board, seed, sight, None).map(|(sample, _)| sample)
+}
+
+/// Replays a stored job once and lists its visible bumps. A stored job has no places: x of a bump's place is its way
+/// along its block, mm.
+pub fn bumps(
+    job: &StoredJob,
+    board: &Board,
+    seed: u64,
+    sight: Sight,
+) -> Result<Vec<Bump>, NoProgress> {
+    let (_, kept) = counted(job, board, seed, Some(sight), Some(Vec::new()))?;
+    Ok(kept.unwrap_or_default())
+}
+
+fn counted(
+    job: &StoredJob,
+    board: &Board,
+    seed: u64,
+    sight: Option<Sight>,
+    kept: Option<Vec<Bump>>,
+) -> Result<(Sample, Option<Vec<Bump>>), NoProgress> {
     let mut count = Count {
         finder: StallFinder::default(),
         looking: sight.map(|sight| Looking {
@@ -158,6 +187,7 @@ pub fn sample(
             bumps: BumpFinder::new(&board.nozzle),
         }),
         sample: Sample::default(),
+        kept,
     };
     let done = match replay_source(job.read(), board, seed, &mut count, 0) {
         Ok(done) => done,
@@ -170,7 +200,7 @@ pub fn sample(
         looking.bumps.finish();
     }
     count.take_bumps();
-    Ok(Sample {
+    let sample = Sample {
         lost_s: done.lost_s,
         replay_s: done.totals.replay_s,
         cost: Cost {
@@ -178,7 +208,8 @@ pub fn sample(
             held_blocks: done.held_blocks,
         },
         ..count.sample
-    })
+    };
+    Ok((sample, count.kept))
 }
 
 /// Whether two runs can give two answers on this board: it has draws, or its numbers are known within limits only.

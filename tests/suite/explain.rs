@@ -7,7 +7,7 @@ use headstall::study::explain::decide::{Name, State};
 use headstall::study::explain::draws::{Draws, Purpose};
 use headstall::study::explain::moves::Move;
 use headstall::study::explain::places::Predicted;
-use headstall::study::explain::question::{Explanation, Question, explain};
+use headstall::study::explain::question::{Explanation, Question, Simulated, explain};
 use headstall::study::explain::seen::{self, Around, Height, Mark};
 use headstall::study::explain::view::{Errors, Window};
 use headstall::study::explain::wall::{AROUND, Wall, WallBuilder};
@@ -90,7 +90,7 @@ fn asked<'a>(wall: &'a Wall, marks: &'a [Mark], predicted: &'a [Predicted]) -> Q
         },
         seed: 1,
         draws: 199,
-        power_period_s: None,
+        power: None,
         threads: 1,
     }
 }
@@ -196,10 +196,14 @@ fn threads_change_nothing() {
     let (wall, marks, predicted) = lines_of_the_ring();
     let question = asked(&wall, &marks, &predicted);
     let with = |threads: usize| {
-        let power_period_s = Some(1.0);
+        let power = Some(Simulated {
+            period_s: 1.0,
+            period_is_boards: true,
+            other_runs: &[vec![1.0, 2.5], vec![7.0]],
+        });
         explain(&Question {
             threads,
-            power_period_s,
+            power,
             ..question.clone()
         })
         .unwrap()

@@ -8,6 +8,7 @@ use super::decide::{Contender, Name, State, decide};
 use super::draws::p_value;
 use super::huddle::{Huddle, huddle};
 use super::keeping::{self, Kept, LayerStep, Rhythm};
+use super::luck::cells_at;
 use super::mixture::{self, Fit};
 use super::places::{self, Predicted};
 use super::power::{self, Truths};
@@ -38,10 +39,21 @@ pub struct Question<'a> {
     pub seed: u64,
     /// Draws for each p-value.
     pub draws: usize,
-    /// Period of a clock whose power is worked out, s; `None`: no power at all.
-    pub power_period_s: Option<f64>,
+    /// What is simulated to tell how likely each explanation was to be recognised; `None`: nothing.
+    pub power: Option<Simulated<'a>>,
     /// Threads that may be used.
     pub threads: usize,
+}
+
+/// What prints are simulated from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Simulated<'a> {
+    /// Period of a clock, s.
+    pub period_s: f64,
+    /// Whether it is the board's, which leaves the bumps of the other runs.
+    pub period_is_boards: bool,
+    /// Where along the filament other runs of the job leave visible bumps, mm, by run; none where there were none.
+    pub other_runs: &'a [Vec<f64>],
 }
 
 /// What was found about one explanation.
@@ -188,14 +200,20 @@ pub fn explain(question: &Question) -> Result<Explanation, Refusal> {
         question.predicted,
         &regulars,
     );
-    if let Some(period_s) = question.power_period_s {
+    if let Some(power) = question.power {
         let truths = Truths {
             view: &view,
             blur: &blur,
             strewn: &strewn,
             maps: &maps,
             regulars: &regulars,
-            period_s,
+            period_s: power.period_s,
+            other_runs: power
+                .other_runs
+                .iter()
+                .map(|run| cells_at(&view, run))
+                .collect(),
+            period_is_theirs: power.period_is_boards,
             seed: question.seed,
             threads: question.threads,
         };
@@ -349,7 +367,7 @@ fn answer(
         rhythm: None,
         shown: None,
         same_each_layer: Vec::new(),
-        power_period_s: question.power_period_s,
+        power_period_s: question.power.map(|p| p.period_s),
     }
 }
 
