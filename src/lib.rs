@@ -146,6 +146,7 @@ pub mod study {
         pub mod draws;
         pub mod huddle;
         pub mod keeping;
+        pub mod luck;
         pub mod mixture;
         pub mod moves;
         pub mod numbers;

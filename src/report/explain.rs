@@ -300,6 +300,9 @@ fn tell(out: &mut String, table: &ExplainTable, part: &PartTable, strong: &dyn F
                 continue;
             }
             _ if row.loglik.is_some() => "too weak to name".to_string(),
+            _ if row.power.is_none() && explained::has_place(name) => {
+                "not found: none where you looked".to_string()
+            }
             _ => "not found".to_string(),
         };
         let _ = writeln!(

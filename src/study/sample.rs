@@ -6,6 +6,7 @@ use crate::replay::duties::NoProgress;
 use crate::replay::store::StoredJob;
 use crate::replay::stream::{Done, ReplayError, Watcher, replay_setup};
 use crate::replay::world::Totals;
+use crate::surface::bump::Bump;
 use crate::surface::flow::{Excess, Flow};
 use crate::surface::skin::Surface;
 
@@ -93,6 +94,8 @@ struct Count<'a> {
     finder: StallFinder,
     looking: Option<Looking<'a>>,
     sample: Sample,
+    /// The visible bumps, where they are wanted one by one.
+    kept: Option<Vec<Bump>>,
 }
 
 impl Count<'_> {
@@ -116,7 +119,11 @@ impl Count<'_> {
                     Some(Surface::Outer | Surface::Hole)
                 )
             {
-                self.sample.visible += u64::from(bump.height_mm >= looking.sight.visible_mm);
+                let visible = bump.height_mm >= looking.sight.visible_mm;
+                self.sample.visible += u64::from(visible);
+                if let Some(kept) = self.kept.as_mut().filter(|_| visible) {
+                    kept.push(bump);
+                }
                 self.sample.highest_mm = self.sample.highest_mm.max(bump.height_mm);
             }
         }
@@ -169,6 +176,29 @@ pub fn sample_of(
     seed: u64,
     sight: Option<Sight>,
 ) -> Result<Sample, NoProgress> {
+    counted(job, setup, seed, sight, None).map(|(sample, _)| sample)
+}
+
+/// Replays a stored job once and lists its visible bumps. A stored job has no places: x of a bump's place is its way
+/// along its block, mm.
+pub fn bumps(
+    job: &StoredJob,
+    board: &Board,
+    seed: u64,
+    sight: Sight,
+) -> Result<Vec<Bump>, NoProgress> {
+    let setup = Setup::whole(board);
+    let (_, kept) = counted(job, &setup, seed, Some(sight), Some(Vec::new()))?;
+    Ok(kept.unwrap_or_default())
+}
+
+fn counted(
+    job: &StoredJob,
+    setup: &Setup,
+    seed: u64,
+    sight: Option<Sight>,
+    kept: Option<Vec<Bump>>,
+) -> Result<(Sample, Option<Vec<Bump>>), NoProgress> {
     let nozzle = &setup.board.nozzle;
     let mut count = Count {
         finder: StallFinder::default(),
@@ -178,6 +208,7 @@ pub fn sample_of(
             bumps: BumpFinder::with_first_layer(nozzle, job.first_layer_mm()),
         }),
         sample: Sample::default(),
+        kept,
     };
     let done = match replay_setup(job.read(), setup, seed, &mut count, 0) {
         Ok(done) => done,
@@ -191,7 +222,7 @@ pub fn sample_of(
     }
     count.take_bumps();
     let samples = count.looking.as_ref().map_or(0, |l| l.bumps.samples());
-    Ok(Sample {
+    let sample = Sample {
         lost_s: done.lost_s,
         replay_s: done.totals.replay_s,
         cost: Cost {
@@ -199,7 +230,8 @@ pub fn sample_of(
             held_blocks: done.held_blocks,
         },
         ..count.sample
-    })
+    };
+    Ok((sample, count.kept))
 }
 
 /// Whether two runs can give two answers on this board: it has draws, or its numbers are known within limits only.
