@@ -187,6 +187,7 @@
     e.target.value = '';
   });
   el('seen-predicted').addEventListener('change', draw);
+  el('seen-predicted').parentNode.hidden = !data.bumps.some((bump) => bump[FACES] === 'outer');
   if (several) el('seen-part').addEventListener('change', () => { cross = null; draw(); });
   window.addEventListener('resize', draw);
   draw();
