@@ -8,6 +8,8 @@ use std::sync::{Arc, Mutex};
 
 use tempfile::{NamedTempFile, TempPath};
 
+use headstall::job::reader::JobError;
+use headstall::replay::stream::ReplayError;
 use headstall::report::mend::{self as report, Mended, Question};
 use headstall::study::mend::choose;
 use headstall::study::mend::make;
@@ -47,7 +49,7 @@ impl Job {
                 kept: Arc::default(),
             });
         }
-        let failed = |e: io::Error| Failure::Unusable(format!("{name}: cannot be kept: {e}"));
+        let failed = |e: io::Error| Failure::Other(format!("{name}: cannot be kept: {e}"));
         let kept: Arc<Mutex<Option<TempPath>>> = Arc::default();
         let mut held = lock(&kept);
         sweep_at_end(&kept, |path: &mut Option<TempPath>| drop(path.take())).map_err(failed)?;
@@ -93,8 +95,11 @@ pub fn run(args: &Mend) -> Result<ExitCode, Failure> {
     };
     let open = || opened(&job.path);
     let failed = |e: MendError| match e {
-        MendError::Replay(headstall::replay::stream::ReplayError::Board(_)) => {
+        MendError::Replay(ReplayError::Board(_)) => {
             Failure::Unusable(format!("--board {}: {e}", args.on.board))
+        }
+        MendError::Io(e) | MendError::Replay(ReplayError::Job(JobError::Io(e))) => {
+            Failure::reading(&job.name, &e)
         }
         e => Failure::Unusable(format!("{}: {e}", job.name)),
     };

@@ -50,6 +50,9 @@ pub struct CureTable {
     pub seed: u64,
     /// Runs made of each change.
     pub runs: usize,
+    /// What limits of this program have cut or left out, a sentence each.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub warnings: Vec<String>,
     /// As it is today.
     pub today: CureRow,
     /// Single changes, the best first.
@@ -71,6 +74,7 @@ impl CureTable {
             board: answer.board.clone(),
             seed: answer.seed,
             runs: cures.runs,
+            warnings: warnings(answer),
             today: today(&cures.before),
             single: cures.single.iter().map(|t| row(t, &cures.before)).collect(),
             set: cures.set.as_ref().map(|t| row(t, &cures.before)),
@@ -248,14 +252,17 @@ fn verdict(t: &CureTable) -> String {
     }
 }
 
-/// What is to be said beside the answer: what limits have cut, and what was not tried.
-pub fn notes(answer: &RemediesAnswer) -> Vec<String> {
-    let job = &answer.job;
-    let cut = answer.limits.iter();
-    let cut = cut.map(|(line, what)| format!("{job}: line {line}: {what}"));
-    let left_out = left_out(&answer.cures.skipped);
-    let left_out = left_out.iter().map(|sentence| format!("{job}: {sentence}"));
-    cut.chain(left_out).collect()
+/// What limits of this program have cut or left out.
+fn warnings(answer: &RemediesAnswer) -> Vec<String> {
+    let limits = answer.limits.iter();
+    let limits = limits.map(|(line, what)| match line {
+        0 => format!("{}: {what}", answer.job),
+        _ => format!("{}: line {line}: {what}", answer.job),
+    });
+    let left_out = left_out(&answer.cures.skipped).into_iter();
+    limits
+        .chain(left_out.map(|what| format!("{}: {what}", answer.job)))
+        .collect()
 }
 
 /// What was not tried, each in a sentence.

@@ -3,6 +3,8 @@
 mod board;
 mod board_errors;
 mod browser;
+#[cfg(unix)]
+mod budgets;
 mod charts;
 #[path = "../fuzz/checks/mod.rs"]
 mod checks;

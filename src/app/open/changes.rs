@@ -156,7 +156,7 @@ pub fn compared(asked: &CompareAsked, held: &[Held], heard: &Heard) -> Answer {
         json: &result,
         text: clean_lines(&told).into(),
         svg: bars::svg(&result),
-        notes: comparison::notes(&answer, question.runs_max),
+        notes: result.warnings.clone(),
     })
 }
 
@@ -205,7 +205,7 @@ pub fn cured(asked: &Question, held: &Held, heard: &Heard) -> Answer {
         settings: answer.cures.single.iter().map(cures::settings).collect(),
         set: answer.cures.set.as_ref().and_then(cures::settings),
         text: clean_lines(&told).into(),
-        notes: cures::notes(&answer),
+        notes: table.warnings.clone(),
     })
 }
 
