@@ -24,6 +24,8 @@ const NEAR_OPTIONS: usize = 5;
 /// How much dearer a block is that the board would stretch to next to no speed: a short block among long ones is
 /// where a board with a low queue slows down.
 const STRETCH_COST: f64 = 3.0;
+/// What a further chord of an arc costs, as a share of a block's price.
+const CHORD_COST: f64 = 0.9;
 
 /// A printed straight move that may become part of another.
 #[derive(Clone, Copy, Debug)]
@@ -239,7 +241,8 @@ fn best_leg(
                 );
             }
         }
-        cost_s += first.block_s * blocks.count() as f64;
+        // The chords of an arc need no lines of their own.
+        cost_s += CHORD_COST * first.block_s * blocks.count() as f64;
         if best.as_ref().is_none_or(|b| cost_s < b.cost_s) {
             best = Some(Leg {
                 group,
