@@ -106,6 +106,7 @@ pub mod replay {
 pub mod surface {
     mod beads;
     pub mod bump;
+    mod drawing;
     pub mod faces;
     mod facing;
     mod first_layers;
@@ -115,10 +116,12 @@ pub mod surface {
     mod hull;
     mod islands;
     mod joined;
+    mod labels;
     mod layer;
     pub mod left_out;
     pub mod limits;
     mod lines;
+    mod look;
     mod over;
     pub mod parts;
     mod runs;

@@ -71,7 +71,7 @@ impl<'a, W: World> Replay<'a, W> {
         }
     }
 
-    /// Ends: each round takes a line of the job, or makes a save (none is due before a line has been taken), or
+    /// Terminates: each round takes a line of the job, or makes a save (none is due before a line has been taken), or
     /// sleeps until a line arrives or a chore is due. A host's polls are never sent twice in a row, so there are
     /// at most as many as lines; chores are bounded by their number (`duties.rs`).
     fn main_loop(&mut self) -> Result<(), NoProgress> {
@@ -98,7 +98,7 @@ impl<'a, W: World> Replay<'a, W> {
         }
     }
 
-    /// Ends: each round starts or ends a block, since a head that is hurried starts at once.
+    /// Terminates: each round starts or ends a block, since a head that is hurried starts at once.
     fn finish(mut self) -> Totals {
         while self.head.queued() > 0 {
             if self.head.moves() {
@@ -152,7 +152,7 @@ impl<'a, W: World> Replay<'a, W> {
         }
     }
 
-    /// Lets the clock run to `until_s`, `span_s` from now. Ends: each round ends a block or starts one, and none
+    /// Lets the clock run to `until_s`, `span_s` from now. Terminates: each round ends a block or starts one, and none
     /// comes into the queue meanwhile.
     fn pass_wall(&mut self, span_s: f64, until_s: f64) {
         if span_s <= 0.0 {
@@ -206,7 +206,7 @@ impl<'a, W: World> Replay<'a, W> {
         }
     }
 
-    /// Does CPU work, slowed by the steps of the executing block. Ends: as `pass_wall` does; steps never take
+    /// Does CPU work, slowed by the steps of the executing block. Terminates as `pass_wall` does; steps never take
     /// all of the processor.
     #[inline]
     fn compute(&mut self, mut work_s: f64, cause: Cause) {
@@ -242,7 +242,7 @@ impl<'a, W: World> Replay<'a, W> {
 
     // Chores.
 
-    /// Runs each chore that is due, in file order; tells whether one ran. Ends: each is run once at most.
+    /// Runs each chore that is due, in file order; tells whether one ran. Terminates: each is run once at most.
     fn run_chores(&mut self) -> Result<bool, NoProgress> {
         if self.now_s < self.chores.next_s {
             return Ok(false);
@@ -385,7 +385,7 @@ impl<'a, W: World> Replay<'a, W> {
         Ok(())
     }
 
-    /// Brings spilled blocks back until none that is still away matters for the next one to start. Ends: each
+    /// Brings spilled blocks back until none that is still away matters for the next one to start. Terminates: each
     /// round brings one back.
     #[inline]
     fn bring_back(&mut self) {
@@ -439,7 +439,7 @@ impl<'a, W: World> Replay<'a, W> {
         Ok(())
     }
 
-    /// One round of the waiting loops: chores; else a line; else sleep. The loops end: chores are numbered, lines
+    /// One round of the waiting loops: chores; else a line; else sleep. The loops terminate: chores are numbered, lines
     /// and blocks are those of the job, and a sleep ends with one of the three: the clock reaches the end of a
     /// block, which leaves the queue, or an arrival or a chore, which the next round takes.
     fn idle_once(&mut self) -> Result<(), NoProgress> {

@@ -109,7 +109,7 @@ impl CardFeed {
 
     /// What it costs to fetch this line, the next of the job.
     ///
-    /// Ends: each round reads a sector of the job.
+    /// Terminates: each round reads a sector of the job.
     #[inline]
     pub fn fetch(&mut self, line: &Line) -> Fetch {
         let mut cost = Fetch::of(f64::from(line.raw_bytes));
@@ -212,7 +212,7 @@ impl SerialFeed {
         self.start_s <= now_s
     }
 
-    /// Sends all that the host has begun to send by `now_s`. Ends: each round sends a line of the job, or a poll,
+    /// Sends all that the host has begun to send by `now_s`. Terminates: each round sends a line of the job, or a poll,
     /// of which there are never two in a row.
     pub fn send(
         &mut self,
