@@ -21,6 +21,8 @@ pub enum Task {
     Trying,
     /// Fitting a board; counted in replays.
     Fitting,
+    /// Looking for the cheapest way to mend a job; counted in replays.
+    Mending,
 }
 
 impl Task {
@@ -34,6 +36,7 @@ impl Task {
             Task::Comparing => "comparing",
             Task::Trying => "trying remedies",
             Task::Fitting => "fitting",
+            Task::Mending => "mending",
         }
     }
 }

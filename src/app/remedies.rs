@@ -46,5 +46,24 @@ pub fn run(args: &Remedies) -> Result<ExitCode, Failure> {
 }
 
 fn told(table: &CureTable, args: &Remedies) -> String {
-    headed(&table.verdict) + &cures::report(table) + &written(args.out.as_deref(), &table.files)
+    let mut text = headed(&table.verdict) + &cures::report(table);
+    if args.job.as_os_str() != "-" {
+        let mut on = format!("--board {}", quoted(&args.on.board));
+        for set in &args.on.set {
+            on += &format!(" --set {}", quoted(&set.to_string()));
+        }
+        let job = quoted(&args.job.display().to_string());
+        text += &cures::mend_line(table, &job, &on).unwrap_or_default();
+    }
+    text + &written(args.out.as_deref(), &table.files)
+}
+
+/// A word as a shell takes it.
+fn quoted(word: &str) -> String {
+    let plain = |c: char| c.is_ascii_alphanumeric() || "-_./=:,+".contains(c);
+    if !word.is_empty() && word.chars().all(plain) {
+        word.to_string()
+    } else {
+        format!("'{}'", word.replace('\'', "'\\''"))
+    }
 }
