@@ -30,6 +30,7 @@ mod main_loop;
 mod making;
 mod map;
 mod mend;
+mod mend_command;
 mod open_rules;
 mod oracle;
 mod plainly;
