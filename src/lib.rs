@@ -193,6 +193,7 @@ pub mod study {
         pub mod arcs;
         pub mod choose;
         pub mod counts;
+        pub mod fit;
         pub mod harm;
         pub mod make;
         pub mod mark;

@@ -41,6 +41,8 @@ mod app {
     pub mod pictures;
     pub mod progress;
     pub mod recording;
+    #[cfg(test)]
+    mod refused;
     pub mod remedies;
     pub mod replay;
     pub mod shell;

@@ -8,6 +8,7 @@ use std::sync::{Arc, Mutex};
 
 use tempfile::{NamedTempFile, TempPath};
 
+use headstall::answer::progress::{Progress, Task};
 use headstall::job::reader::JobError;
 use headstall::replay::stream::ReplayError;
 use headstall::report::mend::{self as report, Mended, Question};
@@ -19,6 +20,7 @@ use super::args::Mend;
 use super::failure::Failure;
 use super::inputs;
 use super::one_file::OneFile;
+use super::progress::Bars;
 use super::signals::{lock, sweep_at_end};
 use super::terminal::print;
 use super::terminal::threads;
@@ -103,7 +105,11 @@ pub fn run(args: &Mend) -> Result<ExitCode, Failure> {
         }
         e => Failure::Unusable(format!("{}: {e}", job.name)),
     };
-    let choice = choose::choose(&open, &board, &terms).map_err(failed)?;
+    let choice = {
+        let bars = Bars::default();
+        let progress = |done, of| bars.at(Task::Mending, done, Some(of));
+        choose::choose(&open, &board, &terms, &progress).map_err(failed)?
+    };
     let path = match &mut file {
         Some(file) => {
             let failed = |e| Failure::Other(format!("{}: cannot be mended: {e}", job.name));

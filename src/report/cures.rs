@@ -33,6 +33,9 @@ pub struct CureRow {
     pub cost: String,
     /// Visible bumps left, the mean of the runs.
     pub visible: f64,
+    /// Whether it is a change to the job that `mend` can write into it.
+    #[serde(skip)]
+    pub mends: bool,
 }
 
 /// What `remedies.json` holds.
@@ -103,6 +106,7 @@ fn today(s: &Average) -> CureRow {
         shift_mm: 0.0,
         effort: 0,
         cost: String::new(),
+        mends: false,
     }
 }
 
@@ -119,6 +123,7 @@ fn row(t: &Tried, before: &Average) -> CureRow {
         shift_mm: t.shift_mm,
         effort: t.effort(),
         cost: join(&|r| r.cost.clone()),
+        mends: t.remedies.iter().all(|r| is_mended(&r.change)),
     }
 }
 
@@ -142,6 +147,24 @@ pub fn settings(tried: &Tried) -> Option<Settings> {
         }
     }
     Some(all)
+}
+
+/// Whether `mend` can write this change into the job.
+fn is_mended(change: &Change) -> bool {
+    matches!(
+        change.reshape(),
+        Some(Reshape::Merge(_) | Reshape::Slow(_) | Reshape::Short)
+    )
+}
+
+/// The line that names `mend`, where a change to the job helps that `mend` can make. `job` and `on` stand for the job
+/// and the options that name the board, as they are to be typed.
+pub fn mend_line(t: &CureTable, job: &str, on: &str) -> Option<String> {
+    let mut single = t.single.iter();
+    let helped = single.any(|r| r.mends && helps(r, &t.today));
+    (helped && t.today.stalls > 0.0).then(|| {
+        format!("\nTo have the job itself changed, and proven:\n  headstall mend {job} {on} -o mended.gcode\n")
+    })
 }
 
 impl CureRow {

@@ -31,6 +31,7 @@ mod main_loop;
 mod making;
 mod map;
 mod mend;
+mod mend_command;
 mod open_page;
 mod open_rules;
 mod open_seen;

@@ -56,6 +56,13 @@ pub struct Simulated<'a> {
     pub other_runs: &'a [Vec<f64>],
 }
 
+impl Simulated<'_> {
+    /// The window's cells that have visible bumps in other runs, by run.
+    fn cells(&self, view: &View) -> Vec<Vec<usize>> {
+        self.other_runs.iter().map(|r| cells_at(view, r)).collect()
+    }
+}
+
 /// What was found about one explanation.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Finding {
@@ -209,11 +216,7 @@ pub fn explain(question: &Question) -> Result<Explanation, Refusal> {
             maps: &maps,
             regulars: &regulars,
             period_s: power.period_s,
-            other_runs: power
-                .other_runs
-                .iter()
-                .map(|run| cells_at(&view, run))
-                .collect(),
+            other_runs: power.cells(&view),
             period_is_theirs: power.period_is_boards,
             seed: question.seed,
             threads: question.threads,

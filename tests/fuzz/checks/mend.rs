@@ -35,6 +35,8 @@ pub fn check(bytes: &[u8]) {
             arcs: has(4),
             strip: has(8),
             pace: if has(16) { 0.7 } else { 1.0 },
+            bridge: if has(64) { 1.0 } else { 0.0 },
+            slows: has(128),
         },
         mark: if has(32) {
             "; a mark".into()
