@@ -333,3 +333,50 @@ fn a_bump_is_chosen_everywhere() {
     assert_ne!(before, browser.text(part));
     keeps_to_itself(&browser, &live);
 }
+
+/// A key, pressed wherever the focus is.
+fn press(browser: &Browser, key: &str) {
+    let strokes = json!([{ "type": "keyDown", "value": key }, { "type": "keyUp", "value": key }]);
+    let keyboard = json!({ "type": "key", "id": "keyboard", "actions": strokes });
+    browser.post("actions", json!({ "actions": [keyboard] }));
+}
+
+/// Moves the focus on to this element; everything on the way shows that it has the focus.
+#[track_caller]
+fn tab_to(browser: &Browser, id: &str) {
+    for _ in 0..150 {
+        press(browser, "\u{E004}");
+        let at = browser.eval("const e = document.activeElement; return [e.id, e.outerHTML.slice(0, 120), getComputedStyle(e).outlineStyle]");
+        assert_ne!(at[2], "none", "{at}");
+        if at[0] == id {
+            return;
+        }
+    }
+    panic!("the tabulator key does not reach {id}");
+}
+
+#[test]
+fn a_keyboard_is_enough() {
+    let dir = folder();
+    let path = write(&dir, JOB, &cup());
+    let Some((browser, _live)) = opened(&[&path, "--board", BOARD]) else {
+        return;
+    };
+    says(&browser, &dir, &["replay", JOB, "--board", BOARD]);
+    // The first stop leads past the list of sections, the job and the board.
+    press(&browser, "\u{E004}");
+    press(&browser, "\u{E007}");
+    browser.wait("return document.activeElement.id === 'answer'");
+    tab_to(&browser, "knob-save");
+    // From each second, the last stop, to every other one; and back.
+    press(&browser, "\u{E012}");
+    let set = ["--set", "save.when=seconds", "--set", "save.every=2"];
+    says(
+        &browser,
+        &dir,
+        &[&["replay", JOB, "--board", BOARD][..], &set].concat(),
+    );
+    tab_to(&browser, "knobs-back");
+    press(&browser, "\u{E007}");
+    says(&browser, &dir, &["replay", JOB, "--board", BOARD]);
+}
