@@ -395,10 +395,10 @@ fn seen_bumps_know_their_part() {
     browser.size(360, 800);
     browser.go(&out.join("report.html"));
     let eval = |script: &str| browser.eval(script);
-    let marks = "return document.querySelectorAll('#seen-wall .mark').length";
+    let marks = "return document.querySelectorAll('#seen .marking .mark').length";
 
     // Nothing is predicted: there is nothing to show.
-    let hidden = "return document.getElementById('seen-predicted').parentNode.hidden";
+    let hidden = "return document.querySelector('#seen .seen-predicted').parentNode.hidden";
     assert_eq!(eval(hidden), true);
     // The page fits a phone.
     let fits = "return document.documentElement.scrollWidth <= innerWidth";
@@ -407,13 +407,13 @@ fn seen_bumps_know_their_part() {
     // Six bumps at the seam of the right-hand part, seven strewn over the left-hand one.
     let choose = |part: u32| {
         eval(&format!(
-            "const s = document.getElementById('seen-part'); s.selectedIndex = {}; s.dispatchEvent(new Event('change'))",
+            "const s = document.querySelector('#seen .seen-part'); s.selectedIndex = {}; s.dispatchEvent(new Event('change'))",
             part - 1
         ));
     };
     let click = |across: f64, up: f64| {
         eval(&format!(
-            "const w = document.getElementById('seen-wall'), r = w.querySelector('.ground').getBoundingClientRect(); \
+            "const w = document.querySelector('#seen .seen-wall'), r = w.querySelector('.ground').getBoundingClientRect(); \
              w.dispatchEvent(new MouseEvent('click', {{ bubbles: true, clientX: r.left + {across} * r.width, clientY: r.top + (1 - {up}) * r.height }}))"
         ));
     };
@@ -430,7 +430,7 @@ fn seen_bumps_know_their_part() {
     assert_eq!(eval(marks), 7);
     choose(2);
     assert_eq!(eval(marks), 6);
-    let csv = browser.text("return document.getElementById('seen-csv').value");
+    let csv = browser.text("return document.querySelector('#seen .seen-csv').value");
     assert!(csv.starts_with("part,z_mm,angle_deg\n2,"), "{csv}");
     let of = |part: &str| csv.lines().filter(|l| l.starts_with(part)).count();
     assert_eq!((of("1,"), of("2,")), (7, 6));

@@ -24,7 +24,7 @@ const RUNS = 20, KEPT_MAX = 6, WAIT_MS = 300, PAUSE_MS = 20;
 
 const state = read(location.hash), hearers = new Map(), select = selection(), kept = new Map();
 const inside = (id) => document.querySelector('#' + id + ' .view') ?? document.getElementById(id);
-let running = null, shown = { answer: null, data: null, isQuick: false, before: null }, takeBoard = null, timer = 0, noted = 0;
+let running = null, shown = { answer: null, data: null, isQuick: false, before: null }, takeBoard = null, timer = 0;
 
 const app = {
   api, state, about: null, select,
@@ -45,7 +45,7 @@ const app = {
   change(changes) {
     const before = { ...state };
     Object.assign(state, changes);
-    if (Date.now() - noted > WAIT_MS) address(); else addressSoon();
+    address();
     if (state.jobs !== before.jobs || state.now !== before.now) app.tell('jobs');
     if (state.board !== before.board || state.knobs !== before.knobs) app.tell('board');
     renew();
@@ -59,11 +59,10 @@ const app = {
 
 function address() {
   clearTimeout(timer);
-  noted = Date.now();
   history.replaceState(null, '', written(state));
 }
 
-// A browser slows a page down that changes its address many times a second, as a slider would.
+// A browser slows a page down that changes its address many times a second, as the slider of layers would.
 function addressSoon() {
   clearTimeout(timer);
   timer = setTimeout(address, WAIT_MS);
