@@ -109,6 +109,7 @@ pub mod replay {
 pub mod surface {
     mod beads;
     pub mod bump;
+    mod drawing;
     pub mod faces;
     mod facing;
     mod first_layers;
@@ -118,10 +119,12 @@ pub mod surface {
     mod hull;
     mod islands;
     mod joined;
+    mod labels;
     mod layer;
     pub mod left_out;
     pub mod limits;
     mod lines;
+    mod look;
     mod over;
     pub mod parts;
     mod runs;
@@ -146,6 +149,7 @@ pub mod study {
         pub mod draws;
         pub mod huddle;
         pub mod keeping;
+        pub mod luck;
         pub mod mixture;
         pub mod moves;
         pub mod numbers;
@@ -189,6 +193,7 @@ pub mod study {
         pub mod arcs;
         pub mod choose;
         pub mod counts;
+        pub mod fit;
         pub mod harm;
         pub mod make;
         pub mod mark;

@@ -41,6 +41,8 @@ mod app {
     pub mod pictures;
     pub mod progress;
     pub mod recording;
+    #[cfg(test)]
+    mod refused;
     pub mod remedies;
     pub mod replay;
     pub mod shell;
@@ -60,7 +62,10 @@ use app::args::{Args, Command};
 use app::failure::Failure;
 
 fn main() -> ExitCode {
-    let args = Args::parse();
+    let args = match Args::try_parse() {
+        Ok(args) => args,
+        Err(error) => return app::terminal::unparsed(&error),
+    };
     app::signals::survive_file_limit();
     let done = match &args.command {
         Command::Open(open) => app::open::command::run(open),

@@ -94,6 +94,8 @@ pub struct CompareAnswer {
     pub firm: bool,
     /// Whether runs are left out because all of them would take too long.
     pub runs_cut: bool,
+    /// Runs that were asked for at most.
+    pub runs_asked: usize,
     /// About how many runs a firm answer needs; `None` where there are enough, or where that cannot be estimated.
     pub runs_needed: Option<usize>,
     /// Where limits of this program have taken effect: the job, the line, what was done about it.
@@ -158,6 +160,7 @@ pub fn compare(
         runs: samples.iter().map(Vec::len).max().unwrap_or(0),
         firm,
         runs_cut: cut,
+        runs_asked: question.runs_max,
         runs_needed,
         limits: grid.limits(),
     })

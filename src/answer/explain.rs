@@ -2,18 +2,21 @@
 
 use std::collections::BTreeSet;
 use std::fmt;
+use std::mem;
 
-use crate::board::types::{Board, SaveWhen};
+use crate::board::types::Board;
 use crate::motion::path::Block;
 use crate::replay::source::{Footprint, Planned, Sink, Source};
+use crate::replay::store::StoredJob;
 use crate::replay::stream::Done;
+use crate::study::explain::luck::{Replayed, other_runs, save_period_s};
 use crate::study::explain::moves::{Move, Outline};
 use crate::study::explain::places::Predicted;
 use crate::study::explain::plate::{Plate, Survey};
-use crate::study::explain::question::{Explanation, Question, explain as explained};
+use crate::study::explain::question::{Explanation, Question, Simulated, explain as explained};
 use crate::study::explain::seen::{Height, Mark};
 use crate::study::explain::view::{Errors, Refusal, Window};
-use crate::study::explain::wall::{Wall, WallBuilder};
+use crate::study::explain::wall::{LAYERS_MAX, Wall, WallBuilder};
 use crate::surface::skin::Surface;
 
 use super::hearers::step;
@@ -24,6 +27,12 @@ use super::trouble::Trouble;
 
 /// Period of the clock whose recognition is simulated where the board saves nothing by time, s.
 const EXAMPLE_PERIOD_S: f64 = 1.0;
+/// Other runs of the job that simulated prints are drawn from.
+const OTHER_RUNS: usize = 16;
+/// Lines that they may have together: some two seconds of work.
+const OTHER_RUNS_WORK: usize = 6_000_000;
+/// Blocks of a job that is kept for them: some 100 MB.
+const KEPT_BLOCKS_MAX: usize = 1_500_000;
 
 /// What is asked.
 #[derive(Clone, Debug)]
@@ -80,10 +89,14 @@ pub struct ExplainAnswer {
     pub job: String,
     /// The board's name.
     pub board: String,
-    /// How often the board saves its state, where it does so by time, s.
+    /// How often the board saves its state, from start to start, where it does so by time, s.
     pub save_every_s: Option<f64>,
     /// Parts on the plate.
     pub parts_on_plate: usize,
+    /// What stands closer together than this counts as one part, where a limit made that more than usual, mm.
+    pub coarse_mm: Option<f64>,
+    /// Where limits of this program have cut something: line (0: none), what was done about it.
+    pub limits: Vec<(u64, String)>,
     /// Whether predicted bumps are known; there may be too many stalls for that.
     pub predictions_known: bool,
     /// By part.
@@ -97,6 +110,13 @@ pub enum Unexplained {
     Trouble(Trouble),
     /// The job prints nothing.
     NothingPrinted,
+    /// The walls have more layers than are kept.
+    TooManyLayers {
+        /// Layers of the job.
+        layers: u32,
+        /// Parts that the list names.
+        parts: usize,
+    },
     /// The list names a part that the plate doesn't have.
     NoSuchPart {
         /// The list's line, from 1.
@@ -120,6 +140,11 @@ impl fmt::Display for Unexplained {
         match self {
             Unexplained::Trouble(trouble) => trouble.fmt(f),
             Unexplained::NothingPrinted => f.write_str("the job prints no wall"),
+            Unexplained::TooManyLayers { layers, parts } => write!(
+                f,
+                "has {layers} layers, of which the walls of {parts} parts are asked for; at most {LAYERS_MAX} layers of \
+                 wall are kept: list bumps of fewer parts"
+            ),
             Unexplained::NoSuchPart { line, part, parts } => write!(
                 f,
                 "line {line}: part {part}: there is no such part; they count from 1 to {parts}, from left to right"
@@ -147,12 +172,22 @@ impl Listener for Walls {
     }
 }
 
-/// Looks where the job prints, without replaying it.
-struct Surveyor(Survey);
+/// Looks where the job prints, without replaying it, and keeps it.
+#[derive(Default)]
+struct Surveyor {
+    survey: Survey,
+    kept: StoredJob,
+    /// Filament moved before each block and, at the end, in all, mm; empty where the job is too long to be kept.
+    before_mm: Vec<f64>,
+}
 
 impl Sink for Surveyor {
-    fn block(&mut self, _block: &Block, foot: Footprint) {
-        self.0.push(&Move {
+    fn block(&mut self, block: &Block, foot: Footprint) {
+        if let Some(before_mm) = self.before_mm.last() {
+            self.before_mm.push(before_mm + foot.place.e_mm);
+            self.kept.block(block, foot);
+        }
+        self.survey.push(&Move {
             start_s: 0.0,
             end_s: 0.0,
             from_mm: foot.place.from_mm,
@@ -175,9 +210,14 @@ pub fn explain(
     question: &ExplainQuestion,
     progress: &dyn Progress,
 ) -> Result<ExplainAnswer, Unexplained> {
-    let plate = plate(job, question.board).map_err(Unexplained::Trouble)?;
+    let (mut surveyor, layers) = surveyed(job, question.board).map_err(Unexplained::Trouble)?;
+    let plate = mem::take(&mut surveyor.survey).plate();
     let plate = plate.ok_or(Unexplained::NothingPrinted)?;
     let named: BTreeSet<Option<u32>> = question.marks.iter().map(|m| m.part).collect();
+    if named.len().saturating_mul(layers as usize) > LAYERS_MAX {
+        let parts = named.len();
+        return Err(Unexplained::TooManyLayers { layers, parts });
+    }
     let outlines = outlines(&plate, question.marks, &named)?;
     let mut walls = Walls(outlines.iter().map(|o| builder(&plate, *o)).collect());
     let replayed = ReplayQuestion {
@@ -196,16 +236,17 @@ pub fn explain(
             place_mm: [b.place_mm[0], b.place_mm[1]],
         })
         .collect();
-    let save = question.board.save;
-    let save_every_s = match save.when {
-        SaveWhen::Seconds(every_s) => Some(every_s),
-        _ => None,
-    };
+    let save_every_s = save_period_s(question.board);
+    let other_runs = surveyor.other_runs(question);
+    let cut = replayed.warnings.iter().filter(|w| w.is_limit());
+    let limits = cut.map(|w| (w.line, w.message.clone())).collect();
     let mut answer = ExplainAnswer {
         job: job.name.clone(),
         board: question.board.name.clone(),
         save_every_s,
         parts_on_plate: plate.parts.len(),
+        coarse_mm: plate.coarse_mm,
+        limits,
         predictions_known: replayed.surfaces.is_some() && replayed.bumps.is_complete(),
         parts: Vec::new(),
     };
@@ -227,7 +268,11 @@ pub fn explain(
             errors: question.errors,
             seed: question.seed,
             draws: question.draws,
-            power_period_s: Some(save_every_s.unwrap_or(EXAMPLE_PERIOD_S)),
+            power: Some(Simulated {
+                period_s: save_every_s.unwrap_or(EXAMPLE_PERIOD_S),
+                period_is_boards: save_every_s.is_some(),
+                other_runs: &other_runs,
+            }),
             threads: question.threads,
         });
         answer.parts.push(PartAnswer {
@@ -240,14 +285,40 @@ pub fn explain(
     Ok(answer)
 }
 
-/// Where the job's parts stand.
-fn plate(job: &mut Job, board: &Board) -> Result<Option<Plate>, Trouble> {
+impl Surveyor {
+    /// Where other runs of the job leave visible bumps.
+    fn other_runs(&self, question: &ExplainQuestion) -> Vec<Vec<f64>> {
+        let replayed = Replayed {
+            job: &self.kept,
+            before_mm: &self.before_mm,
+            board: question.board,
+            visible_mm: question.visible_mm,
+        };
+        let count = match self.before_mm.is_empty() {
+            true => 0,
+            false => OTHER_RUNS.min(OTHER_RUNS_WORK / self.kept.line_count().max(1)),
+        };
+        other_runs(&replayed, count, question.seed, question.threads)
+    }
+}
+
+/// Reads the job once: where its parts stand, and, if it is not too long, the job itself; and how many layers it has.
+fn surveyed(job: &mut Job, board: &Board) -> Result<(Surveyor, u32), Trouble> {
     let mut planned = Planned::new(job.read()?, board);
-    let mut surveyor = Surveyor(Survey::default());
+    let mut surveyor = Surveyor {
+        before_mm: vec![0.0],
+        ..Surveyor::default()
+    };
     loop {
         let line = planned.next_line(&mut surveyor);
-        if line.map_err(|e| Trouble::job(&job.name, &e))?.is_none() {
-            return Ok(surveyor.0.plate());
+        let Some(line) = line.map_err(|e| Trouble::job(&job.name, &e))? else {
+            return Ok((surveyor, planned.steps.layers().count()));
+        };
+        if surveyor.before_mm.len() > KEPT_BLOCKS_MAX {
+            surveyor.before_mm = Vec::new();
+            surveyor.kept = StoredJob::default();
+        } else if !surveyor.before_mm.is_empty() {
+            surveyor.kept.line(&line);
         }
     }
 }

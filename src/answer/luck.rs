@@ -3,8 +3,9 @@
 use crate::board::types::Board;
 use crate::replay::store::StoredJob;
 use crate::study::compare;
-use crate::study::sample::{Sample, Sight};
+use crate::study::sample::{Sample, Sight, has_draws};
 
+use super::effort::Effort;
 use super::progress::{Progress, Task};
 use super::trouble::Trouble;
 
@@ -19,6 +20,11 @@ pub struct Luck {
 pub const RANGE_SHARE: f64 = 0.9;
 
 impl Luck {
+    /// Whether runs with other seeds belong to an answer of this effort, and could differ.
+    pub(super) fn is_wanted(effort: Effort, board: &Board) -> bool {
+        matches!(effort, Effort::Usual | Effort::Full) && has_draws(board)
+    }
+
     /// Runs with this seed and those that follow, on the job's own faces; `name` is the job's, for errors.
     pub(super) fn of(
         name: &str,

@@ -21,7 +21,7 @@ pub enum Task {
     Trying,
     /// Fitting a board; counted in replays.
     Fitting,
-    /// Mending a job; counted in readings of it.
+    /// Looking for the cheapest way to mend a job; counted in replays.
     Mending,
 }
 

@@ -12,7 +12,7 @@ use crate::study::bumps::Found as Event;
 use crate::study::causes::{self, Shares};
 use crate::study::explain::plate::{Plate, Survey};
 use crate::study::paths::Paths;
-use crate::study::sample::{Sight, has_draws};
+use crate::study::sample::{Sight, has_draws, samples_work};
 use crate::study::strips::{Strip, Strips};
 use crate::study::trace::LayerTrace;
 use crate::study::watch::{Found, LayerSum, Need, Watch};
@@ -28,7 +28,7 @@ use super::luck::Luck;
 use super::progress::{Listener, Progress, Task};
 use super::stall_book::{self, StallBook};
 use super::trouble::Trouble;
-use super::warnings::{Warning, few_runs, warnings};
+use super::warnings::{Warning, bumps_cut, few_runs, warnings};
 
 pub use super::effort::Effort;
 pub use super::job::JobRead;
@@ -248,11 +248,9 @@ pub fn replay(
         luck,
         ..answered(job, question, pass, shares)
     };
-    if let Some(luck) = &answer.luck
-        && luck.runs.len() < question.runs
-    {
-        let warning = few_runs(luck.runs.len(), question.runs);
-        answer.warnings.push(warning);
+    let made = answer.luck.as_ref().map_or(1, |luck| luck.runs.len());
+    if made < question.runs && Luck::is_wanted(question.effort, question.board) {
+        answer.warnings.push(few_runs(made, question.runs));
     }
     // Which layer suffers most is known only now; the first pass drew the one that seemed to.
     if question.layer.is_none()
@@ -408,7 +406,7 @@ fn luck(
     let (Some(kept), Some(exposure)) = (&pass.replayed.kept, &pass.found.exposure) else {
         return Ok(None);
     };
-    let work = work(pass, kept);
+    let work = work(pass, kept).saturating_add(samples_work(pass.found.seen.samples));
     let runs = question.runs.min(LUCK_WORK / work.max(1));
     if runs < 2 || !has_draws(question.board) {
         return Ok(None);
@@ -459,7 +457,8 @@ fn answered(
         surfaces = Some(counts);
     }
     let reader = replayed.source.steps.reader();
-    let warnings = warnings(question.board, reader, exposure.as_ref(), &bumps);
+    let mut warnings = warnings(question.board, reader, exposure.as_ref(), &bumps);
+    warnings.extend(seen.cut_line.map(bumps_cut));
     ReplayAnswer {
         job: JobRead::of(&job.name, reader),
         board: question.board.clone(),

@@ -28,6 +28,21 @@ pub struct Warning {
     pub message: String,
 }
 
+impl Warning {
+    /// Whether it says that a limit of this program has cut something, so that numbers are not those of the job as
+    /// it stands.
+    pub(super) fn is_limit(&self) -> bool {
+        let kinds = [
+            "arc_chords",
+            "ideal_cut",
+            "bumps_cut",
+            "bumps_uncounted",
+            "surface_unknown",
+        ];
+        kinds.contains(&self.kind.as_str())
+    }
+}
+
 /// All warnings of a job that was read and of the board that it ran on.
 pub(super) fn warnings<R: Read>(
     board: &Board,
@@ -107,6 +122,18 @@ fn of_bumps(bumps: &BumpBook) -> Option<Warning> {
         bumps.uncounted()
     );
     (bumps.uncounted() > 0).then(|| plain("bumps_uncounted", &message))
+}
+
+/// Bumps that a limit has changed.
+pub(super) fn bumps_cut(line: u64) -> Warning {
+    Warning {
+        line,
+        ..plain(
+            "bumps_cut",
+            "there are so many stalls on layer 0, or so many bumps in one stall, that their heights were worked out \
+             before the layer's height and the bead's width were known for good",
+        )
+    }
 }
 
 /// Runs with other luck that were left out.

@@ -180,7 +180,7 @@ pub struct Replay {
     #[arg(long, value_name = "N", conflicts_with = "quick")]
     pub max_bumps: Option<u64>,
     /// Runs with different seeds, from which the verdict comes where durations of the board vary; 1 for one run
-    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u64).range(1..=10_000))]
+    #[arg(long, value_name = "N", default_value_t = 20, allow_negative_numbers = true, value_parser = whole(1..=10_000u64))]
     pub runs: u64,
     /// Count everything printed as part of it: skirts, purge lines and supports too
     #[arg(long)]
@@ -224,7 +224,7 @@ pub struct Compare {
     #[arg(long, value_name = "N", default_value_t = 40, allow_negative_numbers = true, value_parser = whole(1..=10_000u64))]
     pub runs: u64,
     /// Height from which a bump on the outside counts as visible, mm: an assumption without a source
-    #[arg(long, value_name = "MM", default_value_t = 0.1, value_parser = parse_visible)]
+    #[arg(long, value_name = "MM", default_value_t = 0.1, allow_negative_numbers = true, value_parser = parse_visible)]
     pub visible: f64,
     /// Write compare.csv, compare.json and compare.svg to this folder
     #[arg(long, value_name = "DIR")]
@@ -249,7 +249,7 @@ pub struct Remedies {
     #[command(flatten)]
     pub on: OnBoard,
     /// Height from which a bump on the outside counts as visible, mm: an assumption without a source
-    #[arg(long, value_name = "MM", default_value_t = 0.1, value_parser = parse_visible)]
+    #[arg(long, value_name = "MM", default_value_t = 0.1, allow_negative_numbers = true, value_parser = parse_visible)]
     pub visible: f64,
     /// Write remedies.csv and remedies.json to this folder
     #[arg(long, value_name = "DIR")]
@@ -279,19 +279,19 @@ pub struct Explain {
     #[arg(long, value_name = "A0,A1,Z0,Z1", value_parser = values::window, allow_hyphen_values = true)]
     pub window: Option<Window>,
     /// Standard deviation of your angles, degrees
-    #[arg(long, value_name = "DEGREES", default_value_t = 3.0, value_parser = values::angle_err)]
+    #[arg(long, value_name = "DEGREES", default_value_t = 3.0, allow_negative_numbers = true, value_parser = values::angle_err)]
     pub angle_err: f64,
     /// Standard deviation of your heights, mm; 0.3 unless given, and nothing for counted layers
-    #[arg(long, value_name = "MM", value_parser = values::z_err)]
+    #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = values::z_err)]
     pub z_err: Option<f64>,
     /// Height from which a predicted bump counts as visible, mm: an assumption, no source
-    #[arg(long, value_name = "MM", default_value_t = 0.1, value_parser = parse_visible)]
+    #[arg(long, value_name = "MM", default_value_t = 0.1, allow_negative_numbers = true, value_parser = parse_visible)]
     pub visible: f64,
     /// Seed of the draws that p-values come from
-    #[arg(long, default_value_t = 1)]
+    #[arg(long, value_name = "N", default_value_t = 1, allow_negative_numbers = true, value_parser = whole(0..=u64::MAX))]
     pub seed: u64,
     /// Draws for each p-value
-    #[arg(long, value_name = "N", default_value_t = 999, value_parser = whole(99..=99_999u32))]
+    #[arg(long, value_name = "N", default_value_t = 999, allow_negative_numbers = true, value_parser = whole(99..=99_999u32))]
     pub draws: u32,
     /// Write explain.json and explain.svg to this folder
     #[arg(long, value_name = "DIR")]
@@ -317,16 +317,16 @@ pub struct Mend {
     #[arg(long, value_name = "A,B", default_value = "merge,pace,strip", value_parser = Allow::parse)]
     pub allow: Allow,
     /// How far the path may move, mm
-    #[arg(long, value_name = "MM", default_value_t = 0.02, value_parser = parse_within)]
+    #[arg(long, value_name = "MM", default_value_t = 0.02, allow_negative_numbers = true, value_parser = parse_within)]
     pub within: f64,
     /// Merge all over the job, not only where the board cannot keep up
     #[arg(long)]
     pub everywhere: bool,
     /// Replays before and after, with other luck each
-    #[arg(long, value_name = "N", default_value_t = 20, value_parser = clap::value_parser!(u64).range(1..=10_000))]
+    #[arg(long, value_name = "N", default_value_t = 20, allow_negative_numbers = true, value_parser = whole(1..=10_000u64))]
     pub runs: u64,
     /// Height from which a bump on the outside counts as visible, mm: an assumption without a source
-    #[arg(long, value_name = "MM", default_value_t = 0.1, value_parser = parse_visible)]
+    #[arg(long, value_name = "MM", default_value_t = 0.1, allow_negative_numbers = true, value_parser = parse_visible)]
     pub visible: f64,
     /// Write the mended job to this file; without it, only say what would be done
     #[arg(short = 'o', long = "out", value_name = "NEW")]

@@ -16,10 +16,10 @@ pub struct Coupon {
     #[arg(long, value_name = "X,Y", default_value = "80,80", value_parser = parse_at, allow_hyphen_values = true)]
     pub at: [f64; 2],
     /// Height of the head all the while, mm; 5 or more
-    #[arg(long, value_name = "MM", default_value_t = 20.0)]
+    #[arg(long, value_name = "MM", default_value_t = 20.0, allow_negative_numbers = true, value_parser = parse_mm)]
     pub z: f64,
     /// Highest speed of the head, mm/s; 10 to 100
-    #[arg(long, value_name = "MM_S", default_value_t = 100.0)]
+    #[arg(long, value_name = "MM_S", default_value_t = 100.0, allow_negative_numbers = true, value_parser = parse_speed)]
     pub speed: f64,
     /// Leave arcs and circles out, for a controller that doesn't know them
     #[arg(long)]
@@ -45,7 +45,7 @@ pub struct Fit {
     #[command(flatten)]
     pub on: OnBoard,
     /// Standard deviation of a reading that gives none, s
-    #[arg(long, value_name = "S", default_value_t = 0.15, value_parser = parse_sigma)]
+    #[arg(long, value_name = "S", default_value_t = 0.15, allow_negative_numbers = true, value_parser = parse_sigma)]
     pub sigma: f64,
     /// A job whose lost time on the fitted board is to be told; may be repeated
     #[arg(long, value_name = "JOB")]
@@ -72,6 +72,16 @@ fn parse_at(text: &str) -> Result<[f64; 2], String> {
     let (x, y) = text.split_once(',').ok_or_else(must)?;
     let number = |text: &str| text.trim().parse().ok().filter(|v: &f64| v.is_finite());
     Ok([number(x).ok_or_else(must)?, number(y).ok_or_else(must)?])
+}
+
+fn parse_mm(text: &str) -> Result<f64, String> {
+    text.parse()
+        .map_err(|_| "must be a number of mm".to_string())
+}
+
+fn parse_speed(text: &str) -> Result<f64, String> {
+    text.parse()
+        .map_err(|_| "must be a number of mm/s".to_string())
 }
 
 fn parse_sigma(text: &str) -> Result<f64, String> {

@@ -52,10 +52,8 @@ pub fn run(args: &Compare) -> Result<ExitCode, Failure> {
         &Bars::default(),
     )
     .map_err(|trouble| inputs::failure(trouble, &args.on.board))?;
-    for note in comparison::notes(&answer, question.runs_max) {
-        complain(&note);
-    }
     let mut result = Comparison::of(&answer);
+    result.warnings.iter().for_each(|w| complain(w));
     if let Some(mut folder) = folder.take() {
         save(&mut folder, "compare.csv", &tables::csv(&result.rows))?;
         picture(&mut folder, "compare", &bars::svg(&result), args.png)?;

@@ -49,7 +49,9 @@ pub fn run(args: &Explain) -> Result<ExitCode, Failure> {
     };
     let answer = explain(&mut job, &question, &Bars::default()).map_err(|e| match e {
         Unexplained::Trouble(trouble) => inputs::failure(trouble, &args.board),
-        Unexplained::NothingPrinted => Failure::Unusable(format!("{}: {e}", job.name)),
+        Unexplained::NothingPrinted | Unexplained::TooManyLayers { .. } => {
+            Failure::Unusable(format!("{}: {e}", job.name))
+        }
         _ => Failure::Unusable(format!("{}: {e}", args.seen.display())),
     })?;
     let mut table = ExplainTable::new(&answer);
@@ -76,11 +78,12 @@ pub fn run(args: &Explain) -> Result<ExitCode, Failure> {
 fn marks(args: &Explain) -> Result<Vec<Mark>, Failure> {
     let shown = args.seen.display();
     let unusable = |why: String| Failure::Unusable(format!("{shown}: {why}"));
-    let file = File::open(&args.seen).map_err(|e| unusable(format!("cannot be read: {e}")))?;
+    let unread = |e| Failure::reading(&shown.to_string(), &e);
+    let file = File::open(&args.seen).map_err(unread)?;
     let mut bytes = Vec::new();
     file.take(SEEN_BYTES_MAX + 1)
         .read_to_end(&mut bytes)
-        .map_err(|e| unusable(format!("cannot be read: {e}")))?;
+        .map_err(unread)?;
     if bytes.len() as u64 > SEEN_BYTES_MAX {
         return Err(unusable(
             "is larger than 1 MiB; a list of bumps is a page of text".into(),

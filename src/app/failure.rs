@@ -24,6 +24,16 @@ impl Failure {
         }
     }
 
+    /// The failure of reading `what`: it cannot be used, unless it is the system that has run short of something.
+    pub fn reading(what: &str, error: &io::Error) -> Self {
+        let text = format!("{what}: cannot be read: {error}");
+        if is_shortage(error) {
+            Failure::Other(text)
+        } else {
+            Failure::Unusable(text)
+        }
+    }
+
     /// The exit code of the contract.
     pub fn exit_code(&self) -> u8 {
         match self {
@@ -32,6 +42,20 @@ impl Failure {
             Failure::ClosedPipe => 0,
         }
     }
+}
+
+/// Whether the system has run short of file handles or memory: no fault of what was to be read.
+fn is_shortage(error: &io::Error) -> bool {
+    /// Codes of POSIX (ENOMEM, ENFILE, EMFILE as Linux, macOS and the BSDs number them).
+    #[cfg(unix)]
+    const CODES: [i32; 3] = [12, 23, 24];
+    /// ERROR_TOO_MANY_OPEN_FILES, ERROR_NOT_ENOUGH_MEMORY, ERROR_OUTOFMEMORY.
+    #[cfg(not(unix))]
+    const CODES: [i32; 3] = [4, 8, 14];
+    error.kind() == io::ErrorKind::OutOfMemory
+        || error
+            .raw_os_error()
+            .is_some_and(|code| CODES.contains(&code))
 }
 
 impl fmt::Display for Failure {

@@ -1,6 +1,7 @@
 //! `fit`: a board's numbers from the times of a coupon.
 
-use std::fs;
+use std::fs::File;
+use std::io::Read as _;
 use std::path::Path;
 use std::process::ExitCode;
 
@@ -120,14 +121,19 @@ fn read(args: &args::Fit) -> Result<Read, Failure> {
 /// A whole file, if it is not too long.
 fn whole(path: &Path, most: u64) -> Result<Vec<u8>, Failure> {
     let shown = path.display();
-    let failed = |e: std::io::Error| Failure::Unusable(format!("{shown}: cannot be read: {e}"));
-    let length = fs::metadata(path).map_err(failed)?.len();
-    if length > most {
+    let failed = |e: std::io::Error| Failure::reading(&shown.to_string(), &e);
+    let mut bytes = Vec::new();
+    // A device or a pipe has no length of its own.
+    let file = File::open(path).map_err(failed)?;
+    file.take(most + 1)
+        .read_to_end(&mut bytes)
+        .map_err(failed)?;
+    if bytes.len() as u64 > most {
         return Err(Failure::Unusable(format!(
-            "{shown}: has {length} bytes; at most {most} are read here"
+            "{shown}: has more than {most} bytes; no more are read here"
         )));
     }
-    fs::read(path).map_err(failed)
+    Ok(bytes)
 }
 
 /// The readings of a list of times, or of a recording.

@@ -64,8 +64,9 @@ pub fn job(path: &Path, again: bool) -> Result<Job, Failure> {
         let file = spooled(&mut file, &name)?;
         return Ok(from_file(name, None, file));
     }
+    let file = Arc::new(file);
     Ok(Job::new(name, None, move || {
-        Ok(Box::new(file.try_clone()?))
+        Ok(Box::new(Onward(Arc::clone(&file))))
     }))
 }
 
@@ -92,7 +93,7 @@ pub fn job_file(path: &Path) -> Result<(String, File, u64), Failure> {
 /// A file that is no folder, its name, and its length where it is a plain file, bytes.
 fn opened(path: &Path) -> Result<(String, File, Option<u64>), Failure> {
     let shown = path.display().to_string();
-    let unusable = |e: io::Error| Failure::Unusable(format!("{shown}: cannot be read: {e}"));
+    let unusable = |e: io::Error| Failure::reading(&shown, &e);
     let file = File::open(path).map_err(unusable)?;
     let meta = file.metadata().map_err(unusable)?;
     if meta.is_dir() {
@@ -125,6 +126,15 @@ fn from_file(name: String, bytes: Option<u64>, file: File) -> Job {
             at: 0,
         }))
     })
+}
+
+/// A file that can be read only once, from where it is.
+struct Onward(Arc<File>);
+
+impl Read for Onward {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        (&*self.0).read(buffer)
+    }
 }
 
 /// A reading of a file that minds its own place, so that several may go on at a time.
@@ -162,7 +172,7 @@ fn spooled(source: &mut impl Read, name: &str) -> Result<File, Failure> {
             Ok(0) => break,
             Ok(n) => kept.write_all(&buffer[..n]).map_err(failed)?,
             Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
-            Err(e) => return Err(Failure::Unusable(format!("{name}: cannot be read: {e}"))),
+            Err(e) => return Err(Failure::reading(name, &e)),
         }
     }
     kept.rewind().map_err(failed)?;
@@ -199,17 +209,12 @@ fn board_text(on: &OnBoard) -> Result<String, Failure> {
         Err(e) if e.kind() == io::ErrorKind::NotFound && path.extension().is_none() => {
             return Err(no_board(&on.board));
         }
-        Err(e) => {
-            return Err(Failure::Unusable(format!(
-                "{}: cannot be read: {e}",
-                on.board
-            )));
-        }
+        Err(e) => return Err(Failure::reading(&on.board, &e)),
     };
     let mut text = Vec::new();
     file.take(BOARD_BYTES_MAX + 1)
         .read_to_end(&mut text)
-        .map_err(|e| Failure::Unusable(format!("{}: cannot be read: {e}", on.board)))?;
+        .map_err(|e| Failure::reading(&on.board, &e))?;
     if text.len() as u64 > BOARD_BYTES_MAX {
         return Err(Failure::Unusable(format!("{}: {LONG_BOARD}", on.board)));
     }

@@ -8,6 +8,9 @@ use std::sync::{Arc, Mutex};
 
 use tempfile::{NamedTempFile, TempPath};
 
+use headstall::answer::progress::{Progress, Task};
+use headstall::job::reader::JobError;
+use headstall::replay::stream::ReplayError;
 use headstall::report::mend::{self as report, Mended, Question};
 use headstall::study::mend::choose;
 use headstall::study::mend::make;
@@ -17,6 +20,7 @@ use super::args::Mend;
 use super::failure::Failure;
 use super::inputs;
 use super::one_file::OneFile;
+use super::progress::Bars;
 use super::signals::{lock, sweep_at_end};
 use super::terminal::print;
 use super::terminal::threads;
@@ -47,7 +51,7 @@ impl Job {
                 kept: Arc::default(),
             });
         }
-        let failed = |e: io::Error| Failure::Unusable(format!("{name}: cannot be kept: {e}"));
+        let failed = |e: io::Error| Failure::Other(format!("{name}: cannot be kept: {e}"));
         let kept: Arc<Mutex<Option<TempPath>>> = Arc::default();
         let mut held = lock(&kept);
         sweep_at_end(&kept, |path: &mut Option<TempPath>| drop(path.take())).map_err(failed)?;
@@ -93,12 +97,19 @@ pub fn run(args: &Mend) -> Result<ExitCode, Failure> {
     };
     let open = || opened(&job.path);
     let failed = |e: MendError| match e {
-        MendError::Replay(headstall::replay::stream::ReplayError::Board(_)) => {
+        MendError::Replay(ReplayError::Board(_)) => {
             Failure::Unusable(format!("--board {}: {e}", args.on.board))
+        }
+        MendError::Io(e) | MendError::Replay(ReplayError::Job(JobError::Io(e))) => {
+            Failure::reading(&job.name, &e)
         }
         e => Failure::Unusable(format!("{}: {e}", job.name)),
     };
-    let choice = choose::choose(&open, &board, &terms).map_err(failed)?;
+    let choice = {
+        let bars = Bars::default();
+        let progress = |done, of| bars.at(Task::Mending, done, Some(of));
+        choose::choose(&open, &board, &terms, &progress).map_err(failed)?
+    };
     let path = match &mut file {
         Some(file) => {
             let failed = |e| Failure::Other(format!("{}: cannot be mended: {e}", job.name));

@@ -52,6 +52,11 @@ impl OneFile {
             return Err(unusable("exists; add --force to replace it"));
         }
         let failed = |e: io::Error| Failure::Other(format!("{shown}: cannot be written: {e}"));
+        // Without the name of a file that nobody sees.
+        let bare = |e: io::Error| match e.get_ref().and_then(|inner| inner.source()) {
+            Some(why) => io::Error::other(why.to_string()),
+            None => e,
+        };
         let folder = match place.parent() {
             Some(folder) if !folder.as_os_str().is_empty() => folder,
             _ => Path::new("."),
@@ -66,7 +71,11 @@ impl OneFile {
             use std::os::unix::fs::PermissionsExt;
             builder.permissions(std::fs::Permissions::from_mode(0o666));
         }
-        let (file, path) = builder.tempfile_in(folder).map_err(failed)?.into_parts();
+        let (file, path) = builder
+            .tempfile_in(folder)
+            .map_err(bare)
+            .map_err(failed)?
+            .into_parts();
         *held = Some(path);
         drop(held);
         Ok(OneFile {

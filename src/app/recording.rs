@@ -19,7 +19,7 @@ pub struct Recording {
 
 /// Whether the file begins as a WAV file does.
 pub fn is_wav(path: &Path) -> Result<bool, Failure> {
-    let failed = |e| Failure::Unusable(format!("{}: cannot be read: {e}", path.display()));
+    let failed = |e| Failure::reading(&path.display().to_string(), &e);
     let mut start = Vec::new();
     let file = File::open(path).map_err(failed)?;
     file.take(12).read_to_end(&mut start).map_err(failed)?;
@@ -31,7 +31,7 @@ impl Recording {
     pub fn read(path: &Path) -> Result<Self, Failure> {
         let shown = path.display();
         let file = File::open(path);
-        let file = file.map_err(|e| Failure::Unusable(format!("{shown}: cannot be read: {e}")))?;
+        let file = file.map_err(|e| Failure::reading(&shown.to_string(), &e))?;
         Self::from(BufReader::new(file), &shown.to_string())
     }
 

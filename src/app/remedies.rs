@@ -2,15 +2,16 @@
 
 use std::process::ExitCode;
 
-use headstall::report::cures::{self, CureTable};
+use headstall::report::cures::CureTable;
 use headstall::report::tables;
+use headstall::report::told::{self, Asked};
 
 use super::args::Remedies;
 use super::failure::Failure;
 use super::folder::{Folder, save};
 use super::inputs;
 use super::replay::tried;
-use super::terminal::{headed, json, print, written};
+use super::terminal::{json, print, strong, written};
 
 /// The command's summary.
 const MARK: &str = "remedies.json";
@@ -46,5 +47,12 @@ pub fn run(args: &Remedies) -> Result<ExitCode, Failure> {
 }
 
 fn told(table: &CureTable, args: &Remedies) -> String {
-    headed(&table.verdict) + &cures::report(table) + &written(args.out.as_deref(), &table.files)
+    let sets: Vec<String> = args.on.set.iter().map(ToString::to_string).collect();
+    let asked = Asked {
+        job: &args.job.to_string_lossy(),
+        board: &args.on.board,
+        sets: &sets,
+        seed: args.on.seed,
+    };
+    told::remedies(table, &asked, &strong) + &written(args.out.as_deref(), &table.files)
 }

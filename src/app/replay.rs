@@ -8,7 +8,7 @@ use headstall::answer::remedies::{RemediesQuestion, remedies};
 use headstall::answer::replay::{Effort, ReplayAnswer, ReplayQuestion, replay};
 use headstall::board::types::Board;
 use headstall::replay::stream::Done;
-use headstall::report::cures::{self, CureRow, CureTable};
+use headstall::report::cures::{CureRow, CureTable};
 use headstall::report::page::Earlier;
 use headstall::report::pictures;
 use headstall::report::summary::Summary;
@@ -233,10 +233,9 @@ pub fn tried(
     };
     let answer = remedies(&inputs::job(path, true)?, &question, &Bars::default())
         .map_err(|trouble| inputs::failure(trouble, &on.board))?;
-    for note in cures::notes(&answer) {
-        complain(&note);
-    }
-    Ok(CureTable::of(&answer))
+    let table = CureTable::of(&answer);
+    table.warnings.iter().for_each(|w| complain(w));
+    Ok(table)
 }
 
 fn told(answer: &ReplayAnswer, summary: &Summary, args: &Replay) -> String {

@@ -2,6 +2,7 @@
 
 use std::io::{self, IsTerminal, Write};
 use std::path::Path;
+use std::process::ExitCode;
 
 use headstall::report::finite::assert_finite;
 use headstall::report::text;
@@ -38,6 +39,17 @@ pub fn print(text: &str) -> Result<(), Failure> {
 /// One message on standard error, cleaned likewise.
 pub fn complain(message: &str) {
     let _ = writeln!(io::stderr(), "headstall: {}", clean_lines(message));
+}
+
+/// What is wrong with the arguments, cleaned likewise, as it repeats them; or the help that they ask for.
+pub fn unparsed(error: &clap::Error) -> ExitCode {
+    if error.use_stderr() {
+        let _ = write!(io::stderr(), "{}", clean_lines(&error.to_string()));
+    } else {
+        // None of it is foreign.
+        let _ = error.print();
+    }
+    ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(2))
 }
 
 /// The text in bold, if standard output is a terminal that may show it.

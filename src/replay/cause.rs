@@ -7,6 +7,8 @@ use serde::{Serialize, Serializer};
 
 use crate::board::types::{Board, Costs, Link, SaveWhen, Span};
 
+use super::duties::CHORE_RUNS_MAX;
+
 /// What a block was late by.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "snake_case")]
@@ -273,6 +275,8 @@ pub struct Setup {
     pub room_blocks: usize,
     /// Whether every line is there at t = 0.
     pub at_hand: bool,
+    /// Runs of chores after which the replay is given up.
+    pub chore_runs_max: u64,
 }
 
 impl Setup {
@@ -282,6 +286,7 @@ impl Setup {
             board: board.clone(),
             room_blocks: board.queue.blocks,
             at_hand: false,
+            chore_runs_max: CHORE_RUNS_MAX,
         }
     }
 

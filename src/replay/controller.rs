@@ -59,7 +59,7 @@ impl<'a, W: World> Replay<'a, W> {
             blocks,
             commands: VecDeque::new(),
             room_blocks: setup.room_blocks,
-            chores: Chores::new(board, seed),
+            chores: Chores::new(board, seed, setup.chore_runs_max),
             saves: Saves::new(&board.save, seed),
             draining: false,
             stopped: false,

@@ -8,7 +8,7 @@ use super::luck::Stream;
 use super::world::{Line, Work};
 
 /// Chore runs that one replay may make.
-const CHORE_RUNS_MAX: u64 = 50_000_000;
+pub const CHORE_RUNS_MAX: u64 = 50_000_000;
 
 /// A replay that made so little progress that it was given up.
 #[derive(Clone, Debug, PartialEq)]
@@ -17,6 +17,8 @@ pub struct NoProgress {
     pub chore: Box<str>,
     /// When it was given up, s.
     pub at_s: f64,
+    /// Runs of chores that it had made.
+    pub runs: u64,
     /// The block that the head is executing, if that is what takes so long.
     pub slow: Option<SlowBlock>,
 }
@@ -39,8 +41,8 @@ impl fmt::Display for NoProgress {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(
             f,
-            "chores ran {CHORE_RUNS_MAX} times in {:.0} s and the job is not done",
-            self.at_s
+            "chores ran {} times in {:.0} s and the job is not done",
+            self.runs, self.at_s
         )?;
         match &self.slow {
             Some(slow) => {
@@ -85,11 +87,12 @@ pub struct Chores {
     pub next_s: f64,
     /// Runs of all of them.
     pub runs: u64,
+    runs_max: u64,
 }
 
 impl Chores {
-    /// All that take time, none run yet.
-    pub fn new(board: &Board, seed: u64) -> Self {
+    /// All that take time, none run yet; more than `runs_max` runs are not made.
+    pub fn new(board: &Board, seed: u64, runs_max: u64) -> Self {
         let all = &board.chores;
         let list: Vec<Chore> = all
             .iter()
@@ -112,6 +115,7 @@ impl Chores {
             list,
             next_s: f64::INFINITY,
             runs: 0,
+            runs_max,
         };
         for i in 0..chores.list.len() {
             chores.put_off(i, chores.list[i].kind.every_s);
@@ -158,15 +162,16 @@ impl Chores {
     /// This is what bounds a replay whose clock stands or crawls: each round of a waiting loop runs a chore,
     /// takes a line or a block, and the runs of chores are numbered.
     pub fn start(&mut self, i: usize, now_s: f64) -> Result<f64, NoProgress> {
-        self.runs += 1;
         let chore = &mut self.list[i];
-        if self.runs > CHORE_RUNS_MAX {
+        if self.runs >= self.runs_max {
             return Err(NoProgress {
                 chore: chore.kind.name.as_str().into(),
                 at_s: now_s,
+                runs: self.runs,
                 slow: None,
             });
         }
+        self.runs += 1;
         let due_s = now_s + chore.kind.every_s;
         let work_s = chore.luck.draw_s(&chore.kind.work, chore.runs);
         chore.runs += 1;
@@ -241,7 +246,7 @@ impl Saves {
 
 #[cfg(test)]
 mod tests {
-    use super::Chores;
+    use super::{CHORE_RUNS_MAX, Chores};
     use crate::board::types::{Chore, Span};
     use crate::board::{builtin, profile};
 
@@ -258,7 +263,7 @@ mod tests {
                     work: Span::Fixed(1e-3),
                 })
                 .collect();
-            let mut chores = Chores::new(&board, 0);
+            let mut chores = Chores::new(&board, 0, CHORE_RUNS_MAX);
             let mut due_s: Vec<f64> = board.chores.iter().map(|c| c.every_s).collect();
             for step in 0..200 {
                 let now_s = f64::from(step) * 0.023;

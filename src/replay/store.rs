@@ -36,6 +36,9 @@ pub struct StoredJob {
     e_mm: Vec<f64>,
     /// Heights of layers, mm, each with the number of the first block that has it.
     heights: Vec<(usize, f64)>,
+    /// Height of layer 0 where its last block lies, mm.
+    first_layer_mm: f64,
+    above_first: bool,
     last: Option<Line>,
 }
 
@@ -49,6 +52,10 @@ impl Sink for StoredJob {
         let height_mm = foot.layer_height_mm;
         if self.heights.last().is_none_or(|last| last.1 != height_mm) {
             self.heights.push((self.blocks.len(), height_mm));
+        }
+        self.above_first |= foot.layer > 0;
+        if !self.above_first {
+            self.first_layer_mm = height_mm;
         }
         self.blocks.push(*block);
         self.e_mm.push(if foot.place.moves() {
@@ -102,6 +109,11 @@ impl StoredJob {
     /// Command lines in all.
     pub fn line_count(&self) -> usize {
         self.lines.len()
+    }
+
+    /// The height of layer 0 where it ends, mm: the one that it has for bumps.
+    pub fn first_layer_mm(&self) -> f64 {
+        self.first_layer_mm
     }
 
     /// Bytes of memory that lines and blocks take.

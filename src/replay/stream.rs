@@ -150,6 +150,17 @@ pub fn replay_source<S: Source, W: Watcher>(
     watcher: &mut W,
     keep_blocks_max: usize,
 ) -> Result<Replayed<S>, ReplayError> {
+    replay_setup(source, &Setup::whole(board), seed, watcher, keep_blocks_max)
+}
+
+/// The same on what is left of a board, or within what a replay may take.
+pub fn replay_setup<S: Source, W: Watcher>(
+    source: S,
+    setup: &Setup,
+    seed: u64,
+    watcher: &mut W,
+    keep_blocks_max: usize,
+) -> Result<Replayed<S>, ReplayError> {
     let mut stream = Stream {
         source,
         ideal: Ideal::default(),
@@ -164,7 +175,7 @@ pub fn replay_source<S: Source, W: Watcher>(
         watcher,
         joined: (0, 0),
     };
-    let run = controller::run(&Setup::whole(board), seed, &mut stream);
+    let run = controller::run(setup, seed, &mut stream);
     if let Some(error) = stream.failed {
         return Err(ReplayError::Job(error));
     }

@@ -29,6 +29,9 @@ pub struct Comparison {
     pub firm: bool,
     /// About how many runs a firm answer needs; `None` where there are enough, or where that cannot be estimated.
     pub runs_needed: Option<usize>,
+    /// What limits of this program have cut, a sentence each.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub warnings: Vec<String>,
     /// The jobs.
     pub jobs: Vec<JobRow>,
     /// Each job under each setting.
@@ -49,11 +52,30 @@ impl Comparison {
             runs: answer.runs,
             firm: answer.firm,
             runs_needed: answer.runs_needed,
+            warnings: warnings(answer),
             jobs,
             rows,
             files: Vec::new(),
         }
     }
+}
+
+/// What limits of this program have cut.
+fn warnings(answer: &CompareAnswer) -> Vec<String> {
+    let limits = answer.limits.iter();
+    let mut all: Vec<String> = limits
+        .map(|(job, line, what)| match line {
+            0 => format!("{job}: {what}"),
+            _ => format!("{job}: line {line}: {what}"),
+        })
+        .collect();
+    if answer.runs_cut {
+        all.push(format!(
+            "only {} of {} runs were made of each setting: more of them would take too long",
+            answer.runs, answer.runs_asked
+        ));
+    }
+    all
 }
 
 fn range(middle: &str, low: Option<String>, high: Option<String>) -> String {
@@ -64,19 +86,6 @@ fn range(middle: &str, low: Option<String>, high: Option<String>) -> String {
         (Some(low), Some(high)) if low != high => format!("{middle} ({low}–{high})"),
         _ => middle.to_string(),
     }
-}
-
-/// What is to be said beside the answer, of which so many runs were asked: what limits have cut.
-pub fn notes(answer: &CompareAnswer, runs_asked: usize) -> Vec<String> {
-    let limit = |(job, line, what): &(String, u64, &str)| format!("{job}: line {line}: {what}");
-    let mut all: Vec<String> = answer.limits.iter().map(limit).collect();
-    if answer.runs_cut {
-        all.push(format!(
-            "only {} of {runs_asked} runs were made of each setting: more of them would take too long",
-            answer.runs
-        ));
-    }
-    all
 }
 
 /// The tables, without the verdict, in at most 80 columns.

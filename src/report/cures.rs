@@ -33,6 +33,9 @@ pub struct CureRow {
     pub cost: String,
     /// Visible bumps left, the mean of the runs.
     pub visible: f64,
+    /// Whether it is a change to the job that `mend` can write into it.
+    #[serde(skip)]
+    pub mends: bool,
 }
 
 /// What `remedies.json` holds.
@@ -50,6 +53,9 @@ pub struct CureTable {
     pub seed: u64,
     /// Runs made of each change.
     pub runs: usize,
+    /// What limits of this program have cut or left out, a sentence each.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub warnings: Vec<String>,
     /// As it is today.
     pub today: CureRow,
     /// Single changes, the best first.
@@ -71,6 +77,7 @@ impl CureTable {
             board: answer.board.clone(),
             seed: answer.seed,
             runs: cures.runs,
+            warnings: warnings(answer),
             today: today(&cures.before),
             single: cures.single.iter().map(|t| row(t, &cures.before)).collect(),
             set: cures.set.as_ref().map(|t| row(t, &cures.before)),
@@ -99,6 +106,7 @@ fn today(s: &Average) -> CureRow {
         shift_mm: 0.0,
         effort: 0,
         cost: String::new(),
+        mends: false,
     }
 }
 
@@ -115,6 +123,7 @@ fn row(t: &Tried, before: &Average) -> CureRow {
         shift_mm: t.shift_mm,
         effort: t.effort(),
         cost: join(&|r| r.cost.clone()),
+        mends: t.remedies.iter().all(|r| is_mended(&r.change)),
     }
 }
 
@@ -138,6 +147,24 @@ pub fn settings(tried: &Tried) -> Option<Settings> {
         }
     }
     Some(all)
+}
+
+/// Whether `mend` can write this change into the job.
+fn is_mended(change: &Change) -> bool {
+    matches!(
+        change.reshape(),
+        Some(Reshape::Merge(_) | Reshape::Slow(_) | Reshape::Short)
+    )
+}
+
+/// The line that names `mend`, where a change to the job helps that `mend` can make. `job` and `on` stand for the job
+/// and the options that name the board, as they are to be typed.
+pub fn mend_line(t: &CureTable, job: &str, on: &str) -> Option<String> {
+    let mut single = t.single.iter();
+    let helped = single.any(|r| r.mends && helps(r, &t.today));
+    (helped && t.today.stalls > 0.0).then(|| {
+        format!("\nTo have the job itself changed, and proven:\n  headstall mend {job} {on} -o mended.gcode\n")
+    })
 }
 
 impl CureRow {
@@ -248,14 +275,17 @@ fn verdict(t: &CureTable) -> String {
     }
 }
 
-/// What is to be said beside the answer: what limits have cut, and what was not tried.
-pub fn notes(answer: &RemediesAnswer) -> Vec<String> {
-    let job = &answer.job;
-    let cut = answer.limits.iter();
-    let cut = cut.map(|(line, what)| format!("{job}: line {line}: {what}"));
-    let left_out = left_out(&answer.cures.skipped);
-    let left_out = left_out.iter().map(|sentence| format!("{job}: {sentence}"));
-    cut.chain(left_out).collect()
+/// What limits of this program have cut or left out.
+fn warnings(answer: &RemediesAnswer) -> Vec<String> {
+    let limits = answer.limits.iter();
+    let limits = limits.map(|(line, what)| match line {
+        0 => format!("{}: {what}", answer.job),
+        _ => format!("{}: line {line}: {what}", answer.job),
+    });
+    let left_out = left_out(&answer.cures.skipped).into_iter();
+    limits
+        .chain(left_out.map(|what| format!("{}: {what}", answer.job)))
+        .collect()
 }
 
 /// What was not tried, each in a sentence.

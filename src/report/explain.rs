@@ -163,6 +163,17 @@ fn part(answer: &ExplainAnswer, part: &PartAnswer) -> PartTable {
             answer.parts_on_plate
         ));
     }
+    if let Some(mm) = answer.coarse_mm {
+        notes.push(format!(
+            "The plate is so large, or holds so many pieces, that what stands less than {mm} mm apart was taken as one part."
+        ));
+    }
+    for (line, what) in &answer.limits {
+        notes.push(match line {
+            0 => format!("A limit of this program: {what}."),
+            _ => format!("A limit of this program, line {line}: {what}."),
+        });
+    }
     if !answer.predictions_known {
         notes.push(
             "There are too many stalls to tell which of them are seen: they were not tested."
@@ -289,6 +300,9 @@ fn tell(out: &mut String, table: &ExplainTable, part: &PartTable, strong: &dyn F
                 continue;
             }
             _ if row.loglik.is_some() => "too weak to name".to_string(),
+            _ if row.power.is_none() && explained::has_place(name) => {
+                "not found: none where you looked".to_string()
+            }
             _ => "not found".to_string(),
         };
         let _ = writeln!(

@@ -59,6 +59,11 @@ fn clock(answer: &Explanation) -> String {
     }
 }
 
+/// Whether it says where on the wall bumps lie, whatever was seen.
+pub fn has_place(name: Name) -> bool {
+    matches!(name, Name::Seam | Name::Corners | Name::ShortMoves)
+}
+
 /// The verdict, the answer first.
 pub fn verdict(answer: &Explanation) -> Vec<String> {
     let mut said = Vec::new();
@@ -233,7 +238,7 @@ pub fn notes(answer: &Explanation, save_every_s: Option<f64>) -> Vec<String> {
         (clock.power, answer.power_period_s, clock.state)
     {
         let what = match save_every_s {
-            Some(_) => format!("This board's save every {} s", plain(period_s)),
+            Some(_) => format!("This board's save, one every {} s,", plain(period_s)),
             None => format!("A clock of {} s, for example,", plain(period_s)),
         };
         notes.push(format!(
@@ -247,11 +252,11 @@ pub fn notes(answer: &Explanation, save_every_s: Option<f64>) -> Vec<String> {
             time.is_some_and(|k| k.periods.iter().any(|p| p[0] <= every_s && every_s <= p[1]));
         notes.push(if fits {
             format!(
-                "This board's save every {} s is among the periods that fit. That names a clock, not a culprit: see what remains with save.when=off.",
+                "This board's save, one every {} s, is among the periods that fit. That names a clock, not a culprit: see what remains with save.when=off.",
                 plain(every_s)
             )
         } else {
-            format!("This board's save every {} s is not among the periods that fit.", plain(every_s))
+            format!("This board's save, one every {} s, is not among the periods that fit.", plain(every_s))
         });
     }
     notes

@@ -86,8 +86,10 @@ pub struct Band {
     pub arcs: bool,
     /// Comments and needless decimals go.
     pub strip: bool,
-    /// The share of the feed that is left where the board may lose the pace.
-    pub pace: f64,
+    /// Whether the feed is lowered where the board may lose the pace.
+    pub pace: bool,
+    /// The hold of the main loop that the queue is made to bridge, as a share of the board's longest usual one.
+    pub bridge: f64,
 }
 
 /// The result of `mend`.
@@ -174,7 +176,8 @@ impl Mended {
             merge: treat.merge.is_some(),
             arcs: treat.arcs,
             strip: treat.strip,
-            pace: treat.pace,
+            pace: treat.slows,
+            bridge: treat.bridge,
         });
         let state = match () {
             () if choice.same_settings => "mended_before",
@@ -381,11 +384,19 @@ fn band_words(band: &Band) -> String {
     if band.strip {
         done.push("comments and needless decimals out".to_string());
     }
-    if band.pace < 1.0 {
-        done.push(format!("feed lowered to {}", share(band.pace)));
+    if band.pace {
+        done.push("feed lowered".to_string());
     }
     if done.is_empty() {
         done.push("nothing done".to_string());
     }
-    format!("and up: {}", done.join(", "))
+    let far = if band.bridge > 0.0 {
+        format!(
+            ", so far that the queue bridges {} of the longest usual hold",
+            share(band.bridge)
+        )
+    } else {
+        String::new()
+    };
+    format!("and up: {}{far}", done.join(", "))
 }

@@ -54,18 +54,33 @@ pub fn byte_rate(bytes_per_s: f64) -> String {
     }
 }
 
-/// A rate of moves: `8.2`, `410`.
-pub fn rate(per_s: f64) -> String {
-    if per_s < 9.95 {
-        format!("{per_s:.1}")
-    } else {
-        format!("{per_s:.0}")
+/// A rate or a density, with two significant digits: `8.2`, `41`, `410`, `4100`.
+pub fn rate(of: f64) -> String {
+    if of < 9.95 {
+        return format!("{of:.1}");
     }
+    let step = 10_f64.powf((of.log10() - 1.0).floor().max(0.0));
+    format!("{:.0}", (of / step).round() * step)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn rates_have_two_digits() {
+        for (of, text) in [
+            (0.0, "0.0"),
+            (9.94, "9.9"),
+            (9.96, "10"),
+            (99.6, "100"),
+            (861.2, "860"),
+            (996.0, "1000"),
+            (4149.0, "4100"),
+        ] {
+            assert_eq!(rate(of), text);
+        }
+    }
 
     #[test]
     fn times_read_well() {

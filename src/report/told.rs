@@ -1,8 +1,9 @@
-//! What `replay` says of its answer on a terminal, and the page beside it.
+//! What `replay` and `remedies` say of their answers on a terminal, and the page beside it.
 
 use crate::answer::replay::ReplayAnswer;
 use crate::study::remedy::Remedy;
 
+use super::cures::{self, CureTable};
 use super::summary::Summary;
 use super::text::{headed, shell_word, wrap};
 use super::{advice, words};
@@ -40,6 +41,21 @@ pub fn replay(
         if !idea.sets.is_empty() {
             told += &format!("    {}\n", command(asked, &idea.sets));
         }
+    }
+    told
+}
+
+/// The verdict on all remedies, their table, and the command that mends the job, where that would help.
+pub fn remedies(table: &CureTable, asked: &Asked, strong: &dyn Fn(&str) -> String) -> String {
+    let mut told = headed(&table.verdict, strong) + &cures::report(table);
+    // Standard input cannot be given again.
+    if asked.job != "-" {
+        let mut on = format!("--board {}", shell_word(asked.board));
+        for set in asked.sets {
+            on += &format!(" --set {}", shell_word(set));
+        }
+        let line = cures::mend_line(table, &shell_word(asked.job), &on);
+        told += &line.unwrap_or_default();
     }
     told
 }

@@ -1,7 +1,8 @@
 //! Bumps, stall by stall, in the order of the path ([model section 10](crate::model#10-plastic)).
 //!
 //! A stall's bumps depend on the height of the layer it begins on. That of layer 0 is known for good only
-//! when layer 1 begins, as a primer line may come first; stalls that begin on it are held until then.
+//! when layer 1 begins, as a primer line may come first; stalls that begin on it are held until then, up to
+//! [`HELD_MAX`] of them. Of a stored job the height is known beforehand, and nothing is held.
 
 use std::collections::VecDeque;
 
@@ -20,6 +21,10 @@ pub enum Found {
     /// A stall that has ended, with the number of its bumps and the highest.
     Stall(Stall),
 }
+
+/// Stalls that are held until the height of layer 0 is known; with more the height as it is by then is taken for
+/// good.
+pub const HELD_MAX: usize = 1 << 18;
 
 /// The surplus of a stall, and its bumps so far.
 #[derive(Clone, Debug)]
@@ -41,6 +46,12 @@ pub struct BumpFinder {
     on_first_layer: bool,
     open: Option<Box<Open>>,
     held: VecDeque<(Stall, Option<Box<Open>>)>,
+    /// Whether so many were held that layer 0's height was taken as it was.
+    frozen: bool,
+    /// The line of the first stall of which a limit has changed a bump.
+    cut_line: Option<u64>,
+    /// Samples taken for all stalls so far.
+    samples: u64,
     /// Bumps, and stalls of which all bumps are known.
     bumps: u64,
     stalls: u64,
@@ -56,10 +67,32 @@ impl BumpFinder {
             on_first_layer: true,
             open: None,
             held: VecDeque::new(),
+            frozen: false,
+            cut_line: None,
+            samples: 0,
             bumps: 0,
             stalls: 0,
             found: VecDeque::new(),
         }
+    }
+
+    /// Nothing found, on a job of which the height of layer 0 is known for good, mm.
+    pub fn with_first_layer(nozzle: &Nozzle, first_layer_mm: f64) -> Self {
+        BumpFinder {
+            first_layer_mm,
+            on_first_layer: false,
+            ..BumpFinder::new(nozzle)
+        }
+    }
+
+    /// Samples taken so far: what the search takes of the computer.
+    pub fn samples(&self) -> u64 {
+        self.samples
+    }
+
+    /// The line of the first stall of which a limit has changed a bump.
+    pub fn cut_line(&self) -> Option<u64> {
+        self.cut_line
     }
 
     /// Hears of every block of the job, before [`BumpFinder::block`] does.
@@ -72,7 +105,12 @@ impl BumpFinder {
 
     fn first_layer(&mut self, done: &Done) {
         if done.layer == 0 {
-            self.first_layer_mm = done.layer_height_mm;
+            if self.frozen && done.layer_height_mm != self.first_layer_mm {
+                self.cut_line.get_or_insert(done.line);
+            }
+            if !self.frozen {
+                self.first_layer_mm = done.layer_height_mm;
+            }
         } else {
             self.release();
         }
@@ -81,6 +119,10 @@ impl BumpFinder {
     /// Layer 0's height is known for good.
     fn release(&mut self) {
         self.on_first_layer = false;
+        self.settle_held();
+    }
+
+    fn settle_held(&mut self) {
         for (stall, open) in std::mem::take(&mut self.held) {
             self.settle(stall, open);
         }
@@ -92,7 +134,11 @@ impl BumpFinder {
             return;
         }
         let open = self.open.get_or_insert_with(|| {
-            let layer_height_mm = (done.layer > 0).then_some(done.layer_height_mm);
+            let layer_height_mm = if done.layer > 0 {
+                Some(done.layer_height_mm)
+            } else {
+                (!self.on_first_layer || self.frozen).then_some(self.first_layer_mm)
+            };
             Box::new(Open {
                 surplus: Surplus::new(&self.nozzle, layer_height_mm),
                 layer_height_mm,
@@ -101,7 +147,21 @@ impl BumpFinder {
             })
         });
         open.surplus.block(done, excess, flow);
-        if open.surplus.is_full() && self.held.is_empty() {
+        if open.surplus.is_full() {
+            self.settle_early(done.line);
+        }
+    }
+
+    /// The stall that is open has so many pairs that may be bumps that the oldest are settled, with the height of
+    /// layer 0 and the width as they are by now.
+    #[cold]
+    fn settle_early(&mut self, line: u64) {
+        self.cut_line.get_or_insert(line);
+        if self.on_first_layer {
+            self.frozen = true;
+            self.settle_held();
+        }
+        if let Some(open) = &mut self.open {
             let height_mm = open.layer_height_mm.unwrap_or(self.first_layer_mm);
             let mut told = Vec::new();
             open.surplus.settle(height_mm, |bump| told.push(bump));
@@ -127,9 +187,15 @@ impl BumpFinder {
         let mut open = self.open.take();
         if let Some(open) = &mut open {
             open.surplus.end();
+            self.samples += open.surplus.samples();
         }
-        if self.on_first_layer {
+        if self.on_first_layer && !self.frozen {
+            let open = open.filter(|open| !open.surplus.is_flat());
             self.held.push_back((stall, open));
+            if self.held.len() >= HELD_MAX {
+                self.frozen = true;
+                self.settle_held();
+            }
         } else {
             self.settle(stall, open);
         }

@@ -5,17 +5,19 @@ use std::io::{self, Read};
 use crate::board::types::Board;
 use crate::job::reader::{JobError, JobReader};
 use crate::job::state::Act;
+use crate::replay::cause::Setup;
+use crate::replay::duties::CHORE_RUNS_MAX;
 use crate::replay::source::{Planned, Steps};
 use crate::replay::store::StoredJob;
 use crate::replay::stream::ReplayError;
 use crate::surface::faces::{self, Faces};
-use crate::surface::skin::Wanted;
+use crate::surface::skin::{Surface, Wanted};
 
 use super::fit::fitting::of_run;
 use super::parallel;
 use super::remedy::{self, Remedy};
 use super::reshape::{Reshape, Reshaped};
-use super::sample::{Sample, Sight, has_draws, sample};
+use super::sample::{Cost, Sample, Sight, has_draws, sample, sample_of};
 
 /// What some runs came to, on average.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -123,6 +125,11 @@ const WORK_A_LINE: usize = 160;
 /// What the search of a lower speed may take, in replays of the job as it is: it goes down to a tenth of the
 /// speed, where as many more chores run.
 const SLOWER_REPLAYS: usize = 50;
+/// A replay under a change may take this many times what it takes without: at a tenth of the speed ten times as many
+/// chores run. Beyond it the change is given up.
+const CHANGED_SHARE: usize = 12;
+/// Runs of chores that it may make in any case.
+const CHANGED_CHORES: u64 = 1_000_000;
 /// Blocks that the runs of one change may have in all: some tenths of a second.
 const RUN_BLOCKS: usize = 1_000_000;
 
@@ -167,7 +174,13 @@ pub fn cures(trial: &Trial, each: &(dyn Fn(usize) + Sync)) -> Result<Cures, Repl
         true => (RUN_BLOCKS / blocks).clamp(1, RUNS_MAX),
         false => 1,
     };
-    let first = sample(&planted.job, trial.board, trial.seed, None);
+    // With the bumps: on long moves to look for them takes longer than the replay.
+    let first = sample(
+        &planted.job,
+        trial.board,
+        trial.seed,
+        Some(trial.sight(&|block| planted.faces.of(block))),
+    );
     let cost = first.map_err(ReplayError::Board)?.cost;
     let work = WORK + WORK_A_LINE * planted.job.line_count();
     let work = (trial.patience * work as f64) as usize;
@@ -181,6 +194,7 @@ pub fn cures(trial: &Trial, each: &(dyn Fn(usize) + Sync)) -> Result<Cures, Repl
         trial,
         planted: &planted,
         runs,
+        chore_runs_max: chore_runs_max(&cost),
     };
     let before = bench.run(&planted.job, &planted.faces, trial.board)?;
     let mut skipped = Skipped::default();
@@ -218,6 +232,11 @@ pub fn cures(trial: &Trial, each: &(dyn Fn(usize) + Sync)) -> Result<Cures, Repl
         skipped,
         limits,
     })
+}
+
+/// Runs of chores that a replay under a change may make, where it takes this much without.
+fn chore_runs_max(cost: &Cost) -> u64 {
+    (cost.work.saturating_mul(CHANGED_SHARE) as u64).clamp(CHANGED_CHORES, CHORE_RUNS_MAX)
 }
 
 /// Changes that may still be tried.
@@ -263,6 +282,14 @@ struct Facts {
 }
 
 impl Trial<'_> {
+    /// Which bumps count, among blocks that face this.
+    fn sight<'s>(&self, facing: &'s (dyn Fn(u64) -> Option<Surface> + Sync)) -> Sight<'s> {
+        Sight {
+            facing,
+            visible_mm: self.visible_mm,
+        }
+    }
+
     fn steps(&self) -> Result<JobReader<Box<dyn Read + Send>>, ReplayError> {
         let bytes = (self.open)().map_err(|e| ReplayError::Job(JobError::Io(e)))?;
         Ok(JobReader::new(bytes))
@@ -306,18 +333,22 @@ struct Bench<'a> {
     trial: &'a Trial<'a>,
     planted: &'a Planted,
     runs: usize,
+    /// Runs of chores after which a replay is given up.
+    chore_runs_max: u64,
 }
 
 impl Bench<'_> {
     /// What the runs of a job on a board come to, on average.
     fn run(&self, job: &StoredJob, faces: &Faces, board: &Board) -> Result<Average, ReplayError> {
-        let sight = Sight {
-            facing: &|block| faces.of(block),
-            visible_mm: self.trial.visible_mm,
-        };
+        let facing = |block| faces.of(block);
+        let sight = self.trial.sight(&facing);
         let one = |k: usize| {
             let seed = self.trial.seed.wrapping_add(k as u64);
-            sample(job, &of_run(board, k), seed, Some(sight)).map_err(ReplayError::Board)
+            let setup = Setup {
+                chore_runs_max: self.chore_runs_max,
+                ..Setup::whole(&of_run(board, k))
+            };
+            sample_of(job, &setup, seed, Some(sight)).map_err(ReplayError::Board)
         };
         let samples: Vec<Sample> = (0..self.runs).map(one).collect::<Result<_, _>>()?;
         Ok(Average::of(&samples))

@@ -1,10 +1,11 @@
-//! What a job asks of any board.
+//! A job in a few numbers that depend on no board: how many lines and blocks it has, how short its moves are and
+//! how fast they follow each other.
 
 use std::collections::VecDeque;
 
 use crate::replay::store::StoredJob;
 
-/// Blocks over which the greatest demand is taken.
+/// The number of consecutive blocks over which the demand is averaged.
 const WINDOW_BLOCKS: usize = 64;
 
 /// A job in a few numbers.
@@ -14,15 +15,16 @@ pub struct JobFacts {
     pub lines: usize,
     /// Blocks.
     pub blocks: usize,
-    /// Half of the blocks are at most this long, mm.
+    /// Median length of the blocks, mm: half of them are at most this long.
     pub median_block_mm: f64,
-    /// Bytes of command lines for each millimetre of path.
+    /// Bytes of command lines for each millimetre of path, 1/mm.
     pub bytes_per_mm: f64,
-    /// The greatest demand: blocks a second at commanded feed, over 64 blocks.
+    /// The greatest demand, blocks a second: 64 consecutive blocks over the time that they take at their commanded
+    /// feed, at its highest.
     pub peak_blocks_per_s: f64,
 }
 
-/// Measures a job.
+/// Works out a job's facts, in one pass over it and two for the median.
 pub fn facts(job: &StoredJob) -> JobFacts {
     let (mut bytes, mut path_mm) = (0.0, 0.0);
     let (mut window, mut window_s, mut peak) = (VecDeque::new(), 0.0, 0.0f64);
@@ -50,8 +52,9 @@ pub fn facts(job: &StoredJob) -> JobFacts {
     }
 }
 
-/// The median length of the blocks, mm, in single precision; without a list of them: the bits of positive
-/// numbers stand in the numbers' order, so the upper half of the median's is found first, then the lower.
+/// The median length of the blocks, mm, in single precision. It takes no list of all lengths: the bit patterns of
+/// positive floating-point numbers have the same order as the numbers, so that one pass finds the upper 16 bits of
+/// the median by counting, and a second pass finds the lower 16 bits.
 fn median_block_mm(job: &StoredJob) -> f64 {
     let mut rank = job.block_count() / 2;
     if job.block_count() == 0 {

@@ -1,10 +1,12 @@
 //! One replay of a stored job in a few numbers: stalls, lost time, visible bumps.
 
 use crate::board::types::{Board, Link, Span};
+use crate::replay::cause::Setup;
 use crate::replay::duties::NoProgress;
 use crate::replay::store::StoredJob;
-use crate::replay::stream::{Done, ReplayError, Watcher, replay_source};
+use crate::replay::stream::{Done, ReplayError, Watcher, replay_setup};
 use crate::replay::world::Totals;
+use crate::surface::bump::Bump;
 use crate::surface::flow::{Excess, Flow};
 use crate::surface::skin::Surface;
 
@@ -40,7 +42,7 @@ pub struct Sample {
 /// What a replay takes of the computer, in counts: the same on any computer.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Cost {
-    /// Lines, blocks, saves and runs of chores: a few million of them a second.
+    /// Lines, blocks, saves, runs of chores, and 32 samples of a stall's surplus each: a few million of them a second.
     pub work: usize,
     /// Blocks held at most while they waited for their ideal.
     pub held_blocks: usize,
@@ -57,6 +59,14 @@ impl Cost {
         let each = (self.held_blocks * HELD_BLOCK_BYTES).max(1);
         threads.min(SIDE_BY_SIDE_BYTES / each).max(1)
     }
+}
+
+/// Samples of a stall's surplus that take as long as a line.
+const SAMPLES_A_LINE: u64 = 32;
+
+/// What these samples of surplus take, in lines.
+pub fn samples_work(samples: u64) -> usize {
+    usize::try_from(samples / SAMPLES_A_LINE).unwrap_or(usize::MAX)
 }
 
 /// What a replay with these sums took.
@@ -84,6 +94,8 @@ struct Count<'a> {
     finder: StallFinder,
     looking: Option<Looking<'a>>,
     sample: Sample,
+    /// The visible bumps, where they are wanted one by one.
+    kept: Option<Vec<Bump>>,
 }
 
 impl Count<'_> {
@@ -107,7 +119,11 @@ impl Count<'_> {
                     Some(Surface::Outer | Surface::Hole)
                 )
             {
-                self.sample.visible += u64::from(bump.height_mm >= looking.sight.visible_mm);
+                let visible = bump.height_mm >= looking.sight.visible_mm;
+                self.sample.visible += u64::from(visible);
+                if let Some(kept) = self.kept.as_mut().filter(|_| visible) {
+                    kept.push(bump);
+                }
                 self.sample.highest_mm = self.sample.highest_mm.max(bump.height_mm);
             }
         }
@@ -150,16 +166,51 @@ pub fn sample(
     seed: u64,
     sight: Option<Sight>,
 ) -> Result<Sample, NoProgress> {
+    sample_of(job, &Setup::whole(board), seed, sight)
+}
+
+/// The same on what is left of a board, or within what a replay may take.
+pub fn sample_of(
+    job: &StoredJob,
+    setup: &Setup,
+    seed: u64,
+    sight: Option<Sight>,
+) -> Result<Sample, NoProgress> {
+    counted(job, setup, seed, sight, None).map(|(sample, _)| sample)
+}
+
+/// Replays a stored job once and lists its visible bumps. A stored job has no places: x of a bump's place is its way
+/// along its block, mm.
+pub fn bumps(
+    job: &StoredJob,
+    board: &Board,
+    seed: u64,
+    sight: Sight,
+) -> Result<Vec<Bump>, NoProgress> {
+    let setup = Setup::whole(board);
+    let (_, kept) = counted(job, &setup, seed, Some(sight), Some(Vec::new()))?;
+    Ok(kept.unwrap_or_default())
+}
+
+fn counted(
+    job: &StoredJob,
+    setup: &Setup,
+    seed: u64,
+    sight: Option<Sight>,
+    kept: Option<Vec<Bump>>,
+) -> Result<(Sample, Option<Vec<Bump>>), NoProgress> {
+    let nozzle = &setup.board.nozzle;
     let mut count = Count {
         finder: StallFinder::default(),
         looking: sight.map(|sight| Looking {
             sight,
-            flow: Flow::new(&board.nozzle),
-            bumps: BumpFinder::new(&board.nozzle),
+            flow: Flow::new(nozzle),
+            bumps: BumpFinder::with_first_layer(nozzle, job.first_layer_mm()),
         }),
         sample: Sample::default(),
+        kept,
     };
-    let done = match replay_source(job.read(), board, seed, &mut count, 0) {
+    let done = match replay_setup(job.read(), setup, seed, &mut count, 0) {
         Ok(done) => done,
         Err(ReplayError::Board(error)) => return Err(error),
         Err(ReplayError::Job(error)) => unreachable!("a stored job was read before: {error}"),
@@ -170,15 +221,17 @@ pub fn sample(
         looking.bumps.finish();
     }
     count.take_bumps();
-    Ok(Sample {
+    let samples = count.looking.as_ref().map_or(0, |l| l.bumps.samples());
+    let sample = Sample {
         lost_s: done.lost_s,
         replay_s: done.totals.replay_s,
         cost: Cost {
-            work: work(job, &done.totals),
+            work: work(job, &done.totals).saturating_add(samples_work(samples)),
             held_blocks: done.held_blocks,
         },
         ..count.sample
-    })
+    };
+    Ok((sample, count.kept))
 }
 
 /// Whether two runs can give two answers on this board: it has draws, or its numbers are known within limits only.

@@ -1,4 +1,5 @@
-//! Time strips: what the planner queue, the main loop and the head did around a stall.
+//! Time strips: for the stalls that lose most, what the planner queue, the main loop and the head did in the time
+//! around them.
 
 use std::collections::VecDeque;
 
@@ -8,10 +9,10 @@ use crate::replay::world::Cause;
 
 use super::stalls::{LOST_MIN_S, Stall};
 
-/// What the main loop was held by, from when to when.
+/// A span of time in which something held the main loop up.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Held {
-    /// What; [`Cause::Depth`]: it waited for room in the planner queue.
+    /// What held it up; [`Cause::Depth`] means that it waited for room in the planner queue.
     pub by: Cause,
     /// From, s.
     pub from_s: f64,
@@ -26,11 +27,11 @@ pub struct Piece {
     pub start_s: f64,
     /// End, s.
     pub end_s: f64,
-    /// What the head did.
+    /// The head's speed as it was replayed.
     pub real: Trapezoid,
-    /// What the job allows.
+    /// The head's speed in the ideal replay.
     pub ideal: Trapezoid,
-    /// Blocks in the planner queue at its start, itself included.
+    /// The number of blocks in the planner queue when it started, itself included.
     pub queued: u32,
     /// Whether the head rested before it.
     pub from_rest: bool,
@@ -51,14 +52,14 @@ pub struct Strip {
     pub to_s: f64,
     /// What held the main loop, in order.
     pub held: Vec<Held>,
-    /// When blocks came into the planner queue, s.
+    /// The times at which blocks came into the planner queue, s.
     pub inserted_s: Vec<f64>,
     /// The blocks, in order.
     pub pieces: Vec<Piece>,
 }
 
 impl Strip {
-    /// Steps of the planner queue: from this time on, so many blocks.
+    /// The fill of the planner queue as steps: (time in s, number of blocks from then on).
     pub fn queue(&self) -> Vec<(f64, i64)> {
         let Some(first) = self.pieces.first() else {
             return Vec::new();
@@ -71,7 +72,8 @@ impl Strip {
             .filter(|e| e.0 < self.to_s);
         let mut events: Vec<(f64, i64)> = inserted.chain(ended).collect();
         events.sort_by(|a, b| a.0.total_cmp(&b.0));
-        // At one instant: a block's end and its follower's start, insertions, a start from rest.
+        // Events at the same instant have an order: a block ends and the next one starts, then blocks are inserted,
+        // then the head starts from rest.
         let comes_first = |e: &&(f64, i64)| {
             e.0 < first.start_s || e.0 == first.start_s && (e.1 < 0 || first.from_rest)
         };
@@ -86,19 +88,20 @@ impl Strip {
     }
 }
 
-/// Time kept before the worst moment of a stall, s.
+/// A strip begins this long before the worst moment of its stall, s.
 const LEAD_S: f64 = 0.6;
-/// Time kept after the worst block of a stall, s.
+/// A strip ends this long after the worst block of its stall, s.
 const TAIL_S: f64 = 0.4;
-/// Blocks kept on either side at most.
+/// The greatest number of blocks that a strip shows before, and after, its worst moment.
 const PIECES_MAX: usize = 160;
-/// What held the main loop is remembered as often as this, while a block runs or its ideal is not final.
+/// The greatest number of spans remembered in which the main loop was held up.
 const HELD_MAX: usize = 200_000;
-/// A strip shows the loop held as often as this on either side of its worst moment; then it is shorter.
+/// The greatest number of such spans that a strip shows before, and after, its worst moment; a strip with more is
+/// made shorter.
 const HELD_SHOWN_MAX: usize = 2_000;
-/// A strip with more insertions is not kept.
+/// A strip with more insertions than this is not kept.
 const INSERTED_MAX: usize = 20_000;
-/// A stall replaces the smallest one kept only if it loses this many times as much.
+/// A stall replaces the least one that is kept only if it loses at least this many times as much.
 const WORTH: f64 = 1.05;
 
 /// Keeps the strips of the stalls that lose most.
@@ -115,7 +118,7 @@ pub struct Strips {
     open: Option<Moment>,
     ended: Option<(Stall, Moment)>,
     kept: Vec<Strip>,
-    /// What held the loop before this was forgotten for its number, s.
+    /// Spans that ended before this time were forgotten because there were too many, s.
     forgot_s: f64,
 }
 
@@ -135,7 +138,7 @@ struct Cut {
     held: Vec<Held>,
     inserted_s: Vec<f64>,
     pieces: Vec<Piece>,
-    /// Nothing of that time was forgotten.
+    /// Whether everything that happened in that time was still remembered.
     whole: bool,
 }
 
@@ -157,7 +160,7 @@ impl Strips {
         }
     }
 
-    /// The main loop was held.
+    /// Something held the main loop up.
     #[inline]
     pub fn spent(&mut self, by: Cause, from_s: f64, to_s: f64) {
         if to_s <= from_s {
@@ -235,7 +238,7 @@ impl Strips {
         while self.held.front().is_some_and(|h| h.to_s < before_s) {
             self.held.pop_front();
         }
-        // Insertions as far back as the blocks, so that the queue can be counted.
+        // Insertions are kept as far back as blocks are, so that the fill of the queue can be counted.
         let counted_s = self.pieces.front().map_or(before_s, |p| p.start_s);
         while self.inserted_s.front().is_some_and(|t| *t < counted_s) {
             self.inserted_s.pop_front();
@@ -285,7 +288,7 @@ impl Strips {
         }
     }
 
-    /// Keeps the strip of the stall that ended, if it is worth it.
+    /// Keeps the strip of the stall that ended, if there is room or the stall loses enough more than another.
     fn close(&mut self) {
         let Some((stall, moment)) = self.ended.take() else {
             return;
@@ -325,7 +328,7 @@ impl Strips {
         });
     }
 
-    /// The strips kept, those of the stalls that lose most first.
+    /// Ends the replay; returns the strips that were kept, the stall that loses most first.
     pub fn finish(mut self) -> Vec<Strip> {
         self.close();
         self.kept

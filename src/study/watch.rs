@@ -1,4 +1,5 @@
-//! What one replay is watched for: stalls, layers, the worst places, the layer to draw.
+//! Watches one replay: hears of every block, and passes it on to what finds stalls, bumps, the sums of each layer,
+//! the stretch that asks most of the board, and the path of the layer to draw.
 
 use crate::replay::cause::{Cause, PerCause};
 use crate::replay::stream::{Done, Watcher};
@@ -13,34 +14,34 @@ use super::stalls::{LOST_MIN_S, Stall, StallFinder};
 use super::strips::{Strip, Strips};
 use super::trace::LayerTrace;
 
-/// Blocks over which the board's need is measured.
+/// The number of consecutive blocks over which the board's need is measured.
 const WINDOW_BLOCKS: usize = 64;
 
-/// Sums of one layer.
+/// The sums of one layer.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct LayerSum {
     /// Lost time of its blocks, s.
     pub lost_s: f64,
-    /// Stalls placed on it.
+    /// The number of stalls that are placed on it.
     pub stalls: u64,
-    /// Height at which it was printed last, mm.
+    /// The height of the last move that printed on it, mm.
     pub z_mm: f64,
 }
 
-/// What a stretch of the job asks of the board, and what it gets.
+/// What a stretch of the job asks of the board, and what the board gave.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Need {
-    /// Blocks it has.
+    /// The number of its blocks.
     pub blocks: usize,
     /// Bytes of their command lines.
     pub bytes: f64,
-    /// How long they take by the ideal, s.
+    /// How long they take in the ideal replay, s.
     pub ideal_s: f64,
-    /// How long they took, rests included, s.
+    /// How long they took in the replay, rests before them included, s.
     pub took_s: f64,
-    /// The first block's line.
+    /// The line of its first block.
     pub line: u64,
-    /// The first block's layer.
+    /// The layer of its first block.
     pub layer: u32,
 }
 
@@ -53,17 +54,21 @@ pub struct Seen {
     pub by_cause_s: PerCause<f64>,
     /// Sums by layer.
     pub layers: Vec<LayerSum>,
-    /// The stretch that loses most.
+    /// The stretch of 64 blocks that loses most.
     pub need: Need,
-    /// Plastic too much, of all stalls, mm³.
+    /// Plastic that all stalls together laid in excess, mm³.
     pub excess_mm3: f64,
-    /// Plastic too little, of all stalls, mm³.
+    /// Plastic that all stalls together laid too little, mm³.
     pub deficit_mm3: f64,
-    /// Bumps of all stalls.
+    /// The number of bumps of all stalls.
     pub bumps: u64,
-    /// Stalls on moves that print nothing.
+    /// The number of stalls on moves that print nothing.
     pub idle: u64,
-    /// The time around the stalls that lose most, if that was wanted; worst first.
+    /// Samples of their surplus that were taken.
+    pub samples: u64,
+    /// The line from which on a limit has changed bumps.
+    pub cut_line: Option<u64>,
+    /// The time strips of the stalls that lose most, if they were wanted; the worst first.
     pub strips: Vec<Strip>,
 }
 
@@ -90,10 +95,11 @@ pub struct Watch<S> {
     each: S,
     /// What it has seen so far.
     pub seen: Seen,
-    /// The last blocks, and how many were weighed since the last stop.
+    /// The last blocks, as a ring; and the number of blocks since the last commanded stop.
     recent: [Recent; WINDOW_BLOCKS],
     weighed: usize,
-    /// The last of them that lost nothing; when all of a window did, nobody adds up.
+    /// The number of blocks in a row, up to the newest, that took exactly their ideal time. While that is a whole
+    /// window, the sums of the window need not be kept up to date.
     even: usize,
     recent_sum: Need,
     wanted_layer: Option<u32>,
@@ -112,12 +118,12 @@ pub struct Watch<S> {
 pub struct Found {
     /// What it has seen.
     pub seen: Seen,
-    /// The traced layer: the one with most excess plastic on its outside, or the one that loses most. Without
-    /// pieces, if those were not wanted.
+    /// The traced layer: the one with most excess plastic on its outside or, where that is equal, the one that loses
+    /// most time. It has no pieces if those were not wanted.
     pub trace: LayerTrace,
-    /// Where stalled blocks lie, if that was wanted.
+    /// What each block faces, and the parts, if that was wanted.
     pub exposure: Option<Exposure>,
-    /// The path of all layers, if that was wanted.
+    /// The paths of all layers, if they were wanted.
     pub paths: Option<Paths>,
 }
 
@@ -131,7 +137,7 @@ struct Recent {
 }
 
 impl<S: FnMut(&bumps::Found)> Watch<S> {
-    /// A watch for stalls, bumps and sums.
+    /// A watch for stalls, bumps and the sums of layers.
     pub fn new(nozzle: &Nozzle, each: S) -> Self {
         Watch {
             flow: Flow::new(nozzle),
@@ -155,7 +161,7 @@ impl<S: FnMut(&bumps::Found)> Watch<S> {
         }
     }
 
-    /// Keeps the path of one layer too, to be drawn: of `layer`, or of the worst.
+    /// Also keeps the path of one layer for a picture: that of `layer`, or of the worst layer if it is `None`.
     pub fn with_trace(mut self, layer: Option<u32>) -> Self {
         self.wanted_layer = layer;
         self.traces = true;
@@ -163,19 +169,19 @@ impl<S: FnMut(&bumps::Found)> Watch<S> {
         self
     }
 
-    /// Finds out which stalls lie on which surface too.
+    /// Also finds out on which surface of the part each block lies.
     pub fn with_surface(mut self, nozzle: &Nozzle, wanted: &Wanted) -> Self {
         self.skin = Some(Skin::new(nozzle, wanted));
         self
     }
 
-    /// Keeps the path of all layers too.
+    /// Also keeps the path of all layers.
     pub fn with_paths(mut self, paths: Paths) -> Self {
         self.paths = Some(paths);
         self
     }
 
-    /// Keeps time strips too.
+    /// Also keeps time strips.
     pub fn with_strips(mut self, strips: Strips) -> Self {
         self.strips = Some(strips);
         self
@@ -193,6 +199,8 @@ impl<S: FnMut(&bumps::Found)> Watch<S> {
         self.end(stall);
         self.bumps.finish();
         self.settle();
+        self.seen.samples = self.bumps.samples();
+        self.seen.cut_line = self.bumps.cut_line();
         let (exposure, outer_mm3) = self.skin.take().map(Skin::finish).unzip();
         let [previous_mm3, current_mm3] = outer_mm3.unwrap_or_default();
         let previous = std::mem::take(&mut self.previous);
@@ -218,7 +226,7 @@ impl<S: FnMut(&bumps::Found)> Watch<S> {
         self.bumps.end(stall);
     }
 
-    /// Hands on the stalls of which all bumps are known.
+    /// Passes on the stalls whose bumps are all known.
     #[inline]
     fn settle(&mut self) {
         while let Some(found) = self.bumps.take() {

@@ -40,8 +40,20 @@ pub fn each_row([a, b]: [[f64; 2]; 2], radius: f64, mut each: impl FnMut(usize, 
         let ends = [from[1], from[1] + dy];
         (from, ends[0].min(ends[1]), ends[0].max(ends[1]))
     });
+    // The span of the rows between the ends, where the sides run straight along y.
+    let mut between = None;
     for row in first_cell(low)..end_cell(high) {
         let y = row as f64 + 0.5;
+        let is_between = slope == 0.0
+            && y > a[1].min(b[1])
+            && y < a[1].max(b[1])
+            && [a, b]
+                .iter()
+                .all(|e| (y - e[1]) * (y - e[1]) > radius * radius);
+        if is_between && let Some((from, to)) = between {
+            each(row, from, to);
+            continue;
+        }
         let (mut left, mut right) = (f64::MAX, f64::MIN);
         let mut widen = |x: f64| {
             left = lesser(left, x);
@@ -64,7 +76,11 @@ pub fn each_row([a, b]: [[f64; 2]; 2], radius: f64, mut each: impl FnMut(usize, 
             }
         }
         if left <= right {
-            each(row, first_cell(left), end_cell(right));
+            let (from, to) = (first_cell(left), end_cell(right));
+            if is_between {
+                between = Some((from, to));
+            }
+            each(row, from, to);
         }
     }
 }

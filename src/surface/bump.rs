@@ -1,15 +1,20 @@
-//! Bumps: where a stall lays more than its ideal, and how far the edge moves out to hold it ([model section 10](crate::model#10-plastic)).
+//! Bumps: where a stall lays more plastic than the ideal replay does, and how far the edge of the bead moves out
+//! to hold it ([model section 10](crate::model#10-plastic)).
 //!
-//! X(s) is the surplus laid since the stall began, over the path. It is sampled at steps of at most a quarter
-//! of the nozzle. Where X is least between two rises the stall is cut into pieces, so a piece rises and then
-//! falls; only pairs of samples on the rise can be its bump. Of those, the pair with the largest growth lies
-//! on the upper concave hull of (stretch, surplus), whatever the bead's width w: growth g solves
-//! surplus = h l g + pi/2 (h g² + w h g), and a line of slope h g touches the hull at the best pair. Width is
-//! known only when the stall has ended; until then each piece keeps its hull, a few pairs.
+//! X(s) is the surplus laid since the stall began, as a function of the distance s along the path. It is sampled
+//! at steps of at most a quarter of the nozzle. The stall is cut into pieces wherever X stops falling and starts
+//! to rise, so that within a piece X first rises and then falls. Only a pair of samples on the rise can be the
+//! piece's bump, and it is the pair for which the edge moves out most.
 //!
-//! What is kept: the samples and blocks of the last four nozzle widths, and some 80 bytes for each pair that
-//! may turn out to be a bump, at most [`CANDIDATES_MAX`] of them. A stall with more (some hundred thousand
-//! bumps in a row) has its oldest settled with the width as it is by then.
+//! How far it moves out, the growth g, depends on the bead's width w, and w is the mean over the whole stall. So
+//! it is not known before the stall has ended. On layers of height h, a growth g along a stretch l holds
+//! surplus = h l g + pi/2 (h g² + w h g). Drawn as surplus against stretch, all pairs of the same growth lie on a
+//! straight line of slope h g, and a higher line means more growth. The best pair therefore lies on the upper
+//! concave hull of all pairs, whatever w is. Each piece keeps the few pairs of its hull until the stall ends.
+//!
+//! Memory: the samples and blocks of the last four nozzle widths, and about 80 bytes for each pair that may turn
+//! out to be a bump, of which at most [`CANDIDATES_MAX`] are kept. When a stall has more (several hundred thousand
+//! bumps in a row), the pieces so far are settled with the width that the stall has had up to then.
 
 use std::collections::VecDeque;
 use std::f64::consts::PI;
@@ -22,19 +27,19 @@ use super::flow::{Excess, Flow};
 use super::hull::{Hull, Pair};
 use super::skin::Surface;
 
-/// A stretch may be this many nozzle widths long.
+/// The greatest length of a bump's stretch, in nozzle widths.
 const REACH_NOZZLES: f64 = 4.0;
-/// Within so many nozzle widths bumps are one.
+/// Bumps whose middles are at most this far apart count as one, in nozzle widths.
 const JOINED_NOZZLES: f64 = 2.0;
-/// Samples a nozzle width, at least.
+/// The least number of samples for each nozzle width of path.
 const SAMPLES_A_NOZZLE: f64 = 4.0;
 /// Places on the path that are closer together than this count as one, mm.
 const SLACK_MM: f64 = 1e-12;
-/// A bump below this is none, mm.
+/// The least height of a bump; anything lower is not counted, mm.
 pub const HEIGHT_MIN_MM: f64 = 0.01;
-/// Pairs that are kept until their stall has ended.
+/// The greatest number of pairs that are kept while their stall goes on.
 pub const CANDIDATES_MAX: usize = 1 << 18;
-/// Blocks of more samples than this are looked at for stretches on which nothing changes.
+/// In blocks with more samples than this, stretches on which X does not change are skipped.
 const LONG_SAMPLES: f64 = 64.0;
 
 /// A bump.
@@ -112,7 +117,7 @@ struct Near {
 }
 
 impl Near {
-    /// Whether it ends before a middle, or there, but for rounding.
+    /// Whether it ends before a middle or, within rounding, at it.
     fn ends_before(&self, middle_mm: f64) -> bool {
         self.to_s_mm - middle_mm <= SLACK_MM
     }
@@ -124,7 +129,7 @@ impl Near {
         } else {
             0.0
         };
-        // At the end exactly: near rest a hair's breadth of path takes its time.
+        // Exactly the end: near a standstill even a tiny distance takes a noticeable time.
         let at_mm = if self.ends_before(middle_mm) {
             f64::INFINITY
         } else {
@@ -160,18 +165,20 @@ pub struct Surplus {
     filament_mm2: f64,
     /// The height that a bead is squeezed to, where it is known for good, mm.
     height_mm: Option<f64>,
-    /// What was commanded and how far it was printed so far.
+    /// Filament commanded, and length printed, since the stall began, mm.
     printed_e_mm: f64,
     printed_mm: f64,
     last: Sample,
-    /// The rise that is going on, from where X is least, as far back as a stretch may be long.
+    /// Samples taken so far.
+    samples: u64,
+    /// The samples of the rise that is going on, from its lowest, as far back as a stretch may reach.
     rise: VecDeque<Sample>,
-    /// Those of it at which it becomes steeper, and its first.
+    /// Those samples of the rise from which it becomes steeper, and its first one: a pair can begin only there.
     starts: VecDeque<Sample>,
     near: VecDeque<Near>,
     hull: Hull,
     candidates: Vec<Candidate>,
-    /// The last bump of those settled: one that follows may be one with it.
+    /// The last bump that was settled. It is held back because the next one may lie so near that both are one.
     kept: Option<Bump>,
 }
 
@@ -189,6 +196,7 @@ impl Surplus {
             printed_e_mm: 0.0,
             printed_mm: 0.0,
             last: Sample::default(),
+            samples: 0,
             rise,
             starts: VecDeque::new(),
             near: VecDeque::new(),
@@ -254,6 +262,7 @@ impl Surplus {
     #[inline]
     fn sample(&mut self, s_mm: f64, x_mm3: f64) {
         let next = Sample { s_mm, x_mm3 };
+        self.samples += 1;
         if x_mm3 > self.last.x_mm3 {
             self.turn(&next);
             let reach_mm = self.reach_mm();
@@ -280,9 +289,9 @@ impl Surplus {
         REACH_NOZZLES * self.nozzle_mm + SLACK_MM
     }
 
-    /// The rise goes on from the last sample to `next`. The best pair begins where the rise becomes steeper
-    /// and ends where it becomes less steep: else it were better if it were longer or shorter; or the reach
-    /// forbids that.
+    /// The rise goes on from the last sample to `next`. The best pair begins where the rise becomes steeper and ends
+    /// where it becomes less steep, since otherwise a longer or a shorter pair would be better. The one exception is
+    /// a pair that is already as long as a stretch may be.
     #[inline]
     fn turn(&mut self, next: &Sample) {
         let last = self.last;
@@ -314,27 +323,27 @@ impl Surplus {
         }
     }
 
-    /// Lets go the blocks that no middle will lie in.
+    /// Forgets the blocks in which the middle of no pair can lie any more.
     #[inline]
     fn forget(&mut self) {
         let first_mm = self.rise.front().map_or(self.last.s_mm, |first| first.s_mm);
+        let gone = |near: &Near, first_mm: f64| first_mm - near.to_s_mm > SLACK_MM;
+        if !self.near.front().is_some_and(|near| gone(near, first_mm)) {
+            return;
+        }
         let pairs = self.hull.pairs().iter();
         let first_mm = pairs.map(|pair| pair.from_mm).fold(first_mm, f64::min);
-        while self
-            .near
-            .front()
-            .is_some_and(|near| first_mm - near.to_s_mm > SLACK_MM)
-        {
+        while self.near.front().is_some_and(|near| gone(near, first_mm)) {
             self.near.pop_front();
         }
     }
 
-    /// The rise is over: keeps the pairs that may be its bump.
+    /// The rise is over: the pairs that may be its bump become candidates.
     #[inline(never)]
     fn end_piece(&mut self) {
         self.pair(f64::INFINITY);
         if let Some(h_mm) = self.height_mm {
-            // A bead of no width at all grows most.
+            // The narrower the bead, the more it grows: width 0 is the upper bound.
             let most_mm = |pair: &Pair| growth_mm(pair.surplus_mm3 / h_mm, pair.stretch_mm(), 0.0);
             self.hull
                 .narrow(h_mm * HEIGHT_MIN_MM, |pair| h_mm * most_mm(pair));
@@ -358,12 +367,22 @@ impl Surplus {
         }
     }
 
-    /// Whether so many candidates are kept that the oldest pieces should be settled.
+    /// Whether so many candidates are kept that the pieces so far have to be settled.
     pub fn is_full(&self) -> bool {
         self.candidates.len() >= CANDIDATES_MAX
     }
 
-    /// Ends the stall; nothing but what its bumps depend on is kept.
+    /// Samples taken so far: what the search takes of the computer.
+    pub fn samples(&self) -> u64 {
+        self.samples
+    }
+
+    /// Whether it has no bump, whatever the layer's height turns out to be.
+    pub fn is_flat(&self) -> bool {
+        self.candidates.is_empty() && self.kept.is_none()
+    }
+
+    /// Ends the stall, and frees what its bumps no longer depend on.
     pub fn end(&mut self) {
         if self.rise.len() > 1 {
             self.end_piece();
@@ -371,10 +390,12 @@ impl Surplus {
         self.rise = VecDeque::new();
         self.starts = VecDeque::new();
         self.near = VecDeque::new();
+        self.hull = Hull::default();
+        self.candidates.shrink_to_fit();
     }
 
-    /// Settles the pieces that have ended, on a layer of this height, mm: tells their bumps in order, but the
-    /// last, with which one that follows may be one.
+    /// Works out the bumps of the pieces that have ended, on a layer of this height, mm, and tells them in order. The
+    /// last one is held back, since the next bump may lie so near that both are one.
     pub fn settle(&mut self, layer_height_mm: f64, mut tell: impl FnMut(Bump)) {
         let h_mm = layer_height_mm.min(self.nozzle_mm);
         let candidates = std::mem::take(&mut self.candidates);
@@ -432,7 +453,7 @@ impl Surplus {
         }
     }
 
-    /// The last bump, when all are settled.
+    /// The bump that was held back, once all pieces are settled.
     pub fn take_last(&mut self) -> Option<Bump> {
         self.kept.take()
     }

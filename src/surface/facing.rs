@@ -1,4 +1,4 @@
-//! What blocks face, once it is known, at a byte a block or less.
+//! What each block faces, once that is known; it takes at most one byte for each block.
 
 /// Where a piece of bead lies.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -18,14 +18,14 @@ impl Surface {
     }
 }
 
-/// What a block faces. A block that does not print has what the printed block before it has.
+/// What a block faces. A block that prints nothing is given the face of the last block before it that prints.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Face {
-    /// Nothing was printed before it, or a limit cut the surface there.
+    /// Unknown: nothing was printed before it, or a limit cut the work on its layer short.
     Unknown,
     /// It belongs to the part, and lies on this surface.
     Part(Surface),
-    /// It belongs to what was left out: a skirt, a purge line, a support.
+    /// It belongs to something that does not count as part: a skirt, a purge line, a support.
     LeftOut,
 }
 
@@ -39,32 +39,32 @@ impl Face {
     }
 }
 
-/// Bits of a byte that hold the face; the others hold the part's number, from 1.
+/// The low bits of a byte hold the face; the others hold the part's number, counted from 1, or 0 for none.
 const FACE_BITS: u32 = 3;
-/// Parts that a block can name; blocks of any more name none.
+/// The number of parts that a byte can name; blocks of further parts name none.
 const PARTS_NAMED: usize = (u8::MAX >> FACE_BITS) as usize;
-/// Blocks of a chunk.
+/// The number of blocks in a chunk.
 const CHUNK: usize = 4096;
 
-/// Some blocks in a row.
+/// Consecutive blocks.
 #[derive(Clone, Debug, PartialEq)]
 enum Chunk {
-    /// All alike.
+    /// All of them have this byte.
     Alike(u8),
-    /// One byte a block.
+    /// One byte for each block.
     Bytes(Box<[u8]>),
 }
 
-/// What each block of a job faces; at most one byte a block.
+/// What each block of a job faces, in at most one byte for each block.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Faces {
     chunks: Vec<Chunk>,
-    /// The last blocks, fewer than a chunk.
+    /// The last blocks, too few for a chunk.
     rest: Vec<u8>,
 }
 
 impl Faces {
-    /// Adds blocks that are alike; `part` counts from 0.
+    /// Adds blocks that all have the same face and part; `part` counts from 0.
     pub(super) fn push(&mut self, mut blocks: u64, face: Face, part: Option<usize>) {
         let part = part.map_or(0, |p| p + 1);
         let part = if part > PARTS_NAMED { 0 } else { part as u8 };
@@ -130,7 +130,7 @@ impl Faces {
         usize::from(part).checked_sub(1)
     }
 
-    /// Bytes of memory that it takes.
+    /// The memory that this takes, bytes.
     pub fn memory_bytes(&self) -> usize {
         let bytes = |c: &Chunk| match c {
             Chunk::Alike(_) => size_of::<Chunk>(),

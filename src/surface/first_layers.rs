@@ -1,10 +1,13 @@
 //! The first layers of a part: an island that nothing stands on is no part.
 
+use std::sync::Arc;
+
 use super::grid::{Bead, Grid, OUTSIDE, SOLID};
 use super::ground::{Column, Ground};
 use super::layer::Layer;
 use super::left_out::{LeftOut, Why, leave_out};
 use super::lines::{Line, length_mm};
+use super::look::Look;
 
 /// Printed layers that are held back until they show what stands on what.
 pub(super) const HELD_MAX: usize = 4;
@@ -27,16 +30,19 @@ pub(super) struct Held {
     /// By island: its column.
     pub columns: Vec<u32>,
     /// All of it drawn; `None` where nothing is printed, or a limit cuts it.
-    pub drawn: Option<Grid>,
+    pub look: Option<Arc<Look>>,
+    /// Whether a layer with the same path came not long before.
+    pub again: bool,
 }
 
 impl Held {
-    pub fn new(layer: Layer, lines: Vec<Line>, grid: Grid, columns: Vec<u32>) -> Self {
+    pub fn new(layer: Layer, look: Arc<Look>, again: bool, columns: Vec<u32>) -> Self {
         Held {
             layer,
-            lines,
+            lines: look.lines.clone(),
             columns,
-            drawn: Some(grid),
+            look: Some(look),
+            again,
         }
     }
 
@@ -46,13 +52,19 @@ impl Held {
             layer,
             lines: Vec::new(),
             columns: Vec::new(),
-            drawn: None,
+            look: None,
+            again: false,
         }
+    }
+
+    /// All of it drawn.
+    pub fn grid(&self) -> Option<&Grid> {
+        self.look.as_ref().map(|look| look.grid.as_ref())
     }
 
     /// Excess plastic on the outside of all that is drawn, mm³.
     pub fn outer_mm3(&self) -> f64 {
-        let Some(grid) = &self.drawn else { return 0.0 };
+        let Some(grid) = self.grid() else { return 0.0 };
         let mut seen = None;
         let mut outer = |at_mm: [f32; 2], width_mm: f32| {
             grid.faces(at_mm.map(f64::from), f64::from(width_mm), &mut seen) == OUTSIDE
@@ -65,7 +77,7 @@ impl Held {
 
 /// Marks the lines of the first layers that are no part.
 pub(super) fn sift(held: &mut [Held], ground: &mut Ground, left_out: &mut Vec<LeftOut>) {
-    let mut drawn = held.iter_mut().filter(|h| h.drawn.is_some());
+    let mut drawn = held.iter_mut().filter(|h| h.look.is_some());
     let (Some(first), second) = (drawn.next(), drawn.next()) else {
         return;
     };
@@ -84,7 +96,7 @@ pub(super) fn sift(held: &mut [Held], ground: &mut Ground, left_out: &mut Vec<Le
         let layers = [column.first_layer, column.last_layer];
         leave_out(left_out, Why::NothingStandsOn, 1, layers);
     }
-    let over = second.and_then(|s| s.drawn.as_ref());
+    let over = second.and_then(|s| s.grid());
     if let Some(over) = over {
         let brims = brim(first, over, ground);
         if brims > 0 {

@@ -4,8 +4,9 @@
 //! of a bead takes all of that as it is. Only tiles that plastic touches have cells; all others are
 //! one label, so that time and memory go by the path and not by the bed.
 
-use super::beads::{STRAIGHT_MAX, each_row, end_cell, first_cell, reach, straight};
-use super::joined::Sets;
+use std::ops::Range;
+
+use super::beads::{STRAIGHT_MAX, end_cell, first_cell, reach, straight};
 use super::limits::{Budget, DRAWN_TILES_MAX, TILES_MAX};
 
 pub use super::beads::Bead;
@@ -35,19 +36,42 @@ pub(super) struct Run {
     pub(super) label: Label,
 }
 
-/// Where a tile's runs begin, and how many lie before each of its rows.
+/// A tile's runs.
 #[derive(Clone, Copy, Debug)]
-struct Rows {
-    first: u32,
-    before: [u8; SIDE + 1],
-    /// The labels of its runs, each once, if there are few.
-    few: Option<([Label; FEW], u8)>,
+pub(super) struct Rows {
+    /// Where they begin.
+    pub(super) first: u32,
+    /// By row: its first run and the one behind its last, counted from `first`.
+    pub(super) spans: [[u8; 2]; SIDE],
+    /// The least of their labels; `Label::MAX`: there are none.
+    pub(super) least: Label,
+    /// Their labels, each once, if there are few.
+    pub(super) few: Option<([Label; FEW], u8)>,
+}
+
+impl Default for Rows {
+    fn default() -> Self {
+        Rows {
+            first: 0,
+            spans: [[0; 2]; SIDE],
+            least: Label::MAX,
+            few: None,
+        }
+    }
+}
+
+impl Rows {
+    /// The places of all runs.
+    pub(super) fn all(&self) -> Range<usize> {
+        let first = self.first as usize;
+        first..first + usize::from(self.spans[SIDE - 1][1])
+    }
 }
 
 /// Work on a tile with plastic, in that on a free one.
 const TILE_WORK: f64 = 40.0;
 /// Labels of a tile that are counted.
-const FEW: usize = 3;
+pub(super) const FEW: usize = 4;
 
 /// A layer's cells.
 #[derive(Clone, Debug)]
@@ -61,8 +85,10 @@ pub struct Grid {
     pub(super) tiles: Vec<Tile>,
     /// Plastic, row by row as bits, of those tiles that have cells.
     pub(super) solid: Vec<[u16; SIDE]>,
-    rows: Vec<Rows>,
-    runs: Vec<Run>,
+    pub(super) rows: Vec<Rows>,
+    pub(super) runs: Vec<Run>,
+    /// The work that drawing it took off the budget.
+    pub(super) work: f64,
     /// Labels used: voids are 2 to this less one.
     pub labels_end: Label,
 }
@@ -100,7 +126,8 @@ impl Grid {
         let last = high.map(|mm| ((mm + rim_mm) / tile_mm).floor() as i64 + 1);
         let spans = [0, 1].map(|k| last[k] as f64 - first[k] as f64 + 1.0);
         let tiles = spans[0] * spans[1];
-        if !(tiles <= TILES_MAX && budget.spend(tiles + work)) {
+        work += tiles;
+        if !(tiles <= TILES_MAX && budget.spend(work)) {
             return None;
         }
         let (wide, tall) = (spans[0] as usize, spans[1] as usize);
@@ -113,6 +140,7 @@ impl Grid {
             solid: Vec::new(),
             rows: Vec::new(),
             runs: Vec::new(),
+            work,
             labels_end: OUTSIDE + 1,
         };
         let mut beads = beads;
@@ -136,141 +164,13 @@ impl Grid {
 
     /// Each tile with cells, row by row: its column and row among the tiles, and the place of its cells.
     pub(super) fn each_drawn(&self, mut each: impl FnMut(usize, usize, u32)) {
-        for (place, tile) in self.tiles.iter().enumerate() {
-            if let Tile::Cells(at) = tile {
-                each(place % self.wide, place / self.wide, *at);
-            }
-        }
-    }
-
-    /// Finds what hangs together: each free tile and each run of free cells is a node, joined with
-    /// those beside and above it; what hangs together with the rim is outside.
-    fn label(&mut self) {
-        let mut sets = Sets::default();
-        // Nodes as labels for now.
-        for place in 0..self.tiles.len() {
-            let left = (!place.is_multiple_of(self.wide)).then(|| place - 1);
-            let up = place.checked_sub(self.wide);
-            match self.tiles[place] {
-                Tile::Whole(_) => {
-                    let node = sets.node();
-                    self.tiles[place] = Tile::Whole(node);
-                    match left.map(|left| (left, self.tiles[left])) {
-                        Some((_, Tile::Whole(other))) => sets.join(node, other),
-                        Some((left, _)) => {
-                            self.each_at_edge(left, Side::Right, |_, other| sets.join(node, other));
-                        }
-                        None => {}
-                    }
-                    if let Some(up) = up {
-                        self.each_at_edge(up, Side::Bottom, |_, other| sets.join(node, other));
-                    }
-                }
-                Tile::Cells(at) => {
-                    self.find_runs(at, &mut sets);
-                    if let Some(left) = left {
-                        self.each_at_edge(left, Side::Right, |row, other| {
-                            for run in self.row(at, row) {
-                                if run.cells & 1 != 0 {
-                                    sets.join(run.label, other);
-                                }
-                            }
-                        });
-                    }
-                    if let Some(up) = up {
-                        for run in self.row(at, 0) {
-                            self.each_over(up, run.cells, |other| sets.join(run.label, other));
-                        }
-                    }
+        for (y, row) in self.tiles.chunks_exact(self.wide).enumerate() {
+            for (x, tile) in row.iter().enumerate() {
+                if let Tile::Cells(at) = tile {
+                    each(x, y, *at);
                 }
             }
         }
-        self.name(sets);
-    }
-
-    /// Finds the runs of free cells of a tile; those that touch within it share a node.
-    fn find_runs(&mut self, at: u32, sets: &mut Sets) {
-        let solid = self.solid[at as usize];
-        let first = self.runs.len();
-        let mut rows = Rows {
-            first: first as u32,
-            before: [0; SIDE + 1],
-            few: None,
-        };
-        let mut row_above = first;
-        for (row, solid) in solid.into_iter().enumerate() {
-            let row_first = self.runs.len();
-            let mut free = !solid;
-            while free != 0 {
-                let from = free.trailing_zeros();
-                let long = (free >> from).trailing_ones();
-                let cells = ((1u32 << (from + long)) - (1u32 << from)) as u16;
-                free &= !cells;
-                // The node of what it touches above, if there is any.
-                let mut label = None;
-                for run in &self.runs[row_above..row_first] {
-                    if run.cells & cells != 0 {
-                        match label {
-                            None => label = Some(run.label),
-                            Some(label) => sets.join(label, run.label),
-                        }
-                    }
-                }
-                let label = label.unwrap_or_else(|| sets.node());
-                self.runs.push(Run { cells, label });
-            }
-            row_above = row_first;
-            rows.before[row + 1] = (self.runs.len() - first) as u8;
-        }
-        self.rows[at as usize] = rows;
-    }
-
-    /// Gives each set of nodes its label.
-    fn name(&mut self, mut sets: Sets) {
-        // The first tile lies on the rim.
-        let mut labels = vec![SOLID; sets.parents.len()];
-        if let Some(Tile::Whole(rim)) = self.tiles.first() {
-            labels[sets.root(*rim) as usize] = OUTSIDE;
-        }
-        let mut end = OUTSIDE + 1;
-        let mut name = |node: &mut Label| {
-            let label = &mut labels[sets.root(*node) as usize];
-            if *label == SOLID {
-                *label = end;
-                end += 1;
-            }
-            *node = *label;
-        };
-        for tile in &mut self.tiles {
-            match tile {
-                Tile::Whole(node) => name(node),
-                Tile::Cells(at) => {
-                    let rows = self.rows[*at as usize];
-                    let first = rows.first as usize;
-                    let runs = first..first + usize::from(rows.before[SIDE]);
-                    let mut few = [SOLID; FEW];
-                    let mut count = 0;
-                    let mut last = (Label::MAX, SOLID);
-                    for run in &mut self.runs[runs] {
-                        // Runs of one void mostly follow each other.
-                        let node = run.label;
-                        if node != last.0 {
-                            name(&mut run.label);
-                            last = (node, run.label);
-                        }
-                        run.label = last.1;
-                        if !few[..count.min(FEW)].contains(&run.label) {
-                            if let Some(place) = few.get_mut(count) {
-                                *place = run.label;
-                            }
-                            count += 1;
-                        }
-                    }
-                    self.rows[*at as usize].few = (count <= FEW).then_some((few, count as u8));
-                }
-            }
-        }
-        self.labels_end = end;
     }
 
     /// Whether `good` holds for each label of a tile's free cells; false where there are many.
@@ -290,44 +190,8 @@ impl Grid {
     pub(super) fn row(&self, at: u32, row: usize) -> &[Run] {
         let rows = &self.rows[at as usize];
         let first = rows.first as usize;
-        &self.runs[first + usize::from(rows.before[row])..first + usize::from(rows.before[row + 1])]
-    }
-
-    /// What is free on an edge of a tile: a row or column, and its label; a whole tile counts for
-    /// all rows.
-    fn each_at_edge(&self, tile: usize, side: Side, mut each: impl FnMut(usize, Label)) {
-        match (self.tiles[tile], side) {
-            (Tile::Whole(label), Side::Right) => (0..SIDE).for_each(|row| each(row, label)),
-            (Tile::Whole(label), Side::Bottom) => each(SIDE - 1, label),
-            (Tile::Cells(at), Side::Right) => {
-                for row in 0..SIDE {
-                    if let Some(run) = self.row(at, row).last()
-                        && run.cells >> (SIDE - 1) != 0
-                    {
-                        each(row, run.label);
-                    }
-                }
-            }
-            (Tile::Cells(at), Side::Bottom) => {
-                for run in self.row(at, SIDE - 1) {
-                    each(SIDE - 1, run.label);
-                }
-            }
-        }
-    }
-
-    /// What is free in the last row of a tile over these cells.
-    fn each_over(&self, tile: usize, cells: u16, mut each: impl FnMut(Label)) {
-        match self.tiles[tile] {
-            Tile::Whole(label) => each(label),
-            Tile::Cells(at) => {
-                for run in self.row(at, SIDE - 1) {
-                    if run.cells & cells != 0 {
-                        each(run.label);
-                    }
-                }
-            }
-        }
+        let [begin, end] = rows.spans[row].map(usize::from);
+        &self.runs[first + begin..first + end]
     }
 
     /// A point in cells from the grid's corner.
@@ -348,40 +212,6 @@ impl Grid {
         }
     }
 
-    fn draw(&mut self, bead: &Bead) {
-        let ends = [self.cell(bead.from_mm), self.cell(bead.to_mm)];
-        let radius = reach(bead.width_mm) / self.cell_mm;
-        let (rows, columns) = (self.high * SIDE, self.wide * SIDE);
-        each_row(ends, radius, |row, from, to| {
-            if row < rows {
-                self.fill(row, from, to.min(columns));
-            }
-        });
-    }
-
-    fn fill(&mut self, row: usize, mut from: usize, to: usize) {
-        while from < to {
-            let tile = row / SIDE * self.wide + from / SIDE;
-            let span = (SIDE - from % SIDE).min(to - from);
-            let at = match self.tiles[tile] {
-                Tile::Cells(at) => at,
-                Tile::Whole(_) => {
-                    let at = self.solid.len() as u32;
-                    self.solid.push([0; SIDE]);
-                    self.rows.push(Rows {
-                        first: 0,
-                        before: [0; SIDE + 1],
-                        few: None,
-                    });
-                    self.tiles[tile] = Tile::Cells(at);
-                    at
-                }
-            };
-            self.solid[at as usize][row % SIDE] |= cells(from % SIDE, span);
-            from += span;
-        }
-    }
-
     /// What a bead of this width at this point faces: outside before any void, else a void, else
     /// only plastic. `seen` keeps from call to call the middle of a cell that is outside: of two points
     /// that lie near each other both mostly face it.
@@ -397,6 +227,10 @@ impl Grid {
         }
         let (rows, columns) = (self.high * SIDE, self.wide * SIDE);
         let (first, end) = (first_cell(y - radius), end_cell(y + radius).min(rows));
+        let least = self.least([first_cell(x - radius), end_cell(x + radius)], [first, end]);
+        if least == Label::MAX {
+            return SOLID;
+        }
         let mut faced = SOLID;
         // From the middle row on: what is seen there is seen longest.
         let middle_row = (y as usize).clamp(first, end.max(first));
@@ -418,8 +252,14 @@ impl Grid {
                     Tile::Whole(label) => meet(label, from),
                     Tile::Cells(at) => {
                         let wanted = cells(from % SIDE, span);
-                        for run in self.row(at, row % SIDE) {
-                            let met = run.cells & wanted;
+                        let free = wanted & !self.solid[at as usize][row % SIDE];
+                        let runs = if free == 0 {
+                            &[]
+                        } else {
+                            self.row(at, row % SIDE)
+                        };
+                        for run in runs {
+                            let met = run.cells & free;
                             if met != 0 {
                                 let column = from - from % SIDE + met.trailing_zeros() as usize;
                                 meet(run.label, column);
@@ -433,8 +273,27 @@ impl Grid {
                 }
                 from += span;
             }
+            // Nothing near it comes before that.
+            if faced == least {
+                return faced;
+            }
         }
         faced
+    }
+
+    /// The least label of the tiles in which these columns and rows lie, each from the first to the one behind the
+    /// last; `Label::MAX` where all is plastic.
+    fn least(&self, columns: [usize; 2], rows: [usize; 2]) -> Label {
+        let mut least = Label::MAX;
+        for row in rows[0] / SIDE..rows[1].div_ceil(SIDE) {
+            for column in columns[0] / SIDE..columns[1].div_ceil(SIDE).min(self.wide) {
+                least = least.min(match self.tiles[row * self.wide + column] {
+                    Tile::Whole(label) => label,
+                    Tile::Cells(at) => self.rows[at as usize].least,
+                });
+            }
+        }
+        least
     }
 
     /// The label of a cell counted in the lattice of all cells; beyond the grid all is outside.
@@ -474,11 +333,4 @@ impl Tile {
 #[inline]
 fn cells(from: usize, span: usize) -> u16 {
     (((1u32 << span) - 1) << from) as u16
-}
-
-/// An edge of a tile.
-#[derive(Clone, Copy)]
-enum Side {
-    Right,
-    Bottom,
 }

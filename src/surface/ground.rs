@@ -5,17 +5,14 @@
 
 use std::collections::BTreeMap;
 
-use super::grid::{Grid, Label, SIDE};
-use super::islands::{Islands, Piece};
+use super::grid::{Grid, Label};
+use super::islands::{Islands, PLACES};
 use super::joined::Sets;
 use super::layer::Layer;
 use super::left_out::Why;
 use super::limits::GROUND_TILES_MAX;
 use super::lines::Line;
 
-/// A place is this many cells wide; a tile has 4 by 4 of them.
-const PLACE_CELLS: usize = 4;
-const PLACES: usize = (SIDE / PLACE_CELLS) * (SIDE / PLACE_CELLS);
 /// An island stands on what is at most this far below it: in layer heights, or in mm where that is more.
 const NEAR_LAYERS: f64 = 3.0;
 const NEAR_MM: f64 = 0.7;
@@ -37,6 +34,21 @@ pub(super) const NOTHING: u32 = u32::MAX;
 struct Top {
     column: u32,
     z_mm: f32,
+}
+
+const NOTHING_THERE: Top = Top {
+    column: NOTHING,
+    z_mm: 0.0,
+};
+
+/// What was printed last at the places of a tile.
+#[derive(Clone, Copy, Debug)]
+struct Tops {
+    /// What was printed there last of all, and at which places, as bits.
+    newest: Top,
+    covers: u16,
+    /// What was printed last at the others.
+    older: [Top; PLACES],
 }
 
 /// Islands that stand on each other.
@@ -166,23 +178,38 @@ pub(super) struct Ground {
     high: usize,
     /// By tile: its place in `tops`, from 1; 0: nothing was printed there.
     index: Vec<u32>,
-    tops: Vec<[Top; PLACES]>,
+    tops: Vec<Tops>,
     sets: Sets,
     columns: Vec<Column>,
 }
 
-/// The places that a piece takes, as bits: those whose middle it covers.
-fn places(piece: &Piece) -> u16 {
-    if piece.cells == [u16::MAX; SIDE] {
-        return u16::MAX;
+impl Tops {
+    /// A tile on which nothing was printed.
+    const NONE: Tops = Tops {
+        newest: NOTHING_THERE,
+        covers: 0,
+        older: [NOTHING_THERE; PLACES],
+    };
+
+    /// What was printed last at a place.
+    #[inline]
+    fn at(&self, place: u32) -> Top {
+        if self.covers >> place & 1 != 0 {
+            self.newest
+        } else {
+            self.older[place as usize]
+        }
     }
-    let mut places = 0;
-    for row in 0..SIDE / PLACE_CELLS {
-        let middle = piece.cells[PLACE_CELLS * row + 1] | piece.cells[PLACE_CELLS * row + 2];
-        let met = (middle >> 1 | middle >> 2) & 0x1111;
-        places |= (met & 1 | met >> 3 & 2 | met >> 6 & 4 | met >> 9 & 8) << (4 * row);
+
+    /// Something is printed at these places.
+    fn cover(&mut self, places: u16, top: Top) {
+        let mut left = self.covers & !places;
+        while left != 0 {
+            self.older[left.trailing_zeros() as usize] = self.newest;
+            left &= left - 1;
+        }
+        (self.newest, self.covers) = (top, places);
     }
-    places
 }
 
 impl Ground {
@@ -359,40 +386,48 @@ impl Ground {
         let mut drawn = vec![0; count];
         // Those found last: neighbours mostly lie on the same.
         let mut last = ((Label::MAX, NOTHING), Contact::default());
+        let mut meet = |key: (Label, u32), over: u32, near: u32| {
+            if last.0 != key {
+                let (key, contact) = last;
+                let to = all.entry(key).or_default();
+                to.over += contact.over;
+                to.near += contact.near;
+                last = (key, Contact::default());
+            }
+            last.0 = key;
+            last.1.over += over;
+            last.1.near += near;
+        };
         grid.each_drawn(|x, y, at| {
             let tile = self.index[self.tile(grid, x, y)];
             for piece in islands.of(at) {
-                let cells: u32 = piece.cells.iter().map(|row| row.count_ones()).sum();
-                drawn[piece.island as usize] += cells;
+                drawn[piece.island as usize] += u32::from(piece.count);
                 let Some(tile) = tile.checked_sub(1) else {
                     continue;
                 };
-                let own = places(piece);
-                let mut left = own;
+                let tops = &self.tops[tile as usize];
+                let own = piece.places;
                 let mut before = NOTHING;
+                let mut left = own;
                 while left != 0 {
+                    // All at once where all are alike.
+                    let alike = own & !tops.covers == 0;
                     let place = left.trailing_zeros();
-                    left &= left - 1;
-                    let top = self.tops[tile as usize][place as usize];
+                    let over = if alike { own.count_ones() } else { 1 };
+                    left &= if alike { 0 } else { left - 1 };
+                    let top = tops.at(place);
                     let gap_mm = z_mm - top.z_mm;
                     if top.column == NOTHING || !(gap_mm > 0.0 && gap_mm <= near_mm) {
                         continue;
                     }
                     let column = self.sets.root(top.column);
-                    let key = (piece.island, column);
-                    if last.0 != key {
-                        let (key, contact) = last;
-                        let to = all.entry(key).or_default();
-                        to.over += contact.over;
-                        to.near += contact.near;
-                        last.1 = Contact::default();
-                    }
-                    last.0 = key;
-                    last.1.over += 1;
-                    if before != column {
-                        last.1.near += own.count_ones();
-                        before = column;
-                    }
+                    let near = if before == column {
+                        0
+                    } else {
+                        own.count_ones()
+                    };
+                    before = column;
+                    meet((piece.island, column), over, near);
                 }
             }
         });
@@ -405,24 +440,24 @@ impl Ground {
 
     /// Notes the layer as what was printed last.
     fn cover(&mut self, grid: &Grid, islands: &Islands, columns: &[u32], z_mm: f32) {
-        let nothing = [Top {
-            column: NOTHING,
-            z_mm: 0.0,
-        }; PLACES];
         grid.each_drawn(|x, y, at| {
             let tile = self.tile(grid, x, y);
             if self.index[tile] == 0 {
-                self.tops.push(nothing);
+                self.tops.push(Tops::NONE);
                 self.index[tile] = self.tops.len() as u32;
             }
-            let tops = self.index[tile] as usize - 1;
+            let tops = &mut self.tops[self.index[tile] as usize - 1];
             for piece in islands.of(at) {
                 let column = columns[piece.island as usize];
-                let mut left = places(piece);
+                let top = Top { column, z_mm };
+                if tops.covers == piece.places && tops.newest.column == column {
+                    tops.newest = top;
+                    continue;
+                }
+                let mut left = piece.places;
                 while left != 0 {
-                    let top = &mut self.tops[tops][left.trailing_zeros() as usize];
+                    let before = tops.at(left.trailing_zeros()).column;
                     left &= left - 1;
-                    let before = std::mem::replace(top, Top { column, z_mm }).column;
                     if before == column {
                         continue;
                     }
@@ -431,6 +466,9 @@ impl Ground {
                         self.columns[root as usize].top -= 1;
                     }
                     self.columns[column as usize].top += 1;
+                }
+                if piece.places != 0 {
+                    tops.cover(piece.places, top);
                 }
             }
         });

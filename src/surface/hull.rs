@@ -1,29 +1,31 @@
-//! The pairs of samples that may be a piece's bump: the upper concave hull of (stretch, surplus).
+//! The pairs of samples that may be the bump of a piece: those on the upper concave hull when surplus is drawn
+//! against the length of the stretch. `bump.rs` explains why no other pair can be the bump.
 
-/// Two samples of X, by where they lie on the path.
+/// Two samples of the surplus X, given by their places on the path.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Pair {
-    /// The earlier, mm along the path.
+    /// The earlier sample's place, mm along the path.
     pub from_mm: f64,
-    /// The later.
+    /// The later sample's place, mm along the path.
     pub to_mm: f64,
     /// Surplus laid between them, mm³.
     pub surplus_mm3: f64,
 }
 
 impl Pair {
-    /// Length of the stretch, mm.
+    /// Length of the stretch between them, mm.
     pub fn stretch_mm(&self) -> f64 {
         self.to_mm - self.from_mm
     }
 
-    /// Half way along it, mm.
+    /// The middle of the stretch, mm along the path.
     pub fn middle_mm(&self) -> f64 {
         (self.from_mm + self.to_mm) / 2.0
     }
 }
 
-/// Pairs by stretch, each with more surplus than those before it, by ever less a mm.
+/// Pairs in the order of their stretch. Each has more surplus than the one before it, and the slope from pair to
+/// pair falls.
 #[derive(Clone, Debug, Default)]
 pub struct Hull {
     pairs: Vec<Pair>,
@@ -36,14 +38,15 @@ fn below(a: &Pair, b: &Pair, c: &Pair) -> bool {
 }
 
 impl Hull {
-    /// Takes a pair, if it lies outside.
+    /// Adds a pair if it lies above the hull, and removes the pairs that are no longer on it.
     pub fn offer(&mut self, pair: Pair) {
         let stretch_mm = pair.stretch_mm();
-        let place = self
+        // From the longest on: most pairs that come are long.
+        let shorter = self
             .pairs
             .iter()
-            .position(|p| p.stretch_mm() > stretch_mm)
-            .unwrap_or(self.pairs.len());
+            .rposition(|p| p.stretch_mm() <= stretch_mm);
+        let place = shorter.map_or(0, |k| k + 1);
         if let Some(shorter) = place.checked_sub(1).map(|k| &self.pairs[k]) {
             let longer = self.pairs.get(place);
             if shorter.surplus_mm3 >= pair.surplus_mm3
@@ -52,7 +55,7 @@ impl Hull {
                 return;
             }
         }
-        // Those that are longer, or as long, and hold no more; then those that the new one leaves inside.
+        // Remove pairs that are at least as long and hold no more, then those that now lie below the hull.
         let mut end = place;
         while self
             .pairs
@@ -74,8 +77,9 @@ impl Hull {
         self.pairs.splice(begin..end, [pair]);
     }
 
-    /// Leaves out pairs that are the best for no price of a mm in question: one from `least` up to what the
-    /// pair itself can bear, `most`. A pair is better than the next where the price is above the slope between.
+    /// Removes pairs that cannot be the bump. The bump is the pair at which a line of slope height × growth touches
+    /// the hull. That slope is at least `least`, and no greater than `most` of the pair that it touches. The line
+    /// touches a pair rather than the next one if its slope is greater than the slope between the two.
     pub fn narrow(&mut self, least: f64, most: impl Fn(&Pair) -> f64) {
         let slope = |a: &Pair, b: &Pair| {
             (b.surplus_mm3 - a.surplus_mm3) / (b.stretch_mm() - a.stretch_mm())
@@ -95,7 +99,7 @@ impl Hull {
         self.pairs.retain(|pair| most(pair) >= least);
     }
 
-    /// The pairs, the shortest first; behind it the hull is empty.
+    /// Takes all pairs out, the shortest first.
     pub fn drain(&mut self) -> std::vec::Drain<'_, Pair> {
         self.pairs.drain(..)
     }
@@ -112,7 +116,8 @@ mod tests {
     use proptest::prelude::*;
 
     proptest! {
-        /// For any price of a mm of stretch, the best of the hull is the best of all; nothing on it is needless.
+        /// For a line of any slope, the best pair of the hull is the best of all pairs, and every pair on the hull is
+        /// the best for some slope.
         #[test]
         fn holds_the_best(pairs in prop::collection::vec((0..20u8, 0..30u8), 1..60), price in 0.0..20.0f64) {
             let pairs: Vec<Pair> = pairs.iter().map(|&(l, m)| Pair {

@@ -8,8 +8,51 @@ use super::joined::Sets;
 pub(super) struct Piece {
     /// Row by row as bits.
     pub cells: [u16; SIDE],
+    /// How many they are.
+    pub count: u16,
+    /// The places that it takes, as bits: those whose middle it covers.
+    pub places: u16,
     /// Its island, from 0.
     pub island: Label,
+}
+
+/// A place is this many cells wide; a tile has 4 by 4 of them.
+const PLACE_CELLS: usize = 4;
+/// Places of a tile.
+pub(super) const PLACES: usize = (SIDE / PLACE_CELLS) * (SIDE / PLACE_CELLS);
+
+impl Piece {
+    fn new(cells: [u16; SIDE]) -> Self {
+        if cells == [u16::MAX; SIDE] {
+            return Piece {
+                cells,
+                count: (SIDE * SIDE) as u16,
+                places: u16::MAX,
+                island: 0,
+            };
+        }
+        let mut places = 0;
+        for row in 0..SIDE / PLACE_CELLS {
+            let middle = cells[PLACE_CELLS * row + 1] | cells[PLACE_CELLS * row + 2];
+            let met = (middle >> 1 | middle >> 2) & 0x1111;
+            places |= (met & 1 | met >> 3 & 2 | met >> 6 & 4 | met >> 9 & 8) << (4 * row);
+        }
+        // Four rows at a time.
+        let four = |rows: &[u16]| {
+            rows.iter()
+                .fold(0u64, |all, row| all << SIDE | u64::from(*row))
+        };
+        let count: u32 = cells
+            .chunks_exact(4)
+            .map(|rows| four(rows).count_ones())
+            .sum();
+        Piece {
+            cells,
+            count: count as u16,
+            places,
+            island: 0,
+        }
+    }
 }
 
 /// The islands of a grid.
@@ -57,9 +100,23 @@ fn first_piece(solid: &[u16; SIDE]) -> Option<[u16; SIDE]> {
     }
 }
 
-/// A column of a tile as bits, one for each row.
-fn column(cells: &[u16; SIDE], bit: usize) -> u16 {
-    (0..SIDE).fold(0, |column, row| column | ((cells[row] >> bit) & 1) << row)
+/// Whether these cells hang together for sure: each row is one run that meets the one above it.
+fn is_one_piece(cells: &[u16; SIDE]) -> bool {
+    let mut above = 0;
+    let mut ended = false;
+    for row in *cells {
+        if row == above {
+            continue;
+        }
+        let least = row & row.wrapping_neg();
+        let one_run = row & row.wrapping_add(least) == 0;
+        if ended || !one_run || (above != 0 && row != 0 && row & above == 0) {
+            return false;
+        }
+        ended = row == 0;
+        above = row;
+    }
+    true
 }
 
 impl Islands {
@@ -72,11 +129,11 @@ impl Islands {
         // By tile with cells: its pieces, in the order of drawing.
         for (at, solid) in grid.solid.iter().enumerate() {
             let mut left = *solid;
-            if left == [u16::MAX; SIDE] {
-                islands.push(left);
+            if is_one_piece(solid) {
+                islands.pieces.push(Piece::new(left));
             } else {
                 while let Some(piece) = first_piece(&left) {
-                    islands.push(piece);
+                    islands.pieces.push(Piece::new(piece));
                     (0..SIDE).for_each(|row| left[row] &= !piece[row]);
                 }
             }
@@ -99,10 +156,6 @@ impl Islands {
         islands
     }
 
-    fn push(&mut self, cells: [u16; SIDE]) {
-        self.pieces.push(Piece { cells, island: 0 });
-    }
-
     /// Joins the pieces that meet at the edges of tiles.
     fn join(&self, grid: &Grid, sets: &mut Sets) {
         let range = |at: u32| self.first[at as usize]..self.first[at as usize + 1];
@@ -112,9 +165,9 @@ impl Islands {
                 if x > 0
                     && let Tile::Cells(left) = grid.tiles[y * grid.wide + x - 1]
                 {
-                    let edge = column(cells, 0);
                     for other in range(left) {
-                        if column(&self.pieces[other as usize].cells, SIDE - 1) & edge != 0 {
+                        let other_cells = &self.pieces[other as usize].cells;
+                        if (0..SIDE).any(|row| other_cells[row] >> (SIDE - 1) & cells[row] != 0) {
                             sets.join(own, other);
                         }
                     }
@@ -172,5 +225,38 @@ mod tests {
         assert_eq!(piece[3], 0b1000_0001);
         assert_eq!(piece[SIDE - 1], 0xFF);
         assert_eq!(first_piece(&[0; SIDE]), None);
+    }
+
+    #[test]
+    fn what_is_surely_one_piece_is_one() {
+        let mut state = 1u64;
+        let mut found = [0; 2];
+        for _ in 0..20_000 {
+            let mut random = |most: u64| {
+                state = state
+                    .wrapping_mul(6364136223846793005)
+                    .wrapping_add(1442695040888963407);
+                (state >> 33) % most
+            };
+            // Bars that shift, now and then with a gap or a second bar.
+            let mut cells = [0u16; SIDE];
+            let (first, end) = (random(8) as usize, 9 + random(8) as usize);
+            let (mut from, long) = (random(9), 1 + random(7));
+            for row in &mut cells[first..end] {
+                from = (from + random(3)).saturating_sub(random(3)).min(15);
+                *row = (((1u32 << long) - 1) << from) as u16;
+                *row |= if random(40) == 0 { 1 << random(16) } else { 0 };
+                *row &= if random(60) == 0 { 0 } else { u16::MAX };
+            }
+            let one = is_one_piece(&cells);
+            found[usize::from(one)] += 1;
+            if one && cells != [0; SIDE] {
+                assert_eq!(first_piece(&cells), Some(cells));
+            }
+            let count: u32 = cells.iter().map(|row| row.count_ones()).sum();
+            assert_eq!(u32::from(Piece::new(cells).count), count);
+        }
+        assert!(found.iter().all(|n| *n > 4000), "{found:?}");
+        assert!(is_one_piece(&[u16::MAX; SIDE]));
     }
 }

@@ -4,7 +4,7 @@ use super::grid::Bead;
 use super::limits::BEADS_MAX;
 
 /// A point of the path, in single precision: a micron at 10 m.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Point {
     pub at_mm: [f32; 2],
     /// Width of the bead that leads here; 0: none does.

@@ -12,6 +12,10 @@ pub const HELD_BEADS_MAX: usize = 2_000_000;
 pub const DRAWN_TILES_MAX: usize = 300_000;
 /// See [`DRAWN_TILES_MAX`].
 pub const HELD_TILES_MAX: usize = 150_000;
+/// Tiles with plastic of a layer that is kept in case it comes again.
+pub const KEPT_TILES_MAX: usize = 50_000;
+/// Points of the path of such a layer.
+pub const KEPT_BEADS_MAX: usize = 200_000;
 /// Work that any job may ask for.
 const WORK: f64 = 2e8;
 /// Work that each bead adds to it: that of a bead 15 mm long.

@@ -1,32 +1,35 @@
-//! What lies over what, from layer to layer.
+//! Which free regions of a layer lie over which free regions of the layer below, so that one can see from one into
+//! the other.
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 
-use super::grid::{Grid, Label, Run, SIDE, Tile};
+use super::grid::{Grid, Label, OUTSIDE, Run, SIDE, Tile};
 
-/// How many cells all around must be clear for a passage.
+/// The number of cells with room around them that it takes for a passage between two regions.
 const CLEAR_MIN: u32 = 4;
 
-/// Joins what lies over each other.
+/// Keeps account of which regions hang together.
 pub trait Join {
-    /// Whether this layer's label and the one's below are known to hang together.
+    /// Whether a label of this layer and one of the layer below are known to hang together.
     fn joined(&mut self, own: Label, under: Label) -> bool;
     /// They hang together.
     fn join(&mut self, own: Label, under: Label);
-    /// A mark of the set with which a label of this layer hangs together, or of the layer below.
+    /// A number that is the same for all labels that are known to hang together; `below`: the label is one of the
+    /// layer below. `u32::MAX` for a label of which nothing is known yet.
     fn set(&mut self, label: Label, below: bool) -> u32;
 }
 
-/// Ways from void to void, counted until they are open.
+/// The passages from region to region: their clear cells are counted until there are enough.
 struct Ways<'a, J> {
     counts: BTreeMap<(Label, Label), u32>,
     joins: &'a mut J,
-    /// The pair asked about last that hangs together: neighbours mostly belong together.
+    /// The last pair that was found to hang together. Neighbouring cells mostly ask about the same pair.
     last: Option<(Label, Label)>,
 }
 
 impl<J: Join> Ways<'_, J> {
-    /// Whether these are known to hang together.
+    /// Whether these two labels are known to hang together.
     #[inline]
     fn joined(&mut self, pair: (Label, Label)) -> bool {
         if self.last == Some(pair) {
@@ -39,7 +42,7 @@ impl<J: Join> Ways<'_, J> {
         joined
     }
 
-    /// So many more cells are clear.
+    /// Counts clear cells of a pair, and joins the pair when there are enough.
     fn note(&mut self, pair: (Label, Label), cells: u32) {
         let count = self.counts.entry(pair).or_insert(0);
         if *count < CLEAR_MIN && *count + cells >= CLEAR_MIN {
@@ -53,7 +56,7 @@ impl<J: Join> Ways<'_, J> {
 struct Pair<'a> {
     own: &'a Grid,
     below: &'a Grid,
-    /// Cells that must be clear on each side.
+    /// How far on each side a clear cell needs the same pair of labels, cells.
     reach: i64,
 }
 
@@ -71,39 +74,50 @@ impl Grid {
             joins,
             last: None,
         };
-        // The grid, then what the layer below has beyond it.
-        let ends = |grid: &Grid| {
-            let size = [grid.wide as i64, grid.high as i64];
-            [0, 1].map(|k| (grid.first[k], grid.first[k] + size[k]))
-        };
-        let [x, y] = ends(self);
-        for row in y.0..y.1 {
-            for column in x.0..x.1 {
-                pair.tile(column, row, &mut ways);
-            }
-        }
-        let [below_x, below_y] = ends(below);
-        for row in below_y.0..below_y.1 {
-            for column in below_x.0..below_x.1 {
-                let again = (x.0..x.1).contains(&column) && (y.0..y.1).contains(&row);
-                if !again {
-                    pair.tile(column, row, &mut ways);
+        // What is free as a whole shows most ways, and quickly; the rest is mostly joined by then.
+        for whole in [true, false] {
+            pair.each_tile(|at, own, under| match (own, under) {
+                (Tile::Whole(own), Tile::Whole(under)) => {
+                    if whole && !ways.joined((own, under)) {
+                        ways.note((own, under), CLEAR_MIN);
+                    }
                 }
-            }
+                _ if whole => {}
+                _ => pair.tile(at, own, under, &mut ways),
+            });
         }
+    }
+
+    fn ends(&self) -> [Range<i64>; 2] {
+        let size = [self.wide as i64, self.high as i64];
+        [0, 1].map(|k| self.first[k]..self.first[k] + size[k])
     }
 }
 
 impl Pair<'_> {
-    fn tile<J: Join>(&self, column: i64, row: i64, ways: &mut Ways<J>) {
-        let (own, under) = (self.own.tile(column, row), self.below.tile(column, row));
-        if let (Tile::Whole(own), Tile::Whole(under)) = (own, under) {
-            if !ways.joined((own, under)) {
-                ways.note((own, under), CLEAR_MIN);
+    /// Each tile's place, and what it is on either: the grid, then what the layer below has beyond it.
+    fn each_tile(&self, mut each: impl FnMut([i64; 2], Tile, Tile)) {
+        let [x, y] = self.own.ends();
+        let tiles = self.own.tiles.chunks_exact(self.own.wide);
+        for (row, tiles) in y.clone().zip(tiles) {
+            for (column, own) in x.clone().zip(tiles) {
+                each([column, row], *own, self.below.tile(column, row));
             }
-            return;
         }
-        // Most tiles: all that is free hangs together already.
+        let [below_x, below_y] = self.below.ends();
+        for row in below_y {
+            for column in below_x.clone() {
+                if !(x.contains(&column) && y.contains(&row)) {
+                    let under = self.below.tile(column, row);
+                    each([column, row], Tile::Whole(OUTSIDE), under);
+                }
+            }
+        }
+    }
+
+    /// Joins what lies over each other in a tile that has plastic on either.
+    fn tile<J: Join>(&self, place: [i64; 2], own: Tile, under: Tile, ways: &mut Ways<J>) {
+        // In most tiles everything that is free hangs together already.
         let mut set = None;
         let joins = &mut *ways.joins;
         let mut same = |mark: u32| *set.get_or_insert(mark) == mark && mark != u32::MAX;
@@ -128,7 +142,7 @@ impl Pair<'_> {
                 Tile::Whole(_) => &under_all[..],
                 Tile::Cells(at) => self.below.row(at, line),
             };
-            let at = [column * SIDE as i64, row * SIDE as i64 + line as i64];
+            let at = [place[0] * SIDE as i64, place[1] * SIDE as i64 + line as i64];
             for run in own_runs {
                 for other in under_runs {
                     let both = run.cells & other.cells;
@@ -141,9 +155,10 @@ impl Pair<'_> {
         }
     }
 
-    /// Notes the clear cells of a run over a run; `at`: the first cell of their tile's row.
+    /// Counts the clear cells where a run of this layer lies over a run of the layer below. `both`: the cells that they
+    /// share; `at`: the first cell of the row in their tile.
     fn run<J: Join>(&self, both: u16, labels: (Label, Label), at: [i64; 2], ways: &mut Ways<J>) {
-        // Cells to whose sides the run goes on, as far as the tile shows it.
+        // Cells with enough of the run on both sides. A run that reaches the edge of the tile may go on beyond it.
         let reach = self.reach.min(SIDE as i64 - 1) as u32;
         let wide = u64::from(both) << SIDE
             | if both & 1 != 0 {
@@ -179,7 +194,7 @@ impl Pair<'_> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::grid::{Bead, OUTSIDE};
+    use super::super::grid::Bead;
     use super::super::joined::Sets;
     use super::super::limits::Budget;
     use super::*;

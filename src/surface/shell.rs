@@ -1,15 +1,17 @@
 //! What is seen of a part, worked out layer by layer: what is part, its walls, the voids behind them, and
 //! what each block faces.
 
+use std::sync::Arc;
+
 use super::facing::{Faces, Surface};
 use super::first_layers::{self, Held};
-use super::grid::{Bead, Grid, Label, OUTSIDE, SOLID};
-use super::ground::{Ground, Laid, Shape};
-use super::islands::Islands;
+use super::grid::{Grid, OUTSIDE};
+use super::ground::{Ground, Laid};
 use super::layer::Layer;
 use super::left_out::{LeftOut, Why, leave_out};
 use super::limits::{Budget, HELD_BEADS_MAX, HELD_TILES_MAX};
-use super::lines::{length_mm, lines};
+use super::lines::length_mm;
+use super::look::{Looks, Seen, ask};
 use super::parts::{Part, parts};
 use super::runs::{Faced, Runs};
 use super::voids::{Voids, is_void};
@@ -17,11 +19,6 @@ use super::walls::{SPEED_BINS, WallPoint, Walls};
 
 /// Width of a cell, nozzle widths.
 const CELL_NOZZLES: f64 = 0.3;
-/// A bead is asked what it faces at points this far apart, widths; an odd number of them.
-const ASK_WIDTHS: f64 = 12.0;
-/// Points of one bead that are asked at most.
-const ASK_MAX: f64 = 33.0;
-
 /// A layer that falls to the height of the lowest, or at most so much above it, begins another part, mm.
 const BED_MM: f64 = 0.05;
 
@@ -54,6 +51,15 @@ impl Exposure {
     }
 }
 
+/// A layer's part.
+struct Drawn<'a> {
+    grid: &'a Arc<Grid>,
+    /// By bead.
+    seen: &'a [Seen],
+    /// Whether the very same was drawn not long before.
+    again: bool,
+}
+
 /// All that is known of the layers so far.
 #[derive(Debug)]
 pub(super) struct Shell {
@@ -63,6 +69,7 @@ pub(super) struct Shell {
     budget: Budget,
     ground: Ground,
     voids: Voids,
+    looks: Looks,
     walls: Walls,
     runs: Runs,
     left_out: Vec<LeftOut>,
@@ -86,6 +93,7 @@ impl Shell {
             budget: Budget::default(),
             ground: Ground::default(),
             voids: Voids::new(nozzle_mm),
+            looks: Looks::default(),
             walls: Walls::new(),
             runs: Runs::default(),
             left_out: Vec::new(),
@@ -98,8 +106,8 @@ impl Shell {
         }
     }
 
-    fn grid(&mut self, beads: impl Iterator<Item = Bead> + Clone) -> Option<Grid> {
-        Grid::new(beads, CELL_NOZZLES * self.nozzle_mm, &mut self.budget)
+    fn cell_mm(&self) -> f64 {
+        CELL_NOZZLES * self.nozzle_mm
     }
 
     /// Processes the next layer; returns the excess plastic on its outside, mm³: skirts and the like counted
@@ -118,7 +126,7 @@ impl Shell {
         let held = self.look(layer);
         let outer_mm3 = held.outer_mm3();
         self.held.push(held);
-        let drawn = self.held.iter().filter_map(|h| h.drawn.as_ref());
+        let drawn = self.held.iter().filter_map(Held::grid);
         let (printed, tiles) = drawn.fold((0, 0), |(n, tiles), g| (n + 1, tiles + g.solid.len()));
         let beads: usize = self.held.iter().map(|h| h.layer.bead_count()).sum();
         let enough = printed >= first_layers::HELD_MAX;
@@ -132,29 +140,26 @@ impl Shell {
     /// Draws a layer, and finds its lines and what its islands stand on.
     fn look(&mut self, layer: Layer) -> Held {
         self.budget.earn(layer.bead_count());
-        let drawn = if layer.path.is_empty() || layer.cut {
+        let look = if layer.path.is_empty() || layer.cut {
             None
         } else {
-            self.grid(layer.beads()).filter(|g| self.ground.fits(g))
+            let look = self.looks.at(&layer, self.cell_mm(), &mut self.budget);
+            look.filter(|(look, _)| self.ground.fits(&look.grid))
         };
-        let Some(grid) = drawn else {
+        let Some((look, again)) = look else {
             return Held::blank(layer);
         };
-        let islands = Islands::new(&grid);
-        let lines = lines(&layer, &grid, &islands);
-        let mut shapes = vec![Shape::default(); islands.count];
-        for line in &lines {
-            shapes[line.island as usize].add(line, &layer);
-        }
         let laid = Laid {
             number: layer.number,
             z_mm: layer.z_mm,
             height_mm: layer.height_mm,
-            bed: self.held.iter().all(|h| h.drawn.is_none()) && self.holds,
+            bed: self.held.iter().all(|h| h.look.is_none()) && self.holds,
             whole: self.whole,
         };
-        let columns = self.ground.lay(&grid, &islands, &shapes, &laid);
-        Held::new(layer, lines, grid, columns)
+        let columns = self
+            .ground
+            .lay(&look.grid, &look.islands, &look.shapes, &laid);
+        Held::new(layer, look, again, columns)
     }
 
     /// Works off what is held.
@@ -169,7 +174,7 @@ impl Shell {
     }
 
     fn settle(&mut self, mut held: Held) {
-        let Some(grid) = held.drawn.take() else {
+        let Some(look) = held.look.clone() else {
             let unknown = !held.layer.path.is_empty();
             if unknown {
                 self.is_unknown(&held.layer);
@@ -180,21 +185,31 @@ impl Shell {
         };
         let loops = !self.whole && self.leave_open_lines(&mut held);
         let kept = held.lines.iter().filter(|l| l.out.is_none()).count();
-        let grid = if kept == 0 || kept == held.lines.len() {
-            Some(grid)
-        } else {
-            let (layer, lines) = (&held.layer, &held.lines);
-            let kept = lines.iter().filter(|l| l.out.is_none());
-            self.grid(kept.flat_map(|l| layer.beads_of(&l.chain)))
-        };
         let mut faced = vec![Faced::LEFT_OUT; held.layer.bead_count()];
-        match grid {
-            None => {
-                self.is_unknown(&held.layer);
-                faced.fill(Faced::UNKNOWN);
+        if kept == held.lines.len() {
+            let drawn = Drawn {
+                grid: &look.grid,
+                seen: look.faces(&held.layer),
+                again: held.again,
+            };
+            self.face(&held, &drawn, loops, &mut faced);
+        } else if kept > 0 {
+            let lines = held.lines.iter().filter(|l| l.out.is_none());
+            let beads = lines.flat_map(|l| held.layer.beads_of(&l.chain));
+            match Grid::new(beads, self.cell_mm(), &mut self.budget) {
+                Some(grid) => {
+                    let drawn = Drawn {
+                        seen: &seen_of(&held, &grid),
+                        grid: &Arc::new(grid),
+                        again: false,
+                    };
+                    self.face(&held, &drawn, loops, &mut faced);
+                }
+                None => {
+                    self.is_unknown(&held.layer);
+                    faced.fill(Faced::UNKNOWN);
+                }
             }
-            Some(_) if kept == 0 => {}
-            Some(grid) => self.face(&held, grid, loops, &mut faced),
         }
         self.runs.layer(&held.layer, Some(&faced));
         if self.runs.are_many() {
@@ -239,20 +254,19 @@ impl Shell {
     }
 
     /// Works out what the beads of a layer face.
-    fn face(&mut self, held: &Held, grid: Grid, loops: bool, faced: &mut [Faced]) {
+    fn face(&mut self, held: &Held, drawn: &Drawn, loops: bool, faced: &mut [Faced]) {
         let layer = &held.layer;
-        let voids = self.voids.layer(&grid, layer.z_mm);
+        let voids = self.voids.layer(drawn.grid, drawn.again, layer.z_mm);
         let mut open_lines = 0;
-        let mut seen = None;
         for line in held.lines.iter().filter(|l| l.out.is_none()) {
             let column = held.columns[line.island as usize];
             let no_wall = loops && !line.closed;
             let mut outer_mm2 = 0.0;
             let mut was_wall = false;
             for (k, bead) in layer.beads_of(&line.chain).enumerate() {
-                let (label, outer) = ask(&grid, &bead, &mut seen);
+                let seen = drawn.seen[line.chain.first_bead + k];
                 let own = &mut faced[line.chain.first_bead + k];
-                *own = match label {
+                *own = match seen.label {
                     OUTSIDE if no_wall => Faced::LEFT_OUT,
                     OUTSIDE => Faced::outer(column),
                     void if is_void(void) => {
@@ -265,8 +279,10 @@ impl Shell {
                     }
                     _ => Faced::inner(column),
                 };
-                was_wall |= label == OUTSIDE;
-                outer_mm2 += outer * length_mm(&bead) * layer.height_mm;
+                was_wall |= seen.label == OUTSIDE;
+                if seen.outer() > 0.0 {
+                    outer_mm2 += seen.outer() * length_mm(&bead) * layer.height_mm;
+                }
             }
             if no_wall {
                 open_lines += u64::from(was_wall);
@@ -279,9 +295,10 @@ impl Shell {
             leave_out(&mut self.left_out, Why::OpenLine, open_lines, layers);
         }
         if self.walls_wanted {
-            self.keep_walls(held, &grid, loops);
+            self.keep_walls(held, drawn.grid, loops);
         }
-        self.voids.lies_below(grid, voids, layer.z_mm);
+        self.voids
+            .lies_below(drawn.grid, drawn.again, voids, layer.z_mm);
     }
 
     fn keep_walls(&mut self, held: &Held, grid: &Grid, loops: bool) {
@@ -343,39 +360,85 @@ impl Shell {
     }
 }
 
-/// What a bead faces at most of its points, and the share of them that are outside.
-fn ask(grid: &Grid, bead: &Bead, seen: &mut Option<[f64; 2]>) -> (Label, f64) {
-    let pieces = (length_mm(bead) / (ASK_WIDTHS * bead.width_mm)).clamp(0.0, ASK_MAX);
-    // Odd: one more than twice the half.
-    let half = (pieces / 2.0).ceil() as u32;
-    let count = 2 * half + 1;
-    let at = |k: u32| {
-        let along = (f64::from(k) + 0.5) / f64::from(count);
-        [0, 1].map(|i| bead.from_mm[i] + along * (bead.to_mm[i] - bead.from_mm[i]))
-    };
-    if half == 0 {
-        let label = grid.faces(at(0), bead.width_mm, seen);
-        return (label, f64::from(u8::from(label == OUTSIDE)));
-    }
-    let (mut outside, mut void) = (0, 0);
-    let mut some_void = SOLID;
-    for k in 0..count {
-        match grid.faces(at(k), bead.width_mm, seen) {
-            OUTSIDE => outside += 1,
-            SOLID => {}
-            label => {
-                void += 1;
-                some_void = label;
-            }
+/// What each bead of the lines that are part faces on a grid that has only these.
+fn seen_of(held: &Held, grid: &Grid) -> Vec<Seen> {
+    let mut all = vec![Seen::NOTHING; held.layer.bead_count()];
+    let mut before = None;
+    for line in held.lines.iter().filter(|l| l.out.is_none()) {
+        let beads = held.layer.beads_of(&line.chain);
+        for (seen, bead) in all[line.chain.first_bead..].iter_mut().zip(beads) {
+            *seen = ask(grid, &bead, &mut before);
         }
     }
-    // The middle one, by how much is seen of it.
-    let label = if outside > half {
-        OUTSIDE
-    } else if outside + void > half {
-        some_void
-    } else {
-        SOLID
-    };
-    (label, f64::from(outside) / f64::from(count))
+    all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A layer of some pattern: a wall around a grid of lines, in which voids begin, shift and end from pattern to
+    /// pattern, and now and then a support beside it.
+    fn patterned(number: u32, pattern: u32) -> Layer {
+        let mut layer = Layer::new(number, f64::from(number + 1) * 0.2);
+        layer.height_mm = 0.2;
+        layer.z_mm = f64::from(number + 1) * 0.2;
+        let side = if pattern == 3 { 12.0 } else { 16.0 };
+        let mut line = |points: &[[f32; 2]]| {
+            layer.blocks += 1;
+            for two in points.windows(2) {
+                layer.blocks += 1;
+                layer.bead(two[0], two[1], 0.45);
+            }
+        };
+        line(&[
+            [0.0, 0.0],
+            [side, 0.0],
+            [side, side],
+            [0.0, side],
+            [0.0, 0.0],
+        ]);
+        let lines = [3, 5, 2, 0, 30][pattern as usize];
+        for k in 1..=lines {
+            let at = side * k as f32 / (lines + 1) as f32;
+            line(&[[at, 0.2], [at, side - 0.2]]);
+            line(&[[0.2, at], [side - 0.2, at]]);
+        }
+        if pattern == 2 {
+            line(&[[30.0, 0.0], [30.0, 8.0], [31.5, 8.0], [31.5, 0.0]]);
+        }
+        layer
+    }
+
+    #[test]
+    fn layers_that_come_again_are_as_if_they_were_new() {
+        let mut state = 5u64;
+        let mut random = |most: u64| {
+            state = state
+                .wrapping_mul(6364136223846793005)
+                .wrapping_add(1442695040888963407);
+            (state >> 33) % most
+        };
+        let mut surfaces = [0; 3];
+        for job in 0..60 {
+            let some = 1 + job % 5;
+            let patterns: Vec<u32> = (0..24).map(|_| random(some) as u32).collect();
+            let exposure = |looks: Looks| {
+                let mut shell = Shell::new(0.4, true, false);
+                shell.looks = looks;
+                for (number, pattern) in patterns.iter().enumerate() {
+                    shell.layer(patterned(number as u32, *pattern));
+                }
+                shell.finish()
+            };
+            let (again, anew) = (exposure(Looks::default()), exposure(Looks::keeping(0)));
+            assert_eq!(again, anew, "{patterns:?}");
+            for block in 0..again.faces.block_count() {
+                if let Some(surface) = again.of(block) {
+                    surfaces[surface as usize] += 1;
+                }
+            }
+        }
+        assert!(surfaces.iter().all(|n| *n > 1000), "{surfaces:?}");
+    }
 }

@@ -1,5 +1,7 @@
 //! Voids over all layers, and which of them are open above or below.
 
+use std::sync::Arc;
+
 use super::grid::{Grid, Label, OUTSIDE};
 use super::joined::Sets;
 use super::over::Join;
@@ -12,7 +14,9 @@ const OPEN: u32 = 0;
 /// The layer that lies below the next one.
 #[derive(Debug)]
 struct Below {
-    grid: Grid,
+    grid: Arc<Grid>,
+    /// Whether the very same was drawn not long before.
+    again: bool,
     /// By label: its void.
     voids: Vec<u32>,
     z_mm: f64,
@@ -24,7 +28,20 @@ pub(super) struct Voids {
     sets: Sets,
     way_mm: f64,
     below: Option<Below>,
+    /// Ways between layers that both came again; the newest last.
+    kept: Vec<Ways>,
 }
+
+/// The ways from a layer to the one below it: labels of the one and the other that hang together.
+#[derive(Debug)]
+struct Ways {
+    own: Arc<Grid>,
+    below: Arc<Grid>,
+    pairs: Vec<(Label, Label)>,
+}
+
+/// Ways that are kept.
+const KEPT: usize = 3;
 
 impl Voids {
     pub fn new(nozzle_mm: f64) -> Self {
@@ -32,6 +49,7 @@ impl Voids {
             sets: Sets::with_first(),
             way_mm: WAY_NOZZLES * nozzle_mm,
             below: None,
+            kept: Vec::new(),
         }
     }
 
@@ -44,8 +62,9 @@ impl Voids {
         }
     }
 
-    /// The voids of the next layer, by label; those below the first void are nothing.
-    pub fn layer(&mut self, grid: &Grid, z_mm: f64) -> Vec<u32> {
+    /// The voids of the next layer, by label; those below the first void are nothing. `again`: the very same was
+    /// drawn not long before.
+    pub fn layer(&mut self, grid: &Arc<Grid>, again: bool, z_mm: f64) -> Vec<u32> {
         // Another part begins lower.
         if self.below.as_ref().is_some_and(|below| z_mm < below.z_mm) {
             self.end();
@@ -61,7 +80,14 @@ impl Voids {
             own: &mut voids,
             below: &below.voids,
         };
-        grid.over(&below.grid, self.way_mm, &mut joins);
+        if again && below.again {
+            let place = kept_ways(&mut self.kept, grid, &below.grid, self.way_mm);
+            for (own, under) in &self.kept[place].pairs {
+                joins.join(*own, *under);
+            }
+        } else {
+            grid.over(&below.grid, self.way_mm, &mut joins);
+        }
         for void in &mut voids[OUTSIDE as usize + 1..] {
             if *void == u32::MAX {
                 *void = self.sets.node();
@@ -71,8 +97,13 @@ impl Voids {
     }
 
     /// What the next layer lies on.
-    pub fn lies_below(&mut self, grid: Grid, voids: Vec<u32>, z_mm: f64) {
-        self.below = Some(Below { grid, voids, z_mm });
+    pub fn lies_below(&mut self, grid: &Arc<Grid>, again: bool, voids: Vec<u32>, z_mm: f64) {
+        self.below = Some(Below {
+            grid: Arc::clone(grid),
+            again,
+            voids,
+            z_mm,
+        });
     }
 
     /// Whether this void is known to be open.
@@ -83,6 +114,65 @@ impl Voids {
     /// What tells a void from all others that it is not known to hang together with.
     pub fn root(&mut self, void: u32) -> u32 {
         self.sets.root(void)
+    }
+}
+
+/// The place among the kept ways of those from one layer to another; finds them if they are not there.
+fn kept_ways(kept: &mut Vec<Ways>, own: &Arc<Grid>, below: &Arc<Grid>, way_mm: f64) -> usize {
+    let same = |ways: &Ways| Arc::ptr_eq(&ways.own, own) && Arc::ptr_eq(&ways.below, below);
+    if let Some(place) = kept.iter().position(same) {
+        return place;
+    }
+    if kept.len() == KEPT {
+        kept.remove(0);
+    }
+    let mut pairs = Pairs::new(own, below);
+    own.over(below, way_mm, &mut pairs);
+    kept.push(Ways {
+        own: Arc::clone(own),
+        below: Arc::clone(below),
+        pairs: pairs.joined,
+    });
+    kept.len() - 1
+}
+
+/// The labels of two layers, whatever else hangs together: those of the layer, then those below.
+struct Pairs {
+    sets: Sets,
+    own: u32,
+    joined: Vec<(Label, Label)>,
+}
+
+impl Pairs {
+    fn new(own: &Grid, below: &Grid) -> Self {
+        let mut sets = Sets::default();
+        (0..own.labels_end + below.labels_end).for_each(|_| {
+            sets.node();
+        });
+        // What is outside is open, on either.
+        sets.join(OUTSIDE, own.labels_end + OUTSIDE);
+        Pairs {
+            sets,
+            own: own.labels_end,
+            joined: Vec::new(),
+        }
+    }
+}
+
+impl Join for Pairs {
+    #[inline]
+    fn joined(&mut self, own: Label, under: Label) -> bool {
+        self.set(own, false) == self.set(under, true)
+    }
+
+    fn join(&mut self, own: Label, under: Label) {
+        self.sets.join(own, self.own + under);
+        self.joined.push((own, under));
+    }
+
+    #[inline]
+    fn set(&mut self, label: Label, below: bool) -> u32 {
+        self.sets.root(label + if below { self.own } else { 0 })
     }
 }
 

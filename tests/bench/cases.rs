@@ -88,6 +88,9 @@ pub const CARD: usize = 1;
 pub const SAVES: usize = 2;
 pub const STARVED: usize = 3;
 pub const SLOW: usize = 4;
+pub const SURFACE: usize = 5;
+/// As [`SURFACE`], with a second thread.
+pub const ASIDE: usize = 14;
 
 /// What two runs of a case took.
 pub struct Measured {

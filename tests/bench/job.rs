@@ -13,13 +13,18 @@ pub struct Job {
 }
 
 impl Job {
-    /// Writes layers until there are at least this many bytes.
+    /// Writes layers of the ring until there are at least this many bytes.
     pub fn make(folder: &Path, name: &str, bytes: usize) -> Job {
+        Self::of(folder, name, bytes, ring::layer)
+    }
+
+    /// Writes such layers, from 1 on, until there are at least this many bytes.
+    pub fn of(folder: &Path, name: &str, bytes: usize, layer: impl Fn(u32) -> String) -> Job {
         let path = folder.join(name).with_extension("gcode");
         let mut file = BufWriter::new(File::create(&path).unwrap());
         file.write_all(ring::BEGINNING.as_bytes()).unwrap();
         let (mut written, mut lines) = (0, ring::BEGINNING.lines().count());
-        for layer in (1..).map(ring::layer) {
+        for layer in (1..).map(layer) {
             file.write_all(layer.as_bytes()).unwrap();
             written += layer.len();
             lines += layer.lines().count();

@@ -1,5 +1,5 @@
 //! How fast, in how much memory: `cargo bench --bench replay [-- MB]` prints the tables of DEVELOPERS.md, with
-//! 200 MB or more those of 1 GB too.
+//! 200 MB or more those of 1 GB too; `-- plates` and `-- stored` print one part.
 //!
 //! The yardstick N is measured in the same run: a plain standard-library pass over the same bytes,
 //! `lines()`, `split_whitespace()`, `parse::<f64>()`, on one thread, anew before each row. Each runs twice,
@@ -9,19 +9,26 @@
 mod cases;
 mod job;
 mod memory;
+mod plate;
 mod ring;
 
 use std::fs::{self, File};
+use std::hint::black_box;
 use std::path::Path;
 use std::process::Command;
 use std::time::Instant;
 
-use cases::{CARD, CASES, Measured, PLAIN, SAVES, SLOW, STARVED, instructions, measured};
+use cases::{
+    ASIDE, CARD, CASES, Measured, PLAIN, SAVES, SLOW, STARVED, SURFACE, instructions, measured,
+};
 use headstall::board::{builtin, profile};
 use headstall::job::reader::JobReader;
 use headstall::replay::source::Planned;
 use headstall::study::causes;
+use headstall::study::sample::{Sight, sample};
+use headstall::surface::skin::Surface;
 use job::Job;
+use plate::Fill;
 
 fn main() {
     let args: Vec<String> = std::env::args().skip(1).collect();
@@ -33,15 +40,23 @@ fn main() {
     let big_mb = if mb >= 200 { 1000 } else { mb };
     let folder = tempfile::tempdir().unwrap();
     let folder = folder.path();
+    machine();
+    if args.iter().any(|a| a == "plates") {
+        return plates(folder, mb);
+    }
+    if args.iter().any(|a| a == "stored") {
+        return stored(&Job::make(folder, "million", mb.min(29) * 1_000_000).path);
+    }
     let job = Job::make(folder, "job", mb * 1_000_000);
     let small = Job::make(folder, "small", 3_000_000);
-    machine();
     println!("{mb} MB, {} lines\n", job.lines);
     speed(&job, &small);
     println!();
     growth(folder, big_mb);
     println!();
     depth(&job.path);
+    println!();
+    plates(folder, mb.min(50));
     println!();
     let million = Job::make(folder, "million", mb.min(29) * 1_000_000);
     stored(&million.path);
@@ -128,11 +143,42 @@ fn depth(path: &Path) {
     }
 }
 
-/// Causes, of a job in memory.
+/// Cost of surfaces on plates, which have many cells to a move.
+fn plates(folder: &Path, mb: usize) {
+    println!(
+        "| plate | replay | and surface | instructions a line | with two threads | peak memory |"
+    );
+    println!("| --- | --- | --- | --- | --- | --- |");
+    for (what, fill, shifted) in [
+        ("solid", Fill::Solid, false),
+        ("sparse", Fill::Sparse, false),
+        ("solid, no two layers alike", Fill::Solid, true),
+        ("sparse, no two layers alike", Fill::Sparse, true),
+    ] {
+        let layer = |number| plate::layer(number, fill, shifted);
+        let job = Job::of(folder, "plate", mb * 1_000_000, layer);
+        let n_s = measured(PLAIN, &job.path, "").took_s;
+        let [replay, surface, aside] =
+            [CARD, SURFACE, ASIDE].map(|case| measured(case, &job.path, ""));
+        let small = Job::of(folder, "small plate", 3_000_000, layer);
+        let count = instructions(SURFACE, &small.path).map_or("?".to_string(), |count| {
+            format!("{:.0}", count / small.lines as f64)
+        });
+        println!(
+            "| {what} | {:.2} N | {:.2} N | {count} | {:.2} N | {:.1} MB |",
+            replay.took_s / n_s,
+            surface.took_s / n_s,
+            aside.took_s / n_s,
+            surface.peak_mb
+        );
+    }
+}
+
+/// Causes and runs with other luck, of a job in memory.
 fn stored(path: &Path) {
-    let name = "8bit-card-saves";
-    let board = profile::parse(builtin::text(name).unwrap(), name, &[]).unwrap();
-    let kept = Planned::new(JobReader::new(File::open(path).unwrap()), &board)
+    let board = |name| profile::parse(builtin::text(name).unwrap(), name, &[]).unwrap();
+    let saves = board("8bit-card-saves");
+    let kept = Planned::new(JobReader::new(File::open(path).unwrap()), &saves)
         .store()
         .unwrap();
     println!(
@@ -142,7 +188,7 @@ fn stored(path: &Path) {
     );
     for threads in [1, 2] {
         let began = Instant::now();
-        let shares = causes::shares(&kept, &board, 0, &[], threads, &|_| {}).unwrap();
+        let shares = causes::shares(&kept, &saves, 0, &[], threads, &|_| {}).unwrap();
         let took_s = began.elapsed().as_secs_f64();
         println!(
             "causes, {} replays of {} lines, {threads} threads: {took_s:.2} s, {:.3} s each",
@@ -150,5 +196,19 @@ fn stored(path: &Path) {
             kept.line_count(),
             took_s / shares.replays as f64
         );
+    }
+    let starved = board("8bit-serial-115200");
+    let sight = Sight {
+        facing: &|_| Some(Surface::Outer),
+        visible_mm: 0.1,
+    };
+    for (what, sight) in [("without bumps", None), ("with bumps", Some(sight))] {
+        let runs = 10;
+        let began = Instant::now();
+        for seed in 0..runs {
+            black_box(sample(&kept, &starved, seed, sight).unwrap());
+        }
+        let took_s = began.elapsed().as_secs_f64();
+        println!("starved, {what}: {:.3} s a run", took_s / runs as f64);
     }
 }

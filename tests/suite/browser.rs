@@ -364,3 +364,107 @@ fn seen_bumps_are_marked_on_the_page() {
     let page = std::fs::read_to_string(out.join("report.html")).unwrap();
     assert!(page.contains("<h2>Explained</h2>"));
 }
+
+/// Two rings on a plate: bumps are marked on each, saved with their part, and explained part by part.
+#[test]
+fn seen_bumps_know_their_part() {
+    let Some(browser) = Browser::open() else {
+        return;
+    };
+    let dir = folder();
+    let (path, out) = (dir.path().join("two.gcode"), dir.path().join("out"));
+    let mut job = String::from("M83\nG28\n");
+    for layer in 1..=20 {
+        for (x, r) in [(80.0, 15.0), (30.0, 10.0)] {
+            job += &format!(
+                "G0 X{} Y40 Z{:.1} F6000\nG1 F2400\n",
+                x + r,
+                0.2 * f64::from(layer)
+            );
+            for k in 1..=90 {
+                let a = (4.0 * f64::from(k)).to_radians();
+                let (x, y) = (x + r * a.cos(), 40.0 + r * a.sin());
+                job += &format!("G1 X{x:.3} Y{y:.3} E0.03\n");
+            }
+        }
+    }
+    std::fs::write(&path, job).unwrap();
+    let (path, shown) = (path.display().to_string(), out.display().to_string());
+    let done = ran(&["replay", &path, "--board", "32bit-card", "--out", &shown]);
+    assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
+    browser.size(360, 800);
+    browser.go(&out.join("report.html"));
+    let eval = |script: &str| browser.eval(script);
+    let marks = "return document.querySelectorAll('#seen-wall .mark').length";
+
+    // Nothing is predicted: there is nothing to show.
+    let hidden = "return document.getElementById('seen-predicted').parentNode.hidden";
+    assert_eq!(eval(hidden), true);
+    // The page fits a phone.
+    let fits = "return document.documentElement.scrollWidth <= innerWidth";
+    assert_eq!(eval(fits), true);
+
+    // Six bumps at the seam of the right-hand part, seven strewn over the left-hand one.
+    let choose = |part: u32| {
+        eval(&format!(
+            "const s = document.getElementById('seen-part'); s.selectedIndex = {}; s.dispatchEvent(new Event('change'))",
+            part - 1
+        ));
+    };
+    let click = |across: f64, up: f64| {
+        eval(&format!(
+            "const w = document.getElementById('seen-wall'), r = w.querySelector('.ground').getBoundingClientRect(); \
+             w.dispatchEvent(new MouseEvent('click', {{ bubbles: true, clientX: r.left + {across} * r.width, clientY: r.top + (1 - {up}) * r.height }}))"
+        ));
+    };
+    choose(2);
+    for k in 1..=6 {
+        click(0.005, 0.15 * f64::from(k));
+    }
+    assert_eq!(eval(marks), 6);
+    choose(1);
+    assert_eq!(eval(marks), 0);
+    for k in 1..=7 {
+        click(f64::from(k * k * 29 % 97) / 100.0, 0.13 * f64::from(k));
+    }
+    assert_eq!(eval(marks), 7);
+    choose(2);
+    assert_eq!(eval(marks), 6);
+    let csv = browser.text("return document.getElementById('seen-csv').value");
+    assert!(csv.starts_with("part,z_mm,angle_deg\n2,"), "{csv}");
+    let of = |part: &str| csv.lines().filter(|l| l.starts_with(part)).count();
+    assert_eq!((of("1,"), of("2,")), (7, 6));
+    assert_eq!(browser.complaints(), Vec::<Value>::new());
+
+    // The list is what `explain` reads; its picture has both parts.
+    let seen = dir.path().join("seen.csv");
+    std::fs::write(&seen, csv).unwrap();
+    let seen = seen.display().to_string();
+    let done = ran(&[
+        "explain",
+        &path,
+        &seen,
+        "--window",
+        "0,360,0,4",
+        "--draws",
+        "199",
+        "--out",
+        &shown,
+    ]);
+    assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
+    let said = text(&done.stdout);
+    let (first, second) = said.split_once("part 2\n").unwrap();
+    assert!(first.starts_with("part 1\n"), "{said}");
+    assert!(
+        second.starts_with("The bumps agree with the seam"),
+        "{said}"
+    );
+    let svg = std::fs::read_to_string(out.join("explain.svg")).unwrap();
+    // A path for each part, with a subpath for each ring.
+    let rings = svg.lines().filter(|l| l.contains("class=\"seen\""));
+    let rings: Vec<usize> = rings.map(|l| l.matches('M').count()).collect();
+    assert_eq!(rings, [7, 6]);
+    for words in ["Part 1: ", "Part 2: The bumps agree", "Shaded: the seam"] {
+        assert!(svg.contains(words), "{words}");
+    }
+}

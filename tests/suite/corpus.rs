@@ -12,13 +12,16 @@ use super::checks;
 
 type Check = fn(&[u8]);
 
-const CHECKS: [(&str, Check); 5] = [
+const CHECKS: [(&str, Check); 8] = [
     ("board", |bytes| {
         if let Ok(text) = std::str::from_utf8(bytes) {
             checks::board::check(text);
         }
     }),
+    ("cures", checks::cures::check),
+    ("explain", checks::explain::check),
     ("limits", checks::limits::check),
+    ("mend", checks::mend::check),
     ("pictures", checks::pictures::check),
     ("reader", checks::reader::check),
     ("replay", checks::replay::check),

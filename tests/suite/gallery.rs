@@ -6,9 +6,14 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
 use headstall::demo::lantern::Lantern;
 
 use super::cli::{folder, ran, text};
+use super::live::Live;
+use super::open_page::ANSWERED;
+use super::webdriver::Browser;
 
 fn root() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))
@@ -161,5 +166,55 @@ fn gallery_of_a_small_job() {
     assert!(
         html.contains("<h2>Compared</h2>"),
         "the comparison in the same folder is shown"
+    );
+}
+
+/// The live page's knobs. A browser's fonts differ from one computer to the next, so that the picture is made where that
+/// is asked for, and never compared.
+#[test]
+fn picture_of_the_live_page() {
+    let kept = root().join("out/gallery/open.png");
+    if std::env::var("HEADSTALL_GALLERY").as_deref() == Ok("write") {
+        let Some(browser) = Browser::open() else {
+            return;
+        };
+        let dir = folder();
+        let job = dir.path().join("lantern.gcode");
+        fs::write(&job, Lantern::default().job()).unwrap();
+        let board = root().join("scenarios/lantern/stutters.toml");
+        let live = Live::start(&[
+            &job.display().to_string(),
+            "--board",
+            &board.display().to_string(),
+        ]);
+        browser.size(1200, 1500);
+        browser.visit(&live.address);
+        browser.wait_s(ANSWERED, 60);
+        browser.eval(
+            "const knob = document.getElementById('knob-save'); knob.value = 1; \
+             knob.dispatchEvent(new Event('input', { bubbles: true }))",
+        );
+        browser.wait_s(
+            "return document.querySelectorAll('#knobs-table tbody tr').length > 3",
+            60,
+        );
+        browser.wait_s(ANSWERED, 60);
+        browser.eval("document.querySelector('nav').hidden = true");
+        let knobs = browser.element("#knobs");
+        let picture = format!("{}/element/{knobs}/screenshot", browser.session);
+        let picture: serde_json::Value = ureq::get(&picture)
+            .call()
+            .unwrap()
+            .body_mut()
+            .read_json()
+            .unwrap();
+        let png = STANDARD.decode(picture["value"].as_str().unwrap()).unwrap();
+        fs::write(&kept, png).unwrap();
+    }
+    let png = fs::read(kept).unwrap();
+    assert!(
+        png.starts_with(b"\x89PNG") && png.len() < 300_000,
+        "{}",
+        png.len()
     );
 }

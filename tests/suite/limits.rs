@@ -21,7 +21,7 @@ const TIME_S: u64 = 60;
 
 /// Runs the program under limits set by a shell; kills it where it takes too long.
 #[track_caller]
-fn under(limits: &str, dir: &Path, args: &[&str], env: &[(&str, &str)]) -> Output {
+pub fn under(limits: &str, dir: &Path, args: &[&str], env: &[(&str, &str)]) -> Output {
     let mut child = Command::new("sh")
         .arg("-c")
         .arg(format!("{limits}; exec \"$@\""))

@@ -3,6 +3,8 @@
 mod board;
 mod board_errors;
 mod browser;
+#[cfg(unix)]
+mod budgets;
 mod charts;
 #[path = "../fuzz/checks/mod.rs"]
 mod checks;
@@ -29,9 +31,11 @@ mod main_loop;
 mod making;
 mod map;
 mod mend;
+mod mend_command;
 mod open_page;
 mod open_rules;
 mod open_seen;
+mod open_turn;
 mod oracle;
 mod plainly;
 mod ref_bump;

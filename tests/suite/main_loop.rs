@@ -305,7 +305,7 @@ fn a_board_has_the_causes_that_cost_it_time() {
 #[test]
 fn endless_chores_are_told() {
     let board = board(&["chore=[{ name = \"fan\", every_s = 1, us = 1 }]"]);
-    let mut chores = Chores::new(&board, 0);
+    let mut chores = Chores::new(&board, 0, u64::MAX);
     let mut runs = 0;
     let error = loop {
         match chores.start(0, runs as f64 + 1.0) {
@@ -331,7 +331,7 @@ fn a_last_block_shorter_than_the_clock_can_tell() {
 #[test]
 fn runs_of_a_chore_differ() {
     let board = board(&["chore=[{ every_s = 1, us = { min = 1, max = 2 } }]"]);
-    let mut chores = Chores::new(&board, 0);
+    let mut chores = Chores::new(&board, 0, u64::MAX);
     let mut work_s = |now_s| chores.start(0, now_s).unwrap();
     let (one, two, three) = (work_s(1.0), work_s(2.0), work_s(3.0));
     assert!(one != two && two != three, "{one} {two} {three}");

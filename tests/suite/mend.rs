@@ -25,7 +25,7 @@ fn plan(treat: Treat) -> Plan {
 }
 
 const JOIN: Treat = Treat {
-    merge: Some(0.0),
+    merge: Some(1.0),
     ..Treat::NONE
 };
 
@@ -160,16 +160,17 @@ fn what_is_not_understood_is_left_alone() {
 }
 
 /// Least number of moves within the tolerance: Imai and Iri (1988), the shortest way through the graph of all admissible
-/// shortcuts. Greedy cutting is at most once and a half as long here, and on the mean within 10 %.
+/// shortcuts. Where many moves may be joined only some ways are looked at: within 10 % of the minimum, on the mean 3 %.
 #[test]
 fn merging_is_close_to_the_exact_minimum() {
     let path = Path::new(&board(&[]));
     let how = Joining {
         within_mm: WITHIN_MM,
-        corner_share: 0.0,
+        straights: true,
+        stretch_s: 0.0,
         arc_chord_mm: None,
     };
-    let (mut greedy_sum, mut least_sum) = (0, 0);
+    let (mut count_sum, mut least_sum) = (0, 0);
     for case in 0..40u32 {
         let f = f64::from(case);
         let point = |k: u32| {
@@ -190,10 +191,11 @@ fn merging_is_close_to_the_exact_minimum() {
                     mv,
                     joins: true,
                     needed_mm_s: 0.0,
+                    block_s: 1.0,
                 }
             })
             .collect();
-        let greedy = merge::groups(&chords, &mut path.clone(), &how).len();
+        let joined_count = merge::groups(&chords, &path, &how).len();
         let mut least = vec![usize::MAX; 61];
         least[0] = 0;
         for to in 1..=60usize {
@@ -207,13 +209,17 @@ fn merging_is_close_to_the_exact_minimum() {
                 }
             }
         }
-        assert!(greedy >= least[60] && 2 * greedy <= 3 * least[60]);
-        greedy_sum += greedy;
+        assert!(
+            joined_count >= least[60] && 10 * joined_count <= 11 * least[60] + 10,
+            "{joined_count} {}",
+            least[60]
+        );
+        count_sum += joined_count;
         least_sum += least[60];
     }
     assert!(
-        greedy_sum * 10 <= least_sum * 11,
-        "{greedy_sum} for {least_sum}"
+        count_sum * 100 <= least_sum * 103,
+        "{count_sum} for {least_sum}"
     );
 }
 
@@ -267,7 +273,7 @@ fn others(job: &[u8]) -> Vec<(String, f64)> {
 proptest! {
     #[test]
     fn any_job_stays_the_same_print(job in any_small_job(), pace in 0.3f64..1.0, strip: bool, arcs: bool) {
-        let treat = Treat { merge: Some(0.5), arcs, strip, pace };
+        let treat = Treat { merge: Some(0.01), arcs, strip, pace, ..Treat::NONE };
         let new = mended(job.as_bytes(), &board(&[]), &plan(treat));
         let same = sameness(job.as_bytes(), &new[..], &board(&[])).unwrap();
         prop_assert!(same.deviation_mm <= WITHIN_MM + 1e-3, "{}", same.deviation_mm);

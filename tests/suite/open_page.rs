@@ -12,9 +12,9 @@ use super::cli::{folder, headstall, text, write};
 use super::live::Live;
 use super::webdriver::Browser;
 
-const JOB: &str = "cup.gcode";
-const BOARD: &str = "8bit-card-saves";
-const ANSWERED: &str =
+pub const JOB: &str = "cup.gcode";
+pub const BOARD: &str = "8bit-card-saves";
+pub const ANSWERED: &str =
     "return document.querySelector('#answer-told')?.textContent.startsWith('From 20 runs')";
 
 /// A fluted cup, too fast for an older controller.
@@ -35,7 +35,7 @@ pub fn cup() -> String {
 }
 
 /// What a command prints, run where its files are; and whether it could be done.
-fn command(dir: &TempDir, args: &[&str]) -> (String, String) {
+pub fn command(dir: &TempDir, args: &[&str]) -> (String, String) {
     let done = headstall()
         .args(args)
         .current_dir(dir.path())
@@ -45,7 +45,7 @@ fn command(dir: &TempDir, args: &[&str]) -> (String, String) {
     (text(&done.stdout), text(&done.stderr))
 }
 
-fn said(browser: &Browser, id: &str) -> String {
+pub fn said(browser: &Browser, id: &str) -> String {
     browser.text(&format!(
         "return document.getElementById('{id}').textContent"
     ))
@@ -61,7 +61,7 @@ fn drop_file(browser: &Browser, name: &str, content: &str) {
     ));
 }
 
-fn choose(browser: &Browser, css: &str, value: &str) {
+pub fn choose(browser: &Browser, css: &str, value: &str) {
     browser.eval(&format!(
         "const i = document.querySelector({}); i.value = {}; i.dispatchEvent(new Event('change', {{ bubbles: true }}))",
         json!(css),
@@ -71,7 +71,7 @@ fn choose(browser: &Browser, css: &str, value: &str) {
 
 /// Waits until the page's words are those that the command prints.
 #[track_caller]
-fn says(browser: &Browser, dir: &TempDir, args: &[&str]) -> String {
+pub fn says(browser: &Browser, dir: &TempDir, args: &[&str]) -> String {
     let (printed, _) = command(dir, args);
     assert!(
         printed.contains("try next") || printed.contains("job       "),
@@ -90,7 +90,7 @@ fn says(browser: &Browser, dir: &TempDir, args: &[&str]) -> String {
 
 /// No request has left the page's address, and the console is silent.
 #[track_caller]
-fn keeps_to_itself(browser: &Browser, live: &Live) {
+pub fn keeps_to_itself(browser: &Browser, live: &Live) {
     let asked = browser.eval("return performance.getEntriesByType('resource').map((e) => e.name)");
     let asked = asked.as_array().unwrap();
     assert!(asked.len() > 10, "{asked:?}");
@@ -104,7 +104,7 @@ fn keeps_to_itself(browser: &Browser, live: &Live) {
     assert_eq!(browser.complaints(), Vec::<Value>::new());
 }
 
-fn opened(args: &[&str]) -> Option<(Browser, Live)> {
+pub fn opened(args: &[&str]) -> Option<(Browser, Live)> {
     let browser = Browser::open()?;
     let live = Live::start(args);
     browser.size(1280, 1000);
@@ -332,4 +332,51 @@ fn a_bump_is_chosen_everywhere() {
     browser.keys("#part canvas", "\u{E012}");
     assert_ne!(before, browser.text(part));
     keeps_to_itself(&browser, &live);
+}
+
+/// A key, pressed wherever the focus is.
+fn press(browser: &Browser, key: &str) {
+    let strokes = json!([{ "type": "keyDown", "value": key }, { "type": "keyUp", "value": key }]);
+    let keyboard = json!({ "type": "key", "id": "keyboard", "actions": strokes });
+    browser.post("actions", json!({ "actions": [keyboard] }));
+}
+
+/// Moves the focus on to this element; everything on the way shows that it has the focus.
+#[track_caller]
+fn tab_to(browser: &Browser, id: &str) {
+    for _ in 0..150 {
+        press(browser, "\u{E004}");
+        let at = browser.eval("const e = document.activeElement; return [e.id, e.outerHTML.slice(0, 120), getComputedStyle(e).outlineStyle]");
+        assert_ne!(at[2], "none", "{at}");
+        if at[0] == id {
+            return;
+        }
+    }
+    panic!("the tabulator key does not reach {id}");
+}
+
+#[test]
+fn a_keyboard_is_enough() {
+    let dir = folder();
+    let path = write(&dir, JOB, &cup());
+    let Some((browser, _live)) = opened(&[&path, "--board", BOARD]) else {
+        return;
+    };
+    says(&browser, &dir, &["replay", JOB, "--board", BOARD]);
+    // The first stop leads past the list of sections, the job and the board.
+    press(&browser, "\u{E004}");
+    press(&browser, "\u{E007}");
+    browser.wait("return document.activeElement.id === 'answer'");
+    tab_to(&browser, "knob-save");
+    // From each second, the last stop, to every other one; and back.
+    press(&browser, "\u{E012}");
+    let set = ["--set", "save.when=seconds", "--set", "save.every=2"];
+    says(
+        &browser,
+        &dir,
+        &[&["replay", JOB, "--board", BOARD][..], &set].concat(),
+    );
+    tab_to(&browser, "knobs-back");
+    press(&browser, "\u{E007}");
+    says(&browser, &dir, &["replay", JOB, "--board", BOARD]);
 }

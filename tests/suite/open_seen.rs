@@ -58,7 +58,7 @@ struct Stage<'a>(&'a Browser, &'a Value);
 impl Stage<'_> {
     /// Where a pixel of the photograph lies in the window.
     fn at(&self, px: [f64; 2]) -> [f64; 2] {
-        let script = "const s = document.querySelector('.photo-stage'); s.scrollIntoView(); \
+        let script = "const s = document.querySelector('.photo-stage'); s.scrollIntoView({ block: 'center' }); \
                       const r = s.getBoundingClientRect(); return [r.left, r.top, r.width, r.height]";
         let r = self.0.eval(script);
         let n = |k: usize| r[k].as_f64().unwrap();
@@ -212,8 +212,8 @@ fn a_photograph_tells_places() {
         "{asked:?}"
     );
 
-    // Beside the part is no bump; the handles don't mark.
-    stage.click([20.0, 20.0]);
+    // Beside the part is no bump.
+    stage.click([620.0, 200.0]);
     assert!(stage.told().contains("no outer wall"), "{}", stage.told());
     assert_eq!(seen(&browser).1.len(), bumps.len());
     assert_eq!(browser.complaints(), Vec::<Value>::new());
@@ -407,21 +407,7 @@ fn the_coupon_comes_with_its_cautions() {
     // Cautions stand above the download.
     let order = browser.eval("return Boolean(document.getElementById('coupon-text').compareDocumentPosition(document.getElementById('coupon-save')) & Node.DOCUMENT_POSITION_FOLLOWING)");
     assert_eq!(order, true);
-    let saved = dir.path().join("saved");
-    fs::create_dir(&saved).unwrap();
-    browser.cdp(
-        "Browser.setDownloadBehavior",
-        json!({ "behavior": "allow", "downloadPath": saved }),
-    );
-    browser.click("#coupon-save");
-    let saved = saved.join("coupon.gcode");
-    for _ in 0..100 {
-        if saved.exists() {
-            break;
-        }
-        std::thread::sleep(std::time::Duration::from_millis(50));
-    }
-    assert!(fs::read(&saved).unwrap() == fs::read(&place).unwrap());
+    assert!(saved(&browser, &dir, "#coupon-save", "coupon.gcode") == fs::read(&place).unwrap());
 
     // What the command refuses, the page refuses in its words.
     set(&browser, "coupon-z", 1.0);
@@ -476,7 +462,8 @@ fn a_board_is_measured() {
     let shown = browser.text("return document.getElementById('fit-text').textContent");
     assert!(said.starts_with(&shown), "{shown}\n---\n{said}");
     let mine = fs::read_to_string(dir.path().join("mine.toml")).unwrap();
-    assert_eq!(used(&browser), mine);
+    let board = saved(&browser, &dir, "#fit-board", "my-board.toml");
+    assert_eq!(text(&board), mine);
 
     // A recording.
     let sections: Vec<f64> = times.iter().map(|s| s.max(2.0)).collect();
@@ -494,12 +481,40 @@ fn a_board_is_measured() {
     browser.wait(
         "const i = document.getElementById('fit-picture'); return i.complete && i.naturalWidth > 0",
     );
+
+    // It is in use: a new coupon is made for it. Then the one before is again.
+    for (undone, name) in [
+        (false, "`8bit-card-saves-fitted`"),
+        (true, "`8bit-card-saves`"),
+    ] {
+        if undone {
+            browser.click("#fit-undo");
+        }
+        browser.eval("document.getElementById('coupon-text').textContent = ''");
+        browser.click("#coupon-make");
+        browser.wait("return document.getElementById('coupon-text').textContent !== ''");
+        let said = browser.text("return document.getElementById('coupon-text').textContent");
+        assert!(said.contains(name), "{said}");
+    }
     assert_eq!(browser.complaints(), Vec::<Value>::new());
 }
 
-/// The board's file that the page has in use.
-fn used(browser: &Browser) -> String {
-    browser.text("return window.headstall.board().text")
+/// What a button saves as a file of this name.
+fn saved(browser: &Browser, dir: &tempfile::TempDir, button: &str, name: &str) -> Vec<u8> {
+    let to = tempfile::tempdir_in(dir.path()).unwrap();
+    browser.cdp(
+        "Browser.setDownloadBehavior",
+        json!({ "behavior": "allow", "downloadPath": to.path() }),
+    );
+    browser.click(button);
+    let file = to.path().join(name);
+    for _ in 0..100 {
+        if file.exists() {
+            break;
+        }
+        std::thread::sleep(std::time::Duration::from_millis(50));
+    }
+    fs::read(file).unwrap()
 }
 
 /// Fits on the page, and by the command: what that prints.

@@ -124,7 +124,7 @@ fn answer(v: &Value) -> (Explanation, Wall) {
         },
         seed: v["seed"].as_u64().unwrap(),
         draws: v["draws"].as_u64().unwrap() as usize,
-        power_period_s: None,
+        power: None,
         threads: 2,
     });
     (answer.unwrap(), wall)

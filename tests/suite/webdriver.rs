@@ -94,9 +94,19 @@ impl Browser {
     #[track_caller]
     pub fn post(&self, command: &str, body: Value) -> Value {
         let url = format!("{}/{command}", self.session);
-        let mut answer = ureq::post(&url).send_json(&body).unwrap();
-        let answer: Value = answer.body_mut().read_json().unwrap();
-        answer["value"].clone()
+        let asked = ureq::post(&url)
+            .config()
+            .http_status_as_error(false)
+            .build();
+        let answer: Value = asked
+            .send_json(&body)
+            .unwrap()
+            .body_mut()
+            .read_json()
+            .unwrap();
+        let value = &answer["value"];
+        assert!(value["error"].is_null(), "{command} {body}: {value}");
+        value.clone()
     }
 
     pub fn size(&self, wide: u32, high: u32) {
@@ -157,6 +167,11 @@ impl Browser {
     #[track_caller]
     pub fn click(&self, css: &str) {
         let id = self.element(css);
+        // To where nothing that stays on top hides it.
+        self.eval(&format!(
+            "document.querySelector({}).scrollIntoView({{ block: 'center' }})",
+            json!(css)
+        ));
         self.post(&format!("element/{id}/click"), json!({}));
     }
 

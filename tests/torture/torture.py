@@ -1,9 +1,9 @@
 """Odd jobs and boards against every command, under a limit of memory and with a watchdog.
 
-Usage: torture.py PROGRAM [FIRST_SEED [COUNT [SECONDS]]]
+Usage: torture.py PROGRAM [FIRST_SEED [COUNT [SECONDS]]] [COMMAND]
 
-Each seed makes one job and one set of arguments, the same ones every time. A run must end within SECONDS (60), take no
-more than 1 GB, end with an exit code of the contract, not panic, leave no hidden folder, and write tables and JSON
+Each seed makes one job and one set of arguments, the same ones every time. A run must end within SECONDS (60) on two
+cores, counted as processor time so that a busy machine makes no difference, take no more than 1 GB, end with an exit code of the contract, not panic, leave no hidden folder, and write tables and JSON
 without NaN or infinities. What fails is printed with its seed, and its job is kept in the temporary folder.
 The last line tells how many failed, and the longest and the largest run.
 """
@@ -14,12 +14,13 @@ import random
 import resource
 import shutil
 import signal
+import struct
 import subprocess
 import sys
 import tempfile
 import threading
-import time
 
+CORES = 2
 MEMORY_MB = 1000
 ADDRESS_MB = 2500
 JOB_BYTES_MAX = 10_000_000
@@ -109,11 +110,77 @@ SETS = ["queue.lines=1000000", "queue.blocks=1000000", "queue.restart_blocks=16"
 BOARDS = ["8bit-card", "32bit-card", "8bit-serial-115200", "8bit-card-saves", "32bit-usb"]
 
 
-def arguments(r, name):
-    command = r.choice(["replay", "replay", "replay", "compare", "remedies"])
-    args = [command, name, "--board", r.choice(BOARDS)]
+
+
+def seen(r):
+    """A list of bumps for `explain`, and what a careless hand or a spreadsheet makes of one."""
+    where = r.choice(["angle_deg", "x_mm,y_mm", "angle_deg,x_mm", ""])
+    height = r.choice(["z_mm", "layer", "z_mm,layer"])
+    header = ",".join(part for part in (height, where, r.choice(["", "", "part", "size"])) if part)
+    columns = header.count(",") + 1
+    if r.random() < 0.4:
+        header, columns = r.choice([("z_mm,angle_deg", 2), ("layer,angle_deg", 2), ("layer,x_mm,y_mm", 3)])
+
+    def value():
+        return number(r) if r.random() < 0.2 else f"{r.choice([r.uniform(0, 30), r.randint(0, 40)])}"
+    count = r.choice([1, 2, 9, 80, 1000, 1001])
+    rows = [",".join(value() for _ in range(columns + (r.random() < 0.003))) for _ in range(count)]
+    if r.random() < 0.7:  # In range, so that it is explained.
+        rows = [",".join(str(r.randint(0, 60)) for _ in range(columns)) for _ in range(count)]
+    text = r.choice(["", "", "\ufeff", "# a note\n\n"]) + header + "\n" + "\n".join(rows)
+    if r.random() < 0.1:
+        return odd_bytes(r) + text.encode()
+    return text.replace(",", r.choice([",", ",", ",", ";", ", "])).replace("\n", r.choice(["\n", "\r\n"])).encode()
+
+
+def times(r):
+    """A table of times for `fit`."""
+    header = r.choice(["section,seconds", "section,seconds", "section,seconds,sigma_s", "seconds", ""])
+    rows = [f"{k},{r.choice([r.uniform(1, 60), 3, 0, number(r)])}" for k in range(1, r.choice([3, 13, 25, 40, 2000]))]
+    return "\n".join([header, *rows]).encode()
+
+
+def wav(r):
+    """A recording, with a header that may lie."""
+    rate = r.choice([8000, 44100, 44100, 1, 0, 4_000_000_000])
+    bits, channels = r.choice([(8, 1), (16, 1), (16, 2), (32, 1), (24, 7), (0, 0)])
+    data = bytes(r.getrandbits(8) for _ in range(r.choice([0, 1, 999, 50_000]))) * r.choice([1, 1, 40])
+    return (b"RIFF" + struct.pack("<I", r.choice([len(data) + 36, 0, 2**32 - 1])) + b"WAVEfmt "
+            + struct.pack("<IHHIIHH", 16, r.choice([1, 1, 3]), channels, rate, rate * channels * bits // 8 & 0xffffffff,
+                          channels * bits // 8, bits)
+            + b"data" + struct.pack("<I", r.choice([len(data), len(data), 2**32 - 1])) + data)
+
+
+def files(r, command, job_bytes):
+    """The other files that a command reads, by name."""
+    if command == "explain":
+        return {"seen.csv": seen(r)}
+    if command == "fit":
+        return {"times.csv": times(r) if r.random() < 0.7 else wav(r),
+                "coupon.gcode": job_bytes if r.random() < 0.2 else None}
+    return {}
+
+
+def arguments(r, command, name):
+    board = ["--board", r.choice(BOARDS)]
     for _ in range(r.choice([0, 0, 1, 1, 2, 3])):
-        args += ["--set", r.choice(SETS)]
+        board += ["--set", r.choice(SETS)]
+    if command in ("demo", "completions", "man", "boards"):
+        return {"demo": ["demo", "--out", r.choice(["out", "out", name])],
+                "completions": ["completions", r.choice(["bash", "zsh", "fish", "elvish", "powershell", name, ""])],
+                "man": ["man", *r.choice([[], ["mend"], ["fit"], [name], [""]])],
+                "boards": ["boards", *r.choice([[], ["8bit-card"], [name]])]}[command]
+    if command == "coupon":
+        return ["coupon", *board, "-o", r.choice(["new", name]), *r.choice(
+            [[], ["--at", "0,0"], ["--at", "-1e9,nan"], ["--z", "1e-9"], ["--speed", "0"], ["--speed", "1e9"], ["--no-arcs"]])]
+    if command == "fit":
+        return ["fit", *board, "coupon.gcode", "times.csv", *r.choice([[], ["--job", name], ["times.csv"], ["-o", "new"]]),
+                *r.choice([[], ["--json"], ["--sigma", "1e-9"], ["--picture", "new.svg"], ["--times", "new.csv"]])]
+    args = [command, name, *board]
+    if command == "mend":
+        args += r.choice([[], ["-o", "new"], ["--json"], ["-o", "new", "--json"]])
+        args += r.choice([[], ["--everywhere"]]) + r.choice([[], ["--within", r.choice(["0", "1", "0.001"])]])
+        return args + ["--allow", ",".join(r.sample(["merge", "pace", "strip", "arcs"], r.randint(1, 4)))]
     if r.random() < 0.6:
         args += ["--out", "out"]
         if command == "replay" and r.random() < 0.3:
@@ -126,30 +193,36 @@ def arguments(r, name):
     elif command == "compare":
         args += r.choice([[], ["--vary", "queue.blocks=2,16"], ["--vary", "save=off,layer,1"], ["--runs", "2"],
                           ["--vary", "motion.accel.print=100,5000"]])
+    elif command == "explain":
+        args.insert(2, "seen.csv")
+        args += r.choice([[], ["--json"], ["--window", "200,340,0,10"], ["--window", "-1e9,1e9,-5,1e9"], ["--draws", "9999"],
+                          ["--angle-err", "0"], ["--z-err", "0"], ["--visible", "0"]])
     return args
 
 
 def run(program, args, folder, seconds):
-    """Exit code (None: too long), seconds, peak in MB, and what it said."""
+    """Exit code (None: too long), seconds of processor time, peak in MB, and what it said."""
     def limits():
         os.setsid()
+        resource.setrlimit(resource.RLIMIT_CPU, (CORES * seconds,) * 2)
         resource.setrlimit(resource.RLIMIT_AS, (ADDRESS_MB << 20,) * 2)
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
 
     with tempfile.TemporaryFile() as out, tempfile.TemporaryFile() as err:
-        began = time.monotonic()
         child = subprocess.Popen([program, *args], cwd=folder, stdin=subprocess.DEVNULL, stdout=out, stderr=err,
                                  preexec_fn=limits)
         late = []
-        watchdog = threading.Timer(seconds, lambda: (late.append(1), os.kill(child.pid, signal.SIGKILL)))
+        watchdog = threading.Timer(10 * seconds, lambda: (late.append(1), os.kill(child.pid, signal.SIGKILL)))
         watchdog.start()
         _, status, usage = os.wait4(child.pid, 0)
         watchdog.cancel()
-        took = time.monotonic() - began
         child.returncode = 0
         out.seek(0)
         err.seek(0)
         code = None if late else os.waitstatus_to_exitcode(status)
+        took = usage.ru_utime + usage.ru_stime
+        if took >= CORES * seconds:
+            code = None
         return code, took, usage.ru_maxrss / 1024, out.read(), err.read()
 
 
@@ -163,15 +236,21 @@ def wrong(folder, args, code, out, err):
         return f"panic: {err[-300:]!r}"
     if any(n.startswith(".headstall") for n in os.listdir(folder)):
         return "a hidden folder is left"
-    if code and (out or not err):
+    if any(n.startswith(".headstall") or n == "new" and code for n in os.listdir(folder)):
+        return "a file of a run that failed"
+    if code and code != 3 and (out or not err):
         return f"exit {code} with {len(out)} bytes of output and {len(err)} of errors"
     for text in (out, err):
+        if args[0] in ("completions", "man", "boards", "mend"):
+            text = text.replace(b"\t", b"")
         if any(c < 32 and c != 10 or c == 127 for c in text):
             return "control characters"
         text.decode()
     if code == 0 and "--json" in args:
         json.loads(out, parse_constant=lambda c: 1 / 0)
     place = os.path.join(folder, "out")
+    if args[0] == "demo":
+        return None
     if code == 0 and "--out" in args:
         for name in os.listdir(place):
             path = os.path.join(place, name)
@@ -190,7 +269,9 @@ def wrong(folder, args, code, out, err):
 
 def main():
     program = os.path.abspath(sys.argv[1])
-    first, count, seconds = (int(a) for a in (sys.argv[2:] + ["0", "200", "60"][len(sys.argv) - 2:]))
+    numbers = [a for a in sys.argv[2:] if a.isdigit()]
+    only = next((a for a in sys.argv[2:] if not a.isdigit()), None)
+    first, count, seconds = (int(a) for a in (numbers + ["0", "200", "60"][len(numbers):]))
     bad, longest, largest = 0, (0, 0), (0, 0)
     for seed in range(first, first + count):
         r = random.Random(seed)
@@ -199,7 +280,16 @@ def main():
         name = r.choice(["job.gcode", "job.gcode", "=1+1.gcode", "a b'c.gcode", "\u202eedocg.gcode", "x\x1b]0;y\x07.gcode"])
         with open(os.path.join(folder, name), "wb") as file:
             file.write(data)
-        args = arguments(r, name)
+        command = r.choice(["replay"] * 3 + ["compare", "remedies"] * 2 + ["mend", "explain", "fit"] * 4
+                           + ["demo", "coupon", "completions", "man", "boards"])
+        command = only or command
+        if command == "fit":
+            subprocess.run([program, "coupon", "-o", "coupon.gcode"], cwd=folder, check=True, stdout=subprocess.DEVNULL)
+        for other, content in files(r, command, data).items():
+            if content is not None:
+                with open(os.path.join(folder, other), "wb") as file:
+                    file.write(content)
+        args = arguments(r, command, name)
         code, took, peak, out, err = run(program, args, folder, seconds)
         longest, largest = max(longest, (took, seed)), max(largest, (peak, seed))
         why = wrong(folder, args, code, out, err)

@@ -2,7 +2,6 @@
 
 use std::io::{self, BufWriter, Read, Write};
 use std::path::Path;
-use std::sync::atomic::{AtomicU64, Ordering};
 
 use headstall::answer::compare::{CompareQuestion, Setting, compare};
 use headstall::answer::progress::{Progress, Task};
@@ -10,6 +9,7 @@ use headstall::answer::remedies::{RemediesAnswer, RemediesQuestion, remedies};
 use headstall::report::comparison::{self, Comparison};
 use headstall::report::cures::{self, CureTable, Settings};
 use headstall::report::mend::{self as report, Mended};
+use headstall::report::told::{self, Asked};
 use headstall::report::{bars, text};
 use headstall::study::mend::choose;
 use headstall::study::mend::make;
@@ -156,7 +156,7 @@ pub fn compared(asked: &CompareAsked, held: &[Held], heard: &Heard) -> Answer {
         json: &result,
         text: clean_lines(&told).into(),
         svg: bars::svg(&result),
-        notes: comparison::notes(&answer, question.runs_max),
+        notes: result.warnings.clone(),
     })
 }
 
@@ -199,13 +199,19 @@ pub fn cured(asked: &Question, held: &Held, heard: &Heard) -> Answer {
     asked.as_it_is()?;
     let board = asked.board.read()?;
     let (table, answer) = tried(asked, held, &board, heard)?;
-    let told = text::headed(&table.verdict, &str::to_string) + &cures::report(&table);
+    let as_typed = Asked {
+        job: &held.name,
+        board: &board.shown,
+        sets: &board.set(),
+        seed: asked.seed,
+    };
+    let told = told::remedies(&table, &as_typed, &str::to_string);
     work::answer(&Cured {
         json: &table,
         settings: answer.cures.single.iter().map(cures::settings).collect(),
         set: answer.cures.set.as_ref().and_then(cures::settings),
         text: clean_lines(&told).into(),
-        notes: cures::notes(&answer),
+        notes: table.warnings.clone(),
     })
 }
 
@@ -236,13 +242,9 @@ pub fn mended(asked: &Question, held: &Held, store: &Store, heard: &Heard) -> An
         seed: asked.seed,
         threads: threads(),
     };
-    let readings = AtomicU64::new(0);
-    let open = || -> io::Result<Box<dyn Read + Send>> {
-        let reading = readings.fetch_add(1, Ordering::Relaxed);
-        heard.at(Task::Mending, reading, None);
-        Ok(Box::new(held.reader(&heard.cancel)))
-    };
-    let choice = choose::choose(&open, &board.board, &terms);
+    let open = || -> io::Result<Box<dyn Read + Send>> { Ok(Box::new(held.reader(&heard.cancel))) };
+    let progress = |done, of| heard.at(Task::Mending, done, Some(of));
+    let choice = choose::choose(&open, &board.board, &terms, &progress);
     let choice = choice.map_err(|e| unmended(&e, &board, held))?;
     let failed = |e: io::Error| format!("{}: cannot be mended: {}", held.name, e.kind());
     let mut room = store.room()?;

@@ -241,7 +241,10 @@ fn decoded(text: &str) -> String {
     let mut bytes = Vec::new();
     let mut rest = text.as_bytes();
     while let Some((first, after)) = rest.split_first() {
-        let hex = after.get(..2).and_then(|two| std::str::from_utf8(two).ok());
+        let hex = after
+            .get(..2)
+            .filter(|two| two.iter().all(u8::is_ascii_hexdigit));
+        let hex = hex.and_then(|two| std::str::from_utf8(two).ok());
         let byte = hex.and_then(|two| u8::from_str_radix(two, 16).ok());
         match byte {
             Some(byte) if *first == b'%' => {

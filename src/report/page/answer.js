@@ -6,15 +6,18 @@ const NONE = 'Drop a job first, or choose one above: then the answer stands here
 
 export function mountAnswer(root, app) {
   const told = el('p', { role: 'status', id: 'answer-told' }), bar = el('progress', { hidden: true, 'aria-label': 'Progress of the replay' });
+  // How far it is, for the eye only: it would be read out twenty times a second.
+  const far = el('span', { 'aria-hidden': 'true' });
   const stop = button('Stop', () => app.stop(), { id: 'answer-stop', hidden: true }), again = button('Ask again', () => app.renew(), { id: 'answer-again', hidden: true });
   const figures = el('dl', { class: 'figures' }), causes = el('div'), ideas = el('div'), text = printed('answer-text');
   const words = el('details', { id: 'answer-words' }, el('summary', { text: 'In words, as the command replay prints it' }), text);
   const all = el('div', { hidden: true }, figures, causes, ideas, words);
   const verdict = document.getElementById('verdict'), subject = document.getElementById('subject');
-  root.append(el('div', { class: 'controls working' }, told, bar, stop, again), all);
+  root.append(el('div', { class: 'controls working' }, told, far, bar, stop, again), all);
 
   function working(is) {
-    bar.hidden = stop.hidden = !is;
+    bar.hidden = stop.hidden = far.hidden = !is;
+    far.textContent = '';
     root.setAttribute('aria-busy', String(is));
     if (is) { again.hidden = true; bar.removeAttribute('value'); told.classList.remove('wrong'); }
   }
@@ -23,7 +26,7 @@ export function mountAnswer(root, app) {
   app.on('asking', () => { working(true); told.textContent = 'Working.'; });
   app.on('at', ({ task, done, of }) => {
     if (of) { bar.max = of; bar.value = Math.min(done, of); }
-    told.textContent = (tasks[task] ?? task) + ' ' + done + (of ? ' of ' + of : '') + '.';
+    far.textContent = (tasks[task] ?? task) + ': ' + done + (of ? ' of ' + of : '') + '.';
   });
   app.on('idle', () => {
     working(false);

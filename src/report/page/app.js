@@ -18,12 +18,13 @@ import { mountBumps, mountStalls } from './tables.js';
 import { mountTake } from './take.js';
 import { mountWall } from './wall.js';
 
-// Runs with other seeds, from which the verdict comes (as in the command); answers that are kept; and how long the address waits, ms.
-const RUNS = 20, KEPT_MAX = 6, WAIT_MS = 300;
+// Runs with other seeds, from which the verdict comes (as in the command); answers that are kept; how long the address waits, and how
+// long views wait for each other, so that the browser can draw in between, ms.
+const RUNS = 20, KEPT_MAX = 6, WAIT_MS = 300, PAUSE_MS = 20;
 
 const state = read(location.hash), hearers = new Map(), select = selection(), kept = new Map();
 const inside = (id) => document.querySelector('#' + id + ' .view') ?? document.getElementById(id);
-let running = null, shown = { answer: null, data: null, isQuick: false, before: null }, takeBoard = null, timer = 0;
+let running = null, shown = { answer: null, data: null, isQuick: false, before: null }, takeBoard = null, timer = 0, noted = 0;
 
 const app = {
   api, state, about: null, select,
@@ -44,7 +45,7 @@ const app = {
   change(changes) {
     const before = { ...state };
     Object.assign(state, changes);
-    address();
+    if (Date.now() - noted > WAIT_MS) address(); else addressSoon();
     if (state.jobs !== before.jobs || state.now !== before.now) app.tell('jobs');
     if (state.board !== before.board || state.knobs !== before.knobs) app.tell('board');
     renew();
@@ -58,12 +59,21 @@ const app = {
 
 function address() {
   clearTimeout(timer);
+  noted = Date.now();
   history.replaceState(null, '', written(state));
 }
 
+// A browser slows a page down that changes its address many times a second, as a slider would.
 function addressSoon() {
   clearTimeout(timer);
   timer = setTimeout(address, WAIT_MS);
+}
+
+// An answer with its data. How far the print reaches is the same as before, where the job is.
+function told(answer) {
+  const data = prepared(answer.data), before = shown.answer;
+  if (before && before.job === state.now && before.merge_mm === state.knobs.merge_mm) data.box = shown.data.box;
+  return { answer: Object.assign(answer, { job: state.now, merge_mm: state.knobs.merge_mm }), data };
 }
 
 // Answers a question: first quickly, from one run and without causes, then in full.
@@ -73,7 +83,7 @@ async function ask(question, signal, onQuick) {
   const onAt = (at) => app.tell('at', at);
   if (onQuick) onQuick(await api.stream('replay', { ...question, runs: 1, effort: 'bumps' }, { signal, onAt }));
   const full = await api.stream('replay', { ...question, runs: RUNS }, { signal, onAt });
-  kept.set(key, { answer: full, data: prepared(full.data) });
+  kept.set(key, told(full));
   if (kept.size > KEPT_MAX) kept.delete(kept.keys().next().value);
   return kept.get(key);
 }
@@ -86,7 +96,7 @@ async function renew() {
   const known = () => (isTurned ? kept.get(JSON.stringify(rest)) ?? null : null);
   app.tell('asking');
   try {
-    const answer = await ask(now, signal, (quick) => { if (running === mine) show({ answer: quick, data: prepared(quick.data) }, true, known()); });
+    const answer = await ask(now, signal, (quick) => { if (running === mine) show(told(quick), true, known()); });
     if (running !== mine) return;
     show(answer, false, known());
     if (isTurned && !known()) {
@@ -94,7 +104,8 @@ async function renew() {
       if (running !== mine) return;
       show(answer, false, known());
     }
-    app.tell('idle');
+    const isIdle = () => app.tell('idle');
+    if (waiting.length) waiting.push(isIdle); else isIdle();
   } catch (e) {
     if (running !== mine) return;
     if (e.status === 404) jobs.missing(state.now); else app.tell('failed', e);
@@ -112,25 +123,57 @@ async function strip(stall) {
   return (await api.post('strip', { ...app.question(), runs: 1, effort: 'bumps', stall }, { signal: asking.signal })).svg;
 }
 
-// Gives an answer to all views. What is looked at stays: the layer, and the bump or stall, where it is still there.
-function show(told, isQuick, before) {
-  const answer = told?.answer ?? null, data = told?.data ?? null, fresh = answer !== shown.answer;
-  shown = { answer, isQuick, before, data };
-  app.tell('shown', shown);
-  if (!fresh) return;
+// What waits to be drawn of the answer that is shown.
+let waiting = [], drawing = 0;
+
+function drawNext() {
+  waiting.shift()?.();
+  if (waiting.length) drawing = setTimeout(drawNext, PAUSE_MS);
+}
+
+// A choice is made in what is shown, so all of that is drawn first; a row of an answer before is none.
+const choose = select.choose.bind(select);
+select.choose = (item, from) => {
+  clearTimeout(drawing);
+  while (waiting.length) waiting.shift()();
+  if (!item || shown.data.bumps.includes(item) || shown.data.stalls.includes(item)) choose(item, from);
+};
+
+const isInSight = (id) => {
+  const { top, bottom } = document.getElementById(id).getBoundingClientRect();
+  return bottom > 0 && top < innerHeight;
+};
+
+// Gives an answer to all views, one after the other: the verdict and the figures first, then what is in sight. What is looked at
+// stays: the layer, and the bump or stall, where it is still there.
+function show(next, isQuick, before) {
+  const answer = next?.answer ?? null, data = next?.data ?? null, isFresh = answer !== shown.answer;
   const { layer, line } = state;
-  // What was chosen is a row of the answer before.
-  select.item = null;
-  for (const view of Object.values(views)) view.setData(data);
-  if (data) {
-    const first = data.bumps[0] || data.stalls[0];
-    const same = (rows) => rows.find((row) => row[LINE] === line);
-    const item = line === null ? first : same(data.bumps) || same(data.stalls);
-    select.choose(item ?? null, 'renew');
-    const at = data.layers.findIndex((l) => l.layer === layer);
-    if (at >= 0) views.map.show(at);
+  shown = { answer, isQuick, before, data };
+  if (isFresh) {
+    clearTimeout(drawing);
+    waiting = [];
+    // What was chosen is a row of the answer before.
+    select.item = null;
   }
-  if (!isQuick) app.tell('replayed');
+  app.tell('shown', shown);
+  if (!isFresh) return;
+  const order = Object.keys(views).sort((a, b) => isInSight(b) - isInSight(a));
+  waiting = order.map((id) => () => views[id].setData(data));
+  waiting.push(() => {
+    if (data) chooseSame(data, layer, line);
+    if (!isQuick) app.tell('replayed');
+  });
+  drawing = setTimeout(drawNext, PAUSE_MS);
+}
+
+// The bump or stall of this line, on this layer; else the highest bump.
+function chooseSame(data, layer, line) {
+  const same = (rows) => rows.find((row) => row[LINE] === line);
+  const item = line === null ? data.bumps[0] || data.stalls[0] : same(data.bumps) || same(data.stalls);
+  select.choose(item ?? null, 'renew');
+  const at = data.layers.findIndex((l) => l.layer === layer);
+  if (at >= 0) views.map.show(at);
 }
 
 // The list of sections, which scrolls without touching what stands behind the #.
@@ -165,7 +208,7 @@ takeBoard = mountBoard(inside('board'), app);
 mountAnswer(inside('answer'), app);
 views.map = mountMap(inside('map'), select);
 views.wall = mountWall(inside('wall'), select);
-views.strip = mountStrip(inside('moment'), select, strip);
+views.moment = mountStrip(inside('moment'), select, strip);
 views.bumps = mountBumps(inside('bumps'), select);
 views.stalls = mountStalls(inside('stalls'), select);
 views.part = mountPart(inside('part'), select);

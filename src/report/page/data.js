@@ -40,8 +40,10 @@ export function unpack(text) {
 // The same of a layer's row, unpacked once.
 export const runsOf = (layer) => (layer.runs ??= unpack(layer.path));
 
-// Least and greatest x and y of all that is printed.
-export function boxOf(data) {
+// Least and greatest x and y of all that is printed; worked out once.
+export const boxOf = (data) => (data.box ??= box(data));
+
+function box(data) {
   const low = [Infinity, Infinity], high = [-Infinity, -Infinity];
   for (const layer of data.layers) {
     for (const run of runsOf(layer)) {

@@ -13,6 +13,8 @@ const NOISE_PX = 3;
 
 // What counts as an edge, levels of 256; and as lying on one, px.
 const STRONG = 5, NEAR_PX = 2.5;
+// Beyond this all are equally far off, px.
+const FAR_PX = 6;
 
 // The outline in the picture: places of the wall, their points, and normals. Rows of the picture give its left and right,
 // columns its top and bottom.
@@ -142,14 +144,16 @@ function step(shape, cam, held, grey, reach) {
   FREE.forEach((name, k) => { next[name] += by[k]; });
   next.near = Math.min(Math.max(next.near, 0), 0.5 / Math.hypot(shape.high, shape.wide));
   const left = seen.map((s) => Math.abs(s.off - s.by.reduce((all, d, k) => all + d * by[k], 0)));
-  return { cam: next, off_px: median(left), share: left.filter((d) => d < NEAR_PX).length / all.length };
+  // Places without an edge count as far from one.
+  const cost = (left.reduce((all, d) => all + Math.min(d, FAR_PX), 0) + FAR_PX * (all.length - left.length)) / all.length;
+  return { cam: next, cost, off_px: median(left), share: left.filter((d) => d < NEAR_PX).length / all.length };
 }
 
 const REACHES = [1, 0.7, 0.5, 0.35, 0.25, 0.18, 0.13, 0.09];
 
 // From a start to the edges; with each reach so many steps.
 function approach(shape, cam, grey, reach, reaches, turns) {
-  let found = { cam, off_px: Infinity, share: 0 };
+  let found = { cam, cost: Infinity, off_px: Infinity, share: 0 };
   for (const r of reaches) {
     for (let turn = 0; turn < turns; turn++) {
       found = step(shape, found.cam, cam, grey, Math.max(r * reach, 3));
@@ -159,16 +163,21 @@ function approach(shape, cam, grey, reach, reaches, turns) {
   return found;
 }
 
-const better = (best, f) => (f && (!best || f.off_px < best.off_px) ? f : best);
+const better = (best, f) => (f && (!best || f.cost < best.cost) ? f : best);
 
 // The camera near `cam` whose outline lies on the picture's edges, how far off half of it is, px, and what share of it lies on
 // edges; null where too few edges are
 // found. `grey`: {wide, high, values}, the picture's brightness 0 to 255; `reach`: how far to look at first, px. A camera that looks
 // down from near and one that looks level from afar are alike at first: several are tried.
 export function fitted(shape, cam, grey, reach) {
-  return [0, 0.1, 0.22, -0.1]
+  const best = [0, 0.1, 0.22, -0.1]
     .map((by) => approach(shape, { ...cam, pitch: cam.pitch + by }, grey, reach, REACHES, 3))
     .reduce(better, null);
+  // Near by may lie a better one: the rim of an open top has two edges.
+  const about = best ? [[0.05, 1], [-0.05, 1], [0.03, 0.8], [-0.03, 1.25]] : [];
+  return about
+    .map(([by, far]) => approach(shape, { ...best.cam, pitch: best.cam.pitch + by, near: best.cam.near * far }, grey, reach, [0.25, 0.13, 0.09], 3))
+    .reduce(better, best);
 }
 
 // The same, quickly, for comparing sides.

@@ -1,5 +1,6 @@
 // Bumps that somebody sees on the print: marked on the unrolled wall, saved and loaded as CSV.
 import { make, drawn, count, reveal } from './dom.js';
+import { FACES } from './data.js';
 import { unrolled, partChoice, angleOf, turn, fixed } from './wall.js';
 
 const MARKS_MAX = 4000, BYTES_MAX = 1048576, ABOVE_MM = 2;
@@ -185,6 +186,7 @@ export function mountMarks(root) {
       walls = data && data.seen;
       if (!walls) return;
       choice.setParts(walls.parts);
+      predicted.parentNode.hidden = !data.bumps.some((bump) => bump[FACES] === 'outer');
       // Another plate: what was marked belongs to the old one.
       if (before && JSON.stringify(before) !== JSON.stringify(walls)) { marks = []; byLayer = false; changed('No bump is marked yet.'); }
       draw();

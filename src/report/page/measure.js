@@ -15,7 +15,7 @@ function sectionsOf(text) {
 
 // `app`: board(), question(), jobs(), useBoard({text, file}), api, on. See the page's app.js.
 export function mountMeasure(root, app) {
-  const state = { coupon: null, sections: [], recording: null, list: null, answer: null };
+  const state = { coupon: null, name: 'coupon.gcode', sections: [], recording: null, list: null, answer: null };
   const told = el('p', { role: 'status', id: 'fit-told' });
   const watch = mountCoupon(root, app, state, renewed);
   const fitting = mountFit(root, app, state, watch, told);
@@ -43,8 +43,9 @@ function mountCoupon(root, app, state, renewed) {
   times.append(el('h3', { text: 'The times, by stopwatch' }), stopwatch);
   const watch = mountStopwatch(stopwatch, () => state.sections);
 
-  function use(coupon, words) {
+  function use(coupon, name, words) {
     state.coupon = coupon;
+    state.name = name;
     state.sections = sectionsOf(coupon);
     told.textContent = words;
     times.hidden = false;
@@ -60,7 +61,7 @@ function mountCoupon(root, app, state, renewed) {
       });
       text.textContent = made.text;
       text.hidden = download.hidden = false;
-      use(made.gcode, 'The coupon is ready. Read this first; the download stands below it.');
+      use(made.gcode, 'coupon.gcode', 'The coupon is ready. Read this first; the download stands below it.');
     } catch (e) {
       told.textContent = e.message;
     }
@@ -74,7 +75,7 @@ function mountCoupon(root, app, state, renewed) {
     const coupon = await chosen.text(), n = sectionsOf(coupon).length;
     if (n < TIMES_MIN) { told.textContent = chosen.name + ' is no coupon: it names no sections.'; return; }
     text.hidden = download.hidden = true;
-    use(coupon, chosen.name + ' is used: ' + n + ' sections. Its cautions stand at its beginning.');
+    use(coupon, chosen.name, chosen.name + ' is used: ' + n + ' sections. Its cautions stand at its beginning.');
   }
   return watch;
 }
@@ -95,8 +96,8 @@ function mountFit(root, app, state, watch, told) {
     el('p', { text: 'Lay a telephone on the printer’s frame, switch fans off, record from before the start to 5 s after the end, and save it as WAV. Drop the recording here, or a list of times that you saved. It goes to the program on this computer and nowhere else.' }),
     el('div', { class: 'controls' }, labelled('Recording (WAV) or times (CSV)', file)), given,
     el('h3', { text: 'The board that fits' }),
-    el('div', { class: 'controls' }, labelled('Error of a time by stopwatch, s', sigma), start, cancel, times), bar, told, text, picture,
-    el('div', { class: 'controls', id: 'fit-done', hidden: true }, board, before));
+    el('div', { class: 'controls' }, labelled('Error of a time by stopwatch, s', sigma), start, cancel, times, before), bar, told, text, picture,
+    el('div', { class: 'controls', id: 'fit-done', hidden: true }, board));
   root.append(part);
   let running = null;
 
@@ -133,7 +134,7 @@ function mountFit(root, app, state, watch, told) {
   }
 
   async function ask() {
-    const asked = { board: app.board(), seed: 0, sigma: sigma.valueAsNumber, coupon: state.coupon, jobs: app.jobs().map((j) => j.job) };
+    const asked = { board: app.board(), seed: 0, sigma: sigma.valueAsNumber, coupon: state.coupon, coupon_name: state.name, jobs: app.jobs().map((j) => j.job) };
     if (state.recording) asked.recording = state.recording; else asked.times = list();
     running = new AbortController();
     enable();

@@ -114,19 +114,19 @@ export class Laid {
       tell(deg / 360);
       await pause();
     }
-    tried.sort((a, b) => a.off_px - b.off_px);
+    tried.sort((a, b) => a.cost - b.cost);
     const all = [];
     for (const rough of tried.slice(0, 3)) {
       const found = fitted(this.coarse, rough.cam, grey, 0.03 * this.coarse.high * rough.cam.scale);
       if (found) all.push(found);
       await pause();
     }
-    all.sort((a, b) => a.off_px - b.off_px);
+    all.sort((a, b) => a.cost - b.cost);
     if (!this.#found(all[0], grey.by)) return null;
     const sides = [];
     for (const f of all) {
       const deg = turned(f.cam.yaw / RAD);
-      if (f.off_px > 1.5 * all[0].off_px + 0.05 || sides.some((s) => Math.abs(turned(s - deg + 180) - 180) < 8)) continue;
+      if (f.cost > 1.5 * all[0].cost + 0.05 || sides.some((s) => Math.abs(turned(s - deg + 180) - 180) < 8)) continue;
       sides.push(deg);
     }
     return sides;
@@ -150,7 +150,7 @@ function path(points) {
 
 // The outline as lines: places that follow each other.
 function outlinePath(laid) {
-  const all = outline(laid.shape, laid.cam, 160), far = 3 * Math.max(laid.shape.high, laid.shape.wide) * laid.cam.scale / 160;
+  const all = outline(laid.coarse, laid.cam, 160), far = 3 * Math.max(laid.shape.high, laid.shape.wide) * laid.cam.scale / 160;
   let text = '';
   all.forEach((s, k) => {
     const last = all[k - 1];

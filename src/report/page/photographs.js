@@ -1,6 +1,7 @@
 // The photographs of the part: added, laid on the part, clicked. What is clicked goes to the one list of bumps.
 import { button, drops, el, labelled } from './controls.js';
 import { BESIDE_PX, Laid, NAMES, RAD, drawOver, marksOn, opened, turned } from './photo.js';
+import { arc, joined } from './sight.js';
 
 const PHOTOS_MAX = 12;
 const KEYS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
@@ -230,5 +231,12 @@ export function mountPhotographs(root, host) {
     laid.photo.part = Math.min(laid.photo.part, host.walls().parts.length - 1);
     choose(laid.photo);
   }
-  return { redraw, renew };
+  // Where the photographs of the first one's part show its wall: [from, to], degrees, and height, mm; null: nowhere in one piece.
+  function looked() {
+    if (!all.length) return null;
+    const own = all.filter((p) => p.part === all[0].part).map((p) => new Laid(p, host.layers(), host.walls()));
+    const arcs = own.map((l) => arc(l.view)).filter(Boolean), whole = joined(arcs);
+    return whole && [...whole, 0, Math.ceil(own[0].shape.high)];
+  }
+  return { redraw, renew, looked };
 }

@@ -37,7 +37,7 @@ export function mountSee(root, app) {
       return words;
     },
   });
-  const explain = mountExplain(onExplain, app, marks);
+  const explain = mountExplain(onExplain, app, marks, photos);
   marks.changed(() => { photos.redraw(); explain.soon(); });
   const renew = () => {
     const has = Boolean(app.data()?.seen);
@@ -60,11 +60,11 @@ function predicted(data, part) {
     .map((b) => ({ z: b[PLACE][2] - tops[0] / 2, angle: Math.atan2(b[PLACE][1] - middle[1], b[PLACE][0] - middle[0]) * 180 / Math.PI }));
 }
 
-function mountExplain(root, app, marks) {
+function mountExplain(root, app, marks, photos) {
   // `value`: the command's own; empty ones are left to the program.
   const number = (id, value, min, max, step) => el('input', { type: 'number', id, value, min, max, step, on: { change: soon } });
   const angleErr = number('see-angle-err', '3', 1, 90, 0.5), zErr = number('see-z-err', '', 0, 20, 0.05);
-  const window = [['from, degrees', -360, 720], ['to, degrees', -360, 720], ['from height, mm', 0, 10000], ['to height, mm', 0, 10000]]
+  const window = [['from, degrees', -360, 720], ['counter-clockwise to, degrees', -360, 720], ['from height, mm', 0, 10000], ['to height, mm', 0, 10000]]
     .map(([words, min, max], k) => [words, number('see-window-' + k, '', min, max, 'any')]);
   const told = el('p', { role: 'status', id: 'see-told' }), text = printed('see-text', { hidden: true });
   const picture = el('img', { id: 'see-picture', class: 'picture', hidden: true, alt: 'The bumps on the unrolled wall, over those predicted, and what they agree with' });
@@ -73,11 +73,19 @@ function mountExplain(root, app, marks) {
     el('h3', { text: 'What they agree with' }),
     el('p', { class: 'note', text: 'How exactly can you tell places? From a photograph that fits: heights to a layer or so, angles to 2 or 3 degrees. Left empty, the height’s error is 0.3 mm, or nothing for counted layers.' }),
     el('div', { class: 'controls' }, labelled('Error of angles, degrees', angleErr), labelled('Error of heights, mm', zErr)),
-    el('fieldset', { class: 'controls' }, el('legend', { text: 'Where you looked, counter-clockwise (all four or none)' }), ...window.map(([words, input]) => labelled(words, input))),
+    el('fieldset', { class: 'controls' }, el('legend', { text: 'Where you looked (all four or none)' }), ...window.map(([words, input]) => labelled(words, input)),
+      button('As the photographs show', looked, { id: 'see-looked' })),
     el('div', { class: 'controls' }, now), told, text, picture);
   let timer = 0, running = null;
 
   const count = () => marks.marks().length;
+  function looked() {
+    const all = photos.looked();
+    if (!all) { told.textContent = 'No photograph is laid on the part, or those that are leave gaps: give the window by hand.'; return; }
+    window.forEach(([, input], k) => { input.value = all[k]; });
+    soon();
+  }
+
   function show(answer) {
     text.hidden = !answer;
     text.textContent = answer?.text ?? '';

@@ -83,3 +83,34 @@ export function lines(v, every) {
   }
   return { rings, upright };
 }
+
+// What is left out at either edge of what faces the viewer, degrees: bumps are not told there.
+const EDGE_DEG = 12;
+
+// The arc of the wall, degrees [from, to] counter-clockwise, that faces the viewer at nearly all heights; null: none.
+export function arc(v) {
+  const { rays, rows } = v.shape, seen = [];
+  for (let b = 0; b < rays; b++) {
+    let n = 0;
+    for (let l = 0; l < rows - 1; l++) if (facing(v, l, b) > 0) n++;
+    seen.push(n >= 0.9 * (rows - 1));
+  }
+  // From the ray that faces the viewer most, to either side; narrow gaps, as in flutes, don't end it.
+  const at = Math.round(((v.cam.yaw / (2 * Math.PI)) * rays) % rays) + rays, gap = rays / 36, ends = [0, 0];
+  for (const [k, by] of [[0, -1], [1, 1]]) {
+    let last = 0;
+    for (let d = 0; d < rays / 2 && d - last <= gap; d++) if (seen[(at + by * d) % rays]) last = d;
+    ends[k] = (last * 360) / rays - EDGE_DEG;
+  }
+  const middle = ((at % rays) * 360) / rays;
+  return ends[0] + ends[1] > 0 ? [middle - ends[0], middle + ends[1]] : null;
+}
+
+// Arcs as one, [from, to] in whole degrees; null where there is none, or more than one gap between them.
+export function joined(arcs) {
+  const covered = Array.from({ length: 360 }, (_, deg) => arcs.some(([from, to]) => (((deg + 0.5 - from) % 360) + 360) % 360 <= to - from));
+  const starts = [...covered.keys()].filter((deg) => covered[deg] && !covered[(deg + 359) % 360]);
+  if (covered.every(Boolean)) return [0, 360];
+  if (starts.length !== 1) return null;
+  return [starts[0], starts[0] + covered.filter(Boolean).length];
+}

@@ -4,7 +4,7 @@ import { CAUSE, STALL, KIND, LOST, LEFT_BY, HEIGHT, whereIs } from './data.js';
 
 // `fetchStrip(stall)`: gives the strip of a stall that the data have none of, as SVG; absent where nobody can.
 export function mountStrip(root, select, fetchStrip) {
-  const where = make('p', { class: 'where', role: 'status' }), paper = make('div', { class: 'paper strip', tabindex: 0, role: 'group', 'aria-label': 'The time around it' });
+  const where = make('p', { class: 'where', role: 'status' }), paper = make('div', { class: 'paper strip', role: 'group', tabindex: 0, 'aria-label': 'The time around it' });
   root.append(where, paper);
   let data = null;
 

@@ -20,6 +20,8 @@ pub enum Purpose {
     Bands = 5,
     /// Simulated prints, to tell how likely each explanation was to be recognised.
     Power = 6,
+    /// By how much the clock of another run is off.
+    OtherLuck = 7,
 }
 
 /// The finaliser of SplitMix64 (Steele, Lea & Flood, "Fast splittable pseudorandom number

@@ -53,3 +53,10 @@ pub fn wrapped_normal(turns: f64, sd_turns: f64) -> f64 {
     };
     (-6..=6).map(one).sum::<f64>() / (sd_turns * TAU.sqrt())
 }
+
+/// Two independent standard normal numbers from two uniform ones (Box & Muller 1958, from memory).
+pub fn normal_pair(a: f64, b: f64) -> [f64; 2] {
+    let radius = (-2.0 * (1.0 - a).ln()).sqrt();
+    let (sin, cos) = (std::f64::consts::TAU * b).sin_cos();
+    [radius * cos, radius * sin]
+}

@@ -6,6 +6,14 @@ use super::moves::{Move, Outline};
 
 /// Side of the squares in which places are gathered, mm: places in neighbouring squares touch.
 const SQUARE_MM: f64 = 1.5;
+/// Squares that are kept, some 1.1 m² of them; with more their sides are doubled.
+const SQUARES_MAX: usize = 1 << 19;
+/// Pieces that long moves may be cut into, all together; with more the sides are doubled: some ten seconds of work.
+const PIECES_MAX: u64 = 1 << 28;
+/// Of each move so many pieces do not count.
+const PIECES_FREE: u32 = 128;
+/// Piles that are told apart; with more the sides are doubled.
+const PILES_MAX: usize = 1000;
 /// What is lower than this share of the tallest part is no part: a primer line, a skirt.
 const LOW_SHARE: f64 = 0.1;
 
@@ -21,6 +29,10 @@ struct Pile {
 pub struct Survey {
     squares: BTreeMap<(i32, i32), Pile>,
     whole: Option<Outline>,
+    /// How often the sides of the squares were doubled.
+    doubled: i32,
+    /// Pieces that long moves were cut into since then.
+    pieces: u64,
 }
 
 /// What a plate holds.
@@ -34,6 +46,9 @@ pub struct Plate {
     pub whole: Outline,
     /// Whether something low stands apart from the parts.
     pub low_ones: bool,
+    /// What stands closer together than this counts as one part, where that is more than usual, mm: the plate was
+    /// too large, or had too many pieces, to be looked at more closely.
+    pub coarse_mm: Option<f64>,
 }
 
 impl Plate {
@@ -51,11 +66,12 @@ impl Survey {
         if !step.extrudes() {
             return;
         }
-        let pieces = (step.plane_mm() / (SQUARE_MM / 2.0)).ceil().clamp(1.0, 1e5) as u32;
+        let side_mm = self.side_mm();
+        let pieces = (step.plane_mm() / (side_mm / 2.0)).ceil().clamp(1.0, 1e5) as u32;
         for piece in 0..=pieces {
             let f = f64::from(piece) / f64::from(pieces);
             let at = [0, 1, 2].map(|k| step.from_mm[k] + f * (step.to_mm[k] - step.from_mm[k]));
-            let square = [0, 1].map(|k| (at[k] / SQUARE_MM).floor() as i32);
+            let square = [0, 1].map(|k| (at[k] / side_mm).floor() as i32);
             let own = Outline::of(at);
             let pile = self.squares.entry((square[0], square[1])).or_insert(Pile {
                 outline: own,
@@ -66,11 +82,35 @@ impl Survey {
         }
         let ends = Outline::of(step.from_mm).with(&Outline::of(step.to_mm));
         self.whole = Some(self.whole.map_or(ends, |w| w.with(&ends)));
+        self.pieces += u64::from(pieces.saturating_sub(PIECES_FREE));
+        if self.squares.len() > SQUARES_MAX || self.pieces > PIECES_MAX {
+            self.coarsen();
+        }
+    }
+
+    fn side_mm(&self) -> f64 {
+        SQUARE_MM * 2f64.powi(self.doubled)
+    }
+
+    /// Doubles the sides of the squares: four become one.
+    #[cold]
+    fn coarsen(&mut self) {
+        self.doubled += 1;
+        self.pieces = 0;
+        for ((x, y), pile) in std::mem::take(&mut self.squares) {
+            let square = (x.div_euclid(2), y.div_euclid(2));
+            let joined = self.squares.get(&square).map_or(pile, |p| p.joined(pile));
+            self.squares.insert(square, joined);
+        }
     }
 
     /// The plate; `None` where nothing is printed.
-    pub fn plate(&self) -> Option<Plate> {
-        let touching = self.touching();
+    pub fn plate(mut self) -> Option<Plate> {
+        let mut touching = self.touching();
+        while touching.len() > PILES_MAX {
+            self.coarsen();
+            touching = self.touching();
+        }
         let tallest = touching.iter().map(|p| p.top_mm).fold(0.0, f64::max);
         let is_part = |p: &&Pile| p.top_mm >= LOW_SHARE * tallest;
         // A ring within a ring, or a part whose halves don't touch, is one part.
@@ -90,6 +130,7 @@ impl Survey {
             tops_mm: parts.iter().map(|p| p.top_mm).collect(),
             parts: parts.iter().map(|p| p.outline).collect(),
             whole: self.whole?,
+            coarse_mm: (self.doubled > 0).then(|| self.side_mm()),
         })
     }
 
@@ -153,7 +194,30 @@ mod tests {
         let middles: Vec<[f64; 2]> = plate.parts.iter().map(Outline::middle_mm).collect();
         assert_eq!(middles, [[14.0, 4.5], [54.0, 4.5]]);
         assert_eq!(plate.tops_mm, [20.0, 20.0]);
-        assert!(plate.low_ones);
+        assert!(plate.low_ones && plate.coarse_mm.is_none());
         assert_eq!(plate.whole.low_mm, [0.0, -20.0]);
+    }
+
+    /// Lines of kilometres, or crumbs all over: larger squares, few of them.
+    #[test]
+    fn a_plate_of_any_size_is_surveyed_in_bounded_memory() {
+        let far = |k: u32| f64::from(k * 7919 % 2001) * 1e3 - 1e6;
+        let mut survey = Survey::default();
+        for k in 0..3000 {
+            survey.push(&line(
+                [far(k), far(k + 7), 0.2],
+                [far(k + 1), far(k + 8), 0.2],
+            ));
+            assert!(survey.squares.len() <= SQUARES_MAX);
+        }
+        let plate = survey.plate().unwrap();
+        assert!(plate.coarse_mm.is_some_and(|mm| mm > 100.0) && plate.parts.len() == 1);
+        let mut survey = Survey::default();
+        for k in 0..90_000 {
+            let at = [f64::from(k % 300) * 5.0, f64::from(k / 300) * 5.0, 0.2];
+            survey.push(&line(at, [at[0] + 1.0, at[1], 0.2]));
+        }
+        let plate = survey.plate().unwrap();
+        assert!(plate.coarse_mm.is_some() && plate.parts.len() <= PILES_MAX);
     }
 }

@@ -1,5 +1,7 @@
 //! How likely each explanation was to be recognised if it were true, on this very wall and window, with as many
-//! bumps: a quick simulation.
+//! bumps: a quick simulation. Marks are made as a maker makes them: of what is there some are missed, what is noted
+//! has its errors, and some bumps lie elsewhere. What predicted stalls leave is taken from other runs of the job
+//! ([`super::luck`]), and set against the one map that the test has.
 
 use crate::study::parallel;
 
@@ -8,6 +10,7 @@ use super::clock::Clock;
 use super::decide::Name;
 use super::draws::{Draws, Purpose};
 use super::mixture;
+use super::numbers::normal_pair;
 use super::regular::{Axis, Regular};
 use super::strewn::Strewn;
 use super::view::{Bump, View};
@@ -19,10 +22,12 @@ const PRINTS: usize = 200;
 const CLOCK_PRINTS: usize = 60;
 /// The share of bumps that lie where they lie for another reason.
 const EXTRAS: f64 = 0.2;
+/// The share of what is there that is missed.
+const MISSES: f64 = 0.3;
 /// Width of the stripes of a regular step, turns.
 const STRIPES_TURNS: f64 = 0.08;
-/// Frequencies to either side of the true one at which a clock is listened for, 160 an octave.
-const BESIDE: i32 = 2;
+/// Frequencies to either side of the true one at which a clock is listened for, 160 an octave: as far as it may be off.
+const BESIDE: i32 = 6;
 /// Draws between the simulated prints of one explanation and the next.
 const APART: usize = 10_000;
 
@@ -40,6 +45,10 @@ pub struct Truths<'a> {
     pub regulars: &'a [(Name, Regular<'a>); 2],
     /// The clock's period, s.
     pub period_s: f64,
+    /// The window's cells that have visible bumps in other runs of the job, by run; none where there were no runs.
+    pub other_runs: Vec<Vec<usize>>,
+    /// Whether that clock is what leaves them.
+    pub period_is_theirs: bool,
     /// The seed.
     pub seed: u64,
     /// Threads that may be used.
@@ -54,6 +63,7 @@ pub fn powers(truths: &Truths, nulls: &[(Name, Vec<f64>)], level: f64) -> Vec<(N
         let passed = match name {
             Name::Clock => truths.clock(least)?,
             Name::Xy | Name::Height => truths.regular(*name, least),
+            Name::Stalls => truths.stalls(least)?,
             _ => truths.place(*name, least),
         };
         Some((*name, passed))
@@ -100,6 +110,21 @@ impl Truths<'_> {
         (0..PRINTS).filter(passes).count() as f64 / PRINTS as f64
     }
 
+    /// The stalls of another run; `None` where there was none.
+    fn stalls(&self, least: f64) -> Option<f64> {
+        let (_, ratios) = self.maps.iter().find(|m| m.0 == Name::Stalls)?;
+        if self.other_runs.is_empty() {
+            return None;
+        }
+        let passes = |number: &usize| {
+            let left = &self.other_runs[number % self.other_runs.len()];
+            let bumps = self.noted(left.clone(), Name::Stalls as usize * APART + number);
+            let drawn: Vec<f64> = bumps.iter().map(|b| ratios[b.cell()]).collect();
+            mixture::fit(&drawn).loglik > least + 1e-9
+        };
+        Some((0..PRINTS).filter(passes).count() as f64 / PRINTS as f64)
+    }
+
     fn regular(&self, name: Name, least: f64) -> f64 {
         let Some((_, regular)) = self.regulars.iter().find(|r| r.0 == name) else {
             return 0.0;
@@ -130,6 +155,7 @@ impl Truths<'_> {
             }
             density.iter_mut().for_each(|d| *d /= sum);
             let cells = self.mixed(print, &Strewn::of(self.view, density));
+            let cells = self.misread(print, &cells);
             let found = regular.strongest(&cells);
             found.is_some_and(|s| s.statistic > least + 1e-9)
         };
@@ -137,24 +163,29 @@ impl Truths<'_> {
         passed.iter().filter(|p| **p).count() as f64 / CLOCK_PRINTS as f64
     }
 
-    /// A clock that leaves a bump at each of its beats.
+    /// A clock that leaves a bump at each of its beats, or, where it is the board's own, what it leaves in other runs.
     fn clock(&self, least: f64) -> Option<f64> {
         let beats = Beats::new(self.view, self.period_s)?;
+        let own = self.period_is_theirs && !self.other_runs.is_empty();
+        let near: Vec<f64> = (-BESIDE..=BESIDE)
+            .map(|k| 2f64.powf(f64::from(k) / 160.0) / self.period_s)
+            .collect();
         let passes = |number: usize| {
             let print = Name::Clock as usize * APART + number;
-            let bumps = self.beaten(&beats, print);
-            let near: Vec<f64> = (-BESIDE..=BESIDE)
-                .map(|k| 2f64.powf(f64::from(k) / 160.0) / self.period_s)
-                .collect();
-            let heard = Clock::new(self.view, self.blur, &bumps).best_of(&near);
-            heard > least + 1e-9
+            let left = if own {
+                self.other_runs[number % self.other_runs.len()].clone()
+            } else {
+                beats.cells(self.numbers().uniform(print, 0))
+            };
+            let bumps = self.noted(left, print);
+            Clock::new(self.view, self.blur, &bumps).best_of(&near) > least + 1e-9
         };
         let passed = parallel::map(CLOCK_PRINTS, self.threads, &|_| {}, &passes);
         Some(passed.iter().filter(|p| **p).count() as f64 / CLOCK_PRINTS as f64)
     }
 
-    /// Bumps of a simulated print.
-    fn beaten(&self, beats: &Beats, print: usize) -> Vec<Bump> {
+    /// As many bumps as were seen: some of those in the cells `left`, noted with errors, the others strewn.
+    fn noted(&self, mut left: Vec<usize>, print: usize) -> Vec<Bump> {
         let numbers = self.numbers();
         let n = self.view.bumps.len();
         let mut next = 0;
@@ -162,22 +193,37 @@ impl Truths<'_> {
             next += 1;
             numbers.uniform(print, next)
         };
-        let mut on_beat = beats.cells(uniform());
-        let true_ones = ((1.0 - EXTRAS) * n as f64).round() as usize;
+        let wanted = ((1.0 - EXTRAS) * n as f64).round();
+        let found = wanted.min(((1.0 - MISSES) * left.len() as f64).round()) as usize;
         let mut bumps = Vec::with_capacity(n);
-        while bumps.len() < true_ones && !on_beat.is_empty() {
-            let cell = on_beat.swap_remove((uniform() * on_beat.len() as f64) as usize);
-            let [right, up] = normal_pair(uniform(), uniform());
-            let angle_deg = (cell % AROUND) as f64 + 0.5 + right * self.view.errors.angle_deg;
-            let z_mm = self.view.wall.middle_mm[cell / AROUND] + up * self.view.errors.z_mm;
-            bumps.extend(self.bump(angle_deg.rem_euclid(360.0), z_mm));
+        for _ in 0..found {
+            let cell = left.swap_remove((uniform() * left.len() as f64) as usize);
+            bumps.extend(self.read_as(cell, normal_pair(uniform(), uniform())));
         }
         while bumps.len() < n {
             let cell = self.strewn.cell(uniform());
-            let angle_deg = (cell % AROUND) as f64 + 0.5;
-            bumps.extend(self.bump(angle_deg, self.view.wall.middle_mm[cell / AROUND]));
+            bumps.extend(self.read_as(cell, [0.0, 0.0]));
         }
         bumps
+    }
+
+    /// Where these bumps are noted, with errors.
+    fn misread(&self, print: usize, cells: &[usize]) -> Vec<usize> {
+        let numbers = self.numbers();
+        let from = 2 * cells.len() + 2;
+        let one = |(i, cell): (usize, &usize)| {
+            let [a, b] = [0, 1].map(|k| numbers.uniform(print, from + 2 * i + k));
+            let bump = self.read_as(*cell, normal_pair(a, b));
+            bump.map_or(*cell, |b| b.cell())
+        };
+        cells.iter().enumerate().map(one).collect()
+    }
+
+    /// A bump in this cell, noted with these errors to the side and up, in standard deviations.
+    fn read_as(&self, cell: usize, [right, up]: [f64; 2]) -> Option<Bump> {
+        let angle_deg = (cell % AROUND) as f64 + 0.5 + right * self.view.errors.angle_deg;
+        let z_mm = self.view.wall.middle_mm[cell / AROUND] + up * self.view.errors.z_mm;
+        self.bump(angle_deg.rem_euclid(360.0), z_mm)
     }
 
     fn bump(&self, angle_deg: f64, z_mm: f64) -> Option<Bump> {
@@ -190,13 +236,6 @@ impl Truths<'_> {
             degree,
         })
     }
-}
-
-/// Two independent standard normal numbers from two uniform ones (Box & Muller 1958, from memory).
-fn normal_pair(a: f64, b: f64) -> [f64; 2] {
-    let radius = (-2.0 * (1.0 - a).ln()).sqrt();
-    let (sin, cos) = (std::f64::consts::TAU * b).sin_cos();
-    [radius * cos, radius * sin]
 }
 
 /// The window's cells in the order of time.

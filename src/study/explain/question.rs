@@ -8,6 +8,7 @@ use super::decide::{Contender, Name, State, decide};
 use super::draws::p_value;
 use super::huddle::{Huddle, huddle};
 use super::keeping::{self, Kept, LayerStep, Rhythm};
+use super::luck::cells_at;
 use super::mixture::{self, Fit};
 use super::places::{self, Predicted};
 use super::power::{self, Truths};
@@ -38,10 +39,28 @@ pub struct Question<'a> {
     pub seed: u64,
     /// Draws for each p-value.
     pub draws: usize,
-    /// Period of a clock whose power is worked out, s; `None`: no power at all.
-    pub power_period_s: Option<f64>,
+    /// What is simulated to tell how likely each explanation was to be recognised; `None`: nothing.
+    pub power: Option<Simulated<'a>>,
     /// Threads that may be used.
     pub threads: usize,
+}
+
+/// What prints are simulated from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Simulated<'a> {
+    /// Period of a clock, s.
+    pub period_s: f64,
+    /// Whether it is the board's, which leaves the bumps of the other runs.
+    pub period_is_boards: bool,
+    /// Where along the filament other runs of the job leave visible bumps, mm, by run; none where there were none.
+    pub other_runs: &'a [Vec<f64>],
+}
+
+impl Simulated<'_> {
+    /// The window's cells that have visible bumps in other runs, by run.
+    fn cells(&self, view: &View) -> Vec<Vec<usize>> {
+        self.other_runs.iter().map(|r| cells_at(view, r)).collect()
+    }
 }
 
 /// What was found about one explanation.
@@ -64,7 +83,8 @@ pub struct Finding {
     pub loglik: Option<f64>,
     /// What became of it.
     pub state: State,
-    /// How likely it was to pass its test if it were true.
+    /// How likely it was to pass its test if it were true; `None` where that was not worked out, or where it puts no
+    /// bump into the window.
     pub power: Option<f64>,
     /// Each bump's density under it over that if strewn evenly; empty where not worked out.
     pub ratios: Vec<f64>,
@@ -148,7 +168,7 @@ pub fn explain(question: &Question) -> Result<Explanation, Refusal> {
     let heights: Vec<f64> = view.bumps.iter().map(|b| b.z_mm).collect();
     let huddle = huddle(&angles, &heights, question.seed);
     let draws = strewn.draws(&view, &huddle.groups, question.seed, question.draws);
-    let maps = maps(&view, &blur, &strewn, question.predicted);
+    let Maps { maps, elsewhere } = maps(&view, &blur, &strewn, question.predicted);
     let mut tested: Vec<Tested> = Vec::new();
     for (name, map) in &maps {
         tested.push(test_place(*name, map, &view, &draws));
@@ -188,19 +208,25 @@ pub fn explain(question: &Question) -> Result<Explanation, Refusal> {
         question.predicted,
         &regulars,
     );
-    if let Some(period_s) = question.power_period_s {
+    if let Some(power) = question.power {
         let truths = Truths {
             view: &view,
             blur: &blur,
             strewn: &strewn,
             maps: &maps,
             regulars: &regulars,
-            period_s,
+            period_s: power.period_s,
+            other_runs: power.cells(&view),
+            period_is_theirs: power.period_is_boards,
             seed: question.seed,
             threads: question.threads,
         };
         let nulls: Vec<(Name, Vec<f64>)> = tested.into_iter().map(|t| (t.name, t.draws)).collect();
-        for (name, power) in power::powers(&truths, &nulls, LEVEL) {
+        let there = |found: &(Name, f64)| !elsewhere.contains(&found.0);
+        for (name, power) in power::powers(&truths, &nulls, LEVEL)
+            .into_iter()
+            .filter(there)
+        {
             answer.findings[name as usize].power = Some(power);
         }
     }
@@ -241,28 +267,36 @@ fn shown(
 }
 
 /// The ratios of all places that could be tested, by cell.
-fn maps(
-    view: &View,
-    blur: &Blur,
-    strewn: &Strewn,
-    predicted: &[Predicted],
-) -> Vec<(Name, Vec<f64>)> {
+struct Maps {
+    maps: Vec<(Name, Vec<f64>)>,
+    /// Those that lie outside the window, of which only the blur reaches into it.
+    elsewhere: Vec<Name>,
+}
+
+fn maps(view: &View, blur: &Blur, strewn: &Strewn, predicted: &[Predicted]) -> Maps {
     let all = [
         (Name::Stalls, Some(places::stalls(view, predicted))),
         (Name::Seam, Some(places::seam(view))),
         (Name::Corners, places::corners(view)),
         (Name::ShortMoves, places::short_moves(view)),
     ];
-    all.into_iter()
+    let mut elsewhere = Vec::new();
+    let maps = all
+        .into_iter()
         .filter_map(|(name, map)| {
-            let mut noted = blur.noted(&map?, view)?;
+            let map = map?;
+            if view.cells.iter().all(|c| map[*c] <= 0.0) {
+                elsewhere.push(name);
+            }
+            let mut noted = blur.noted(&map, view)?;
             for &cell in &view.cells {
                 let even = strewn.density[cell];
                 noted[cell] = if even > 0.0 { noted[cell] / even } else { 0.0 };
             }
             Some((name, noted))
         })
-        .collect()
+        .collect();
+    Maps { maps, elsewhere }
 }
 
 fn test_place(name: Name, map: &[f64], view: &View, draws: &[Vec<usize>]) -> Tested {
@@ -349,7 +383,7 @@ fn answer(
         rhythm: None,
         shown: None,
         same_each_layer: Vec::new(),
-        power_period_s: question.power_period_s,
+        power_period_s: question.power.map(|p| p.period_s),
     }
 }
 

@@ -29,6 +29,8 @@ pub struct Shown {
     pub bumps: Vec<usize>,
     /// How many chance would put in each.
     pub by_chance: Vec<f64>,
+    /// For a place: the cells of the window that it takes up.
+    pub places: Vec<usize>,
 }
 
 impl Shown {
@@ -39,6 +41,7 @@ impl Shown {
             to,
             bumps: vec![0; bins],
             by_chance: vec![0.0; bins],
+            places: Vec::new(),
         }
     }
 
@@ -96,6 +99,8 @@ impl Shown {
             }
         }
         shown.count(view, strewn, |cell| away[cell]);
+        let cells = view.cells.iter().filter(|c| map[**c] > 0.0);
+        shown.places = cells.copied().collect();
         shown
     }
 

@@ -6,6 +6,8 @@ use super::track::{Crossing, Track};
 
 /// Cells around the part.
 pub const AROUND: usize = 360;
+/// Layers of wall that are kept of all parts together, at 40 kB each.
+pub const LAYERS_MAX: usize = 12_000;
 /// Neighbours farther apart than this are not next to each other on the wall, mm.
 const APART_MM: f64 = 5.0;
 

@@ -12,7 +12,7 @@ use super::pace::Service;
 use super::pass::Pass;
 use super::plan::{Class, Plan, Treat};
 use super::runs::{MendError, Open, Runs, Terms, runs, seeds};
-use super::search::{CORNER_SHARES, Search};
+use super::search::{EVERYWHERE_S, Search};
 
 /// What was chosen.
 #[derive(Clone, Debug)]
@@ -34,11 +34,16 @@ pub struct Choice {
 /// From this share of a line's time on bytes are among what starves the board.
 const BYTE_SHARE: f64 = 0.15;
 
-/// Finds out what is to be done to a job.
+/// Finds out what is to be done to a job. `progress` hears how many replays of how many are done.
 ///
 /// # Errors
 /// Where the job or the board cannot be used.
-pub fn choose(open: &Open, board: &Board, terms: &Terms) -> Result<Choice, MendError> {
+pub fn choose(
+    open: &Open,
+    board: &Board,
+    terms: &Terms,
+    progress: &(dyn Fn(u64, u64) + Sync),
+) -> Result<Choice, MendError> {
     let raw = || -> io::Result<Box<dyn Read>> { Ok(open()?) };
     let before = runs(&raw, board, &seeds(terms), terms)?;
     let mut lines: Vec<u64> = before.0.iter().flat_map(|h| h.lines.clone()).collect();
@@ -76,7 +81,7 @@ pub fn choose(open: &Open, board: &Board, terms: &Terms) -> Result<Choice, MendE
         .map(|(class, _)| *class)
         .collect();
     let everywhere = Treat {
-        merge: (terms.everywhere && allow.merge).then_some(CORNER_SHARES[0]),
+        merge: (terms.everywhere && allow.merge).then_some(EVERYWHERE_S),
         arcs: terms.everywhere && allow.arcs,
         ..Treat::NONE
     };
@@ -92,7 +97,7 @@ pub fn choose(open: &Open, board: &Board, terms: &Terms) -> Result<Choice, MendE
         mark,
         ..choice.plan.clone()
     };
-    let mut search = Search::new(open, board, terms, base, choice.survey.bytes);
+    let mut search = Search::new(open, board, terms, base, choice.survey.bytes, progress);
     let (plan, bumps) = search.best(strips)?;
     choice.tried = search.tried;
     if bumps < choice.before.mean_bumps() || everywhere != Treat::NONE {

@@ -4,12 +4,14 @@ use std::io::Read;
 
 use crate::board::types::Board;
 use crate::job::reader::JobReader;
-use crate::replay::source::Planned;
+use crate::replay::source::{Planned, Source};
+use crate::replay::store::StoredJob;
 use crate::replay::stream::{Done, ReplayError, Watcher, replay_source};
 use crate::study::bumps::Found;
 use crate::study::watch::Watch;
 use crate::surface::bump::Bump;
-use crate::surface::skin::{Surface, Wanted};
+use crate::surface::faces::{self, Faces};
+use crate::surface::skin::{Exposure, Surface, Wanted};
 
 /// Bumps that are held until it is known where they lie; where there are more, all that are held count as seen.
 const BUMPS_MAX: usize = 200_000;
@@ -31,8 +33,6 @@ pub struct Harm {
     pub lost_s: f64,
     /// The replay's duration, s.
     pub replay_s: f64,
-    /// Bytes read.
-    pub bytes: u64,
 }
 
 /// A watch that also adds up the time of each layer.
@@ -56,7 +56,104 @@ impl<W: Watcher> Watcher for Timed<W> {
     }
 }
 
-/// Replays a job and finds the bumps of at least `visible_mm` on surfaces that can be seen.
+/// A job in memory, and what its blocks face: to be replayed many times.
+pub struct Planted {
+    job: StoredJob,
+    faces: Faces,
+}
+
+impl Planted {
+    /// Reads all of a job.
+    ///
+    /// # Errors
+    /// Where it cannot be read.
+    pub fn new(input: impl Read, board: &Board) -> Result<Self, ReplayError> {
+        let mut source = Planned::new(JobReader::new(input), board);
+        let stored = faces::store(&mut source, &board.nozzle, &WANTED);
+        let (job, exposure) = stored.map_err(ReplayError::Job)?;
+        let faces = exposure.faces;
+        Ok(Planted { job, faces })
+    }
+
+    /// Replays it and finds the bumps of at least `visible_mm` on surfaces that can be seen.
+    ///
+    /// # Errors
+    /// Where the board makes no headway.
+    pub fn harm(&self, board: &Board, seed: u64, visible_mm: f64) -> Result<Harm, ReplayError> {
+        let mut bumps = Bumps::default();
+        let watch = Watch::new(&board.nozzle, |found: &Found| bumps.take(found, visible_mm));
+        let (mut harm, _) = replayed(self.job.read(), board, seed, watch)?;
+        bumps.put(&mut harm, |block| self.faces.of(block));
+        Ok(harm)
+    }
+}
+
+/// Of the surface, only what each block faces.
+const WANTED: Wanted = Wanted {
+    walls: false,
+    whole: false,
+    aside: false,
+};
+
+/// Visible bumps, held until it is known where they lie.
+#[derive(Default)]
+struct Bumps {
+    held: Vec<Bump>,
+    more: bool,
+}
+
+impl Bumps {
+    fn take(&mut self, found: &Found, visible_mm: f64) {
+        if let Found::Bump(bump) = found
+            && bump.height_mm >= visible_mm
+        {
+            if self.held.len() < BUMPS_MAX {
+                self.held.push(*bump);
+            } else {
+                self.more = true;
+            }
+        }
+    }
+
+    /// Counts those that can be seen.
+    fn put(&self, harm: &mut Harm, facing: impl Fn(u64) -> Option<Surface>) {
+        for bump in &self.held {
+            let surface = facing(bump.block).filter(|_| !bump.travels);
+            if self.more || matches!(surface, Some(Surface::Outer | Surface::Hole)) {
+                harm.lines.push(bump.line);
+                harm.layers.push(bump.layer);
+                harm.largest_mm = harm.largest_mm.max(bump.height_mm);
+            }
+        }
+        harm.lines.sort_unstable();
+    }
+}
+
+/// Replays a source; all but the bumps is filled in.
+fn replayed<S: FnMut(&Found)>(
+    source: impl Source,
+    board: &Board,
+    seed: u64,
+    watch: Watch<S>,
+) -> Result<(Harm, Option<Exposure>), ReplayError> {
+    let mut timed = Timed {
+        watch,
+        layer_s: Vec::new(),
+    };
+    let done = replay_source(source, board, seed, &mut timed, 0)?;
+    let Timed { watch, layer_s } = timed;
+    let found = watch.found();
+    let harm = Harm {
+        stalls: found.seen.stalls(),
+        lost_s: done.lost_s,
+        replay_s: done.totals.replay_s,
+        layer_s,
+        ..Harm::default()
+    };
+    Ok((harm, found.exposure))
+}
+
+/// Reads and replays a job and finds the bumps of at least `visible_mm` on surfaces that can be seen.
 ///
 /// # Errors
 /// Where the job or the board cannot be used.
@@ -66,52 +163,13 @@ pub fn harm(
     seed: u64,
     visible_mm: f64,
 ) -> Result<Harm, ReplayError> {
-    let mut bumps: Vec<Bump> = Vec::new();
-    let wanted = Wanted {
-        walls: false,
-        whole: false,
-        aside: false,
-    };
-    let mut more = false;
-    let each = |found: &Found| {
-        if let Found::Bump(bump) = found
-            && bump.height_mm >= visible_mm
-        {
-            if bumps.len() < BUMPS_MAX {
-                bumps.push(*bump);
-            } else {
-                more = true;
-            }
-        }
-    };
-    let mut timed = Timed {
-        watch: Watch::new(&board.nozzle, each).with_surface(&board.nozzle, &wanted),
-        layer_s: Vec::new(),
-    };
+    let mut bumps = Bumps::default();
+    let watch = Watch::new(&board.nozzle, |found: &Found| bumps.take(found, visible_mm))
+        .with_surface(&board.nozzle, &WANTED);
     let source = Planned::new(JobReader::new(input), board);
-    let done = replay_source(source, board, seed, &mut timed, 0)?;
-    let Timed { watch, layer_s } = timed;
-    let found = watch.found();
-    let mut harm = Harm {
-        stalls: found.seen.stalls(),
-        lost_s: done.lost_s,
-        replay_s: done.totals.replay_s,
-        bytes: done.source.steps.byte_count(),
-        layer_s,
-        ..Harm::default()
-    };
-    for bump in bumps {
-        let surface = found
-            .exposure
-            .as_ref()
-            .and_then(|e| e.of(bump.block))
-            .filter(|_| !bump.travels);
-        if more || matches!(surface, Some(Surface::Outer | Surface::Hole)) {
-            harm.lines.push(bump.line);
-            harm.layers.push(bump.layer);
-            harm.largest_mm = harm.largest_mm.max(bump.height_mm);
-        }
-    }
-    harm.lines.sort_unstable();
+    let (mut harm, exposure) = replayed(source, board, seed, watch)?;
+    bumps.put(&mut harm, |block| {
+        exposure.as_ref().and_then(|e| e.of(block))
+    });
     Ok(harm)
 }

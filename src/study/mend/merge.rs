@@ -1,7 +1,7 @@
 //! Runs of short moves become fewer, longer ones that run between corners of the old path.
 
 use crate::job::state::{Circle, Move};
-use crate::motion::path::Path;
+use crate::motion::path::{Block, Path};
 
 use super::arcs;
 use super::space::{distance_mm, dot, length_mm, span, xyz};
@@ -18,6 +18,15 @@ const CORNER_COS: f64 = 0.94;
 /// Moves shorter than this many tolerances cannot be told apart.
 const CORNER_LEGS: f64 = 4.0;
 
+/// Of the moves that one may stand for, so many choices are looked at: the shortest ones, then some up to the longest.
+const OPTIONS_MAX: usize = 10;
+const NEAR_OPTIONS: usize = 5;
+/// How much dearer a block is that the board would stretch to next to no speed: a short block among long ones is
+/// where a board with a low queue slows down.
+const STRETCH_COST: f64 = 3.0;
+/// What a further chord of an arc costs, as a share of a block's price.
+const CHORD_COST: f64 = 0.9;
+
 /// A printed straight move that may become part of another.
 #[derive(Clone, Copy, Debug)]
 pub struct Chord {
@@ -27,6 +36,9 @@ pub struct Chord {
     pub joins: bool,
     /// The speed that the head should keep where it begins, mm/s.
     pub needed_mm_s: f64,
+    /// What a block that begins here is taken to cost, s: moves are joined where their new corners cost less than the
+    /// blocks that they save. 0: only where they cost nothing.
+    pub block_s: f64,
 }
 
 /// Moves `from..to` that become one.
@@ -40,15 +52,38 @@ pub struct Group {
     pub circle: Option<Circle>,
 }
 
+impl Group {
+    /// A move that stays alone.
+    pub fn alone(k: usize) -> Self {
+        Group {
+            from: k,
+            to: k + 1,
+            circle: None,
+        }
+    }
+}
+
 /// How moves are joined.
 #[derive(Clone, Copy, Debug)]
 pub struct Joining {
     /// How far the path may move, mm.
     pub within_mm: f64,
-    /// The share of the needed speed that a new corner must allow: 0 lets corners get as sharp as the tolerance allows.
-    pub corner_share: f64,
+    /// Whether straight moves may stand for several.
+    pub straights: bool,
+    /// Blocks of a shorter nominal duration are stretched by the board while its queue is low, s; 0: none.
+    pub stretch_s: f64,
     /// Whether arcs may be used, and the length of the chords that the board cuts them into, mm.
     pub arc_chord_mm: Option<f64>,
+}
+
+impl Joining {
+    /// The share of the needed speed that the board takes off a block that is planned when its queue is half low.
+    fn slowed(&self, block: &Block, needed_mm_s: f64) -> f64 {
+        let nominal_s = block.length_mm / block.speed_mm_s;
+        let stretched_s = nominal_s + 0.5 * (self.stretch_s - nominal_s).max(0.0);
+        let left_mm_s = block.length_mm / stretched_s;
+        (1.0 - left_mm_s / needed_mm_s.min(block.speed_mm_s)).max(0.0)
+    }
 }
 
 /// How far the path moves where one straight move stands for these, mm; `None` beyond `within_mm`, or where one of them runs back.
@@ -126,41 +161,124 @@ fn turns(before: &Move, after: &Move, within_mm: f64) -> bool {
     dot(span(before), span(after)) < CORNER_COS * a * b && a > legs_mm && b > legs_mm
 }
 
-/// The speed that the corner rule allows at the start of a move behind what `path` has seen, mm/s.
-fn corner_mm_s(path: &mut Path, m: &Move) -> f64 {
-    path.blocks(m)
-        .next()
-        .map_or(0.0, |(block, _)| block.corner_mm_s.min(block.speed_mm_s))
+/// What a group costs that ends at some move, and how it came about.
+#[derive(Clone, Debug)]
+struct Leg {
+    group: Group,
+    /// Time that corners lose and blocks cost up to its end, s.
+    cost_s: f64,
+    /// The leg before it, among those that end where it begins.
+    before: usize,
+    /// The path behind it.
+    behind: Path,
+    length_mm: f64,
 }
 
-/// Cuts moves into groups, greedily: each as long as it can be. `path` has seen the move before them.
-pub fn groups(chords: &[Chord], path: &mut Path, how: &Joining) -> Vec<Group> {
+/// Cuts moves into groups: the cheapest way through the graph of all moves that may stand for several (Imai and Iri,
+/// 1988, with costs). A way costs their `block_s` for each block and the time that its corners lose. `path` has seen
+/// the move before them.
+pub fn groups(chords: &[Chord], path: &Path, how: &Joining) -> Vec<Group> {
     let moves: Vec<Move> = chords.iter().map(|c| c.mv).collect();
-    let mut groups = Vec::new();
-    let mut at = 0;
-    while at < chords.len() {
-        let group = longest(chords, &moves, at, path, how);
-        let m = joined(&moves[at..group.to], group.circle);
-        path.blocks(&m).for_each(drop);
-        groups.push(group);
-        at = group.to;
+    let mut ends: Vec<Vec<Leg>> = vec![Vec::new(); chords.len() + 1];
+    for from in 0..chords.len() {
+        if from > 0 && ends[from].is_empty() {
+            continue;
+        }
+        for group in options(chords, &moves, from, how) {
+            let mv = joined(&moves[from..group.to], group.circle);
+            let leg = best_leg(&ends[from], group, &mv, path, &chords[from], how);
+            ends[group.to].push(leg);
+        }
     }
+    let cheapest = |legs: &[Leg]| {
+        let all = legs.iter().enumerate();
+        all.min_by(|a, b| a.1.cost_s.total_cmp(&b.1.cost_s))
+            .map(|(k, _)| k)
+    };
+    let mut groups = Vec::new();
+    let (mut at, mut which) = (chords.len(), cheapest(&ends[chords.len()]));
+    while let Some(k) = which.filter(|_| at > 0) {
+        let leg = &ends[at][k];
+        groups.push(leg.group);
+        (at, which) = (leg.group.from, Some(leg.before));
+    }
+    groups.reverse();
     groups
 }
 
-/// The longest group that begins at `at`.
-fn longest(chords: &[Chord], moves: &[Move], at: usize, path: &Path, how: &Joining) -> Group {
-    let mut best = Group {
-        from: at,
-        to: at + 1,
-        circle: None,
-    };
+/// The cheapest way that ends with this group.
+fn best_leg(
+    before: &[Leg],
+    group: Group,
+    mv: &Move,
+    path: &Path,
+    first: &Chord,
+    how: &Joining,
+) -> Leg {
+    let length_mm = length_mm(mv);
+    let mut best: Option<Leg> = None;
+    let start = (0.0, path, length_mm, 0);
+    let ways = before.iter().enumerate();
+    let ways = ways.map(|(k, leg)| (leg.cost_s, &leg.behind, leg.length_mm, k));
+    for (so_far_s, path, other_mm, k) in ways.chain((group.from == 0).then_some(start)) {
+        if best.as_ref().is_some_and(|b| b.cost_s <= so_far_s) {
+            continue;
+        }
+        let mut behind = path.clone();
+        let mut blocks = behind.blocks(mv);
+        let mut cost_s = so_far_s;
+        if let Some((block, _)) = blocks.next() {
+            let allowed_mm_s = block.corner_mm_s.min(block.speed_mm_s);
+            let spacing_mm = 0.5 * (length_mm + other_mm);
+            let slowed = how.slowed(&block, first.needed_mm_s);
+            cost_s += first.block_s * (1.0 + STRETCH_COST * slowed * slowed);
+            if group.from > 0 {
+                cost_s += dip_s(
+                    first.needed_mm_s,
+                    allowed_mm_s,
+                    block.accel_mm_s2,
+                    spacing_mm,
+                );
+            }
+        }
+        // The chords of an arc need no lines of their own.
+        cost_s += CHORD_COST * first.block_s * blocks.count() as f64;
+        if best.as_ref().is_none_or(|b| cost_s < b.cost_s) {
+            best = Some(Leg {
+                group,
+                cost_s,
+                before: k,
+                behind,
+                length_mm,
+            });
+        }
+    }
+    best.expect("a group begins at the start, or where another ends")
+}
+
+/// Time lost where a corner allows less than the speed that is needed there, s: by a trapezoid from corner to
+/// corner, `spacing_mm` apart, in place of the needed speed all along.
+fn dip_s(needed_mm_s: f64, allowed_mm_s: f64, accel_mm_s2: f64, spacing_mm: f64) -> f64 {
+    if allowed_mm_s >= needed_mm_s * (1.0 - 1e-9) {
+        return 0.0;
+    }
+    let allowed_mm_s = allowed_mm_s.max(0.01 * needed_mm_s);
+    let peak_mm_s = (allowed_mm_s * allowed_mm_s + accel_mm_s2 * spacing_mm).sqrt();
+    if peak_mm_s >= needed_mm_s {
+        let less_mm_s = needed_mm_s - allowed_mm_s;
+        return less_mm_s * less_mm_s / (accel_mm_s2 * needed_mm_s);
+    }
+    2.0 * (peak_mm_s - allowed_mm_s) / accel_mm_s2 - spacing_mm / needed_mm_s
+}
+
+/// The groups that may begin at `at`: the move alone, then longer and longer ones; of many, only some.
+fn options(chords: &[Chord], moves: &[Move], at: usize, how: &Joining) -> Vec<Group> {
+    let mut all = vec![Group::alone(at)];
     let Some(mut flow) = Flow::ANY.with(&moves[at]) else {
-        return best;
+        return all;
     };
     let (mut is_straight, mut misfits) = (true, 0);
-    let last = chords.len().min(at + JOINED_MAX);
-    for to in at + 2..=last {
+    for to in at + 2..=chords.len().min(at + JOINED_MAX) {
         let new = &chords[to - 1];
         let alike = new.joins
             && new.mv.feed_mm_s == moves[at].feed_mm_s
@@ -186,28 +304,23 @@ fn longest(chords: &[Chord], moves: &[Move], at: usize, path: &Path, how: &Joini
                 None => continue,
             }
         };
-        let mut behind = path.clone();
-        let m = joined(&moves[at..to], circle);
-        let entry_mm_s = corner_mm_s(&mut behind.clone(), &m);
-        if entry_mm_s < how.corner_share * new_need(chords[at].needed_mm_s) {
-            break;
-        }
-        let leaves = to == chords.len() || {
-            behind.blocks(&m).for_each(drop);
-            corner_mm_s(&mut behind, &moves[to]) >= how.corner_share * chords[to].needed_mm_s
-        };
-        if leaves {
-            best = Group {
+        if circle.is_some() || how.straights {
+            all.push(Group {
                 from: at,
                 to,
                 circle,
-            };
+            });
         }
     }
-    best
-}
-
-/// A need that rounding does not miss.
-fn new_need(mm_s: f64) -> f64 {
-    mm_s * (1.0 - 1e-9)
+    if all.len() > OPTIONS_MAX {
+        let last = all.len() - 1;
+        let kept = (0..OPTIONS_MAX).map(|k| match k {
+            0..NEAR_OPTIONS => k,
+            _ => {
+                last - (last - NEAR_OPTIONS) * (OPTIONS_MAX - 1 - k) / (OPTIONS_MAX - NEAR_OPTIONS)
+            }
+        });
+        all = kept.map(|k| all[k]).collect();
+    }
+    all
 }

@@ -60,6 +60,9 @@ fn usual_s(span: &Span) -> f64 {
     }
 }
 
+/// Braking towards an empty queue shows more than a stretched move: holds count as longer by this share of them.
+const STOP_SHARE: f64 = 0.15;
+
 impl Service {
     /// The service that this board gives its planner queue.
     pub fn new(board: &Board) -> Self {
@@ -154,11 +157,12 @@ impl Service {
         self.depth
     }
 
-    /// For each block: whether it belongs to a stretch over which the queue may run dry, or low
-    /// enough for the board to stretch moves, for some phase of the saves.
-    pub fn at_risk(&self, blocks: &[Timed]) -> Vec<bool> {
+    /// For each block: whether it belongs to a stretch over which the queue may run so low, for some phase of the
+    /// saves, that the head falls below the share `dip` of its speed: because it must brake for the end of
+    /// what it knows, or because the board stretches moves. `bridge`: the share of the usual longest hold that counts.
+    pub fn at_risk(&self, blocks: &[Timed], bridge: f64, dip: f64) -> Vec<bool> {
         let load = self.load(blocks);
-        let hold_s = self.hold_s(load);
+        let hold_s = bridge * self.hold_s(load);
         let mut from_mm = Vec::with_capacity(blocks.len() + 1);
         let mut along_mm = 0.0;
         for block in blocks {
@@ -180,17 +184,18 @@ impl Service {
             } {
                 braking += 1;
             }
-            let needed_s = if braking + 1 < j || block.entry_mm_s > 0.0 {
-                blocks[braking].start_s
-            } else {
-                block.start_s
-            };
+            let late_s = planned_s + STOP_SHARE * hold_s;
+            let stops = dips(&blocks[..=j], &from_mm, braking, late_s, dip);
             while done < j && blocks[done].end_s <= planned_s {
                 done += 1;
             }
             let queued = j - done;
-            let stretched = queued < self.low_water && block.nominal_s < self.stretch_s;
-            if planned_s > needed_s - 1e-6 || stretched {
+            let short = self.low_water.saturating_sub(queued.max(1)) as f64;
+            let longer_s =
+                (self.stretch_s - block.nominal_s).max(0.0) * short / self.low_water.max(1) as f64;
+            let took_s = block.end_s - block.start_s;
+            let stretched = took_s < dip * (block.nominal_s + longer_s);
+            if stops || stretched {
                 risk[j - self.depth] += 1;
                 risk[j + 1] -= 1;
             }
@@ -211,6 +216,29 @@ impl Service {
         let most = blocks.iter().map(of).fold(0.0, f64::max);
         most.min(self.load_max)
     }
+}
+
+/// Whether the head falls below the share `dip` of its speed where the last of these blocks is planned at
+/// `planned_s` only: from `braking` on it brakes for the end of what it knows, until that block is there.
+fn dips(blocks: &[Timed], from_mm: &[f64], braking: usize, planned_s: f64, dip: f64) -> bool {
+    let last = blocks.len() - 1;
+    let mut at_s = blocks[braking].start_s;
+    let mut speed_mm_s = blocks[braking].entry_mm_s;
+    for k in braking..last {
+        if at_s >= planned_s {
+            return false;
+        }
+        let ideal_mm_s = blocks[k + 1].entry_mm_s;
+        let reach_mm2_s2 = 2.0 * blocks[k].accel_mm_s2 * (from_mm[last] - from_mm[k + 1]);
+        let exit_mm_s = ideal_mm_s.min(reach_mm2_s2.sqrt());
+        if exit_mm_s < dip * ideal_mm_s {
+            return true;
+        }
+        let ideal_s = blocks[k].end_s - blocks[k].start_s;
+        at_s += ideal_s.max(2.0 * blocks[k].length_mm / (speed_mm_s + exit_mm_s));
+        speed_mm_s = exit_mm_s;
+    }
+    at_s < planned_s && blocks[last].entry_mm_s > 0.0
 }
 
 /// How many blocks of `length_mm` must wait behind the one that is executed, so that a hold of `hold_s`

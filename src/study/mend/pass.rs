@@ -11,6 +11,7 @@ use crate::job::words::{Code, Words};
 use crate::motion::path::Path;
 
 use super::counts::Counts;
+use super::fit::{self, Fitted};
 use super::mark;
 use super::merge::Joining;
 use super::pace::Service;
@@ -62,7 +63,8 @@ impl<A: Read, B: Read> Pass<A, B> {
             service: Service::new(board),
             joining: Joining {
                 within_mm: plan.within_mm,
-                corner_share: 0.0,
+                straights: true,
+                stretch_s: board.queue.stretch_s,
                 arc_chord_mm: Some(board.motion.arc_chord_mm),
             },
             path: Path::new(board),
@@ -288,21 +290,22 @@ impl<A: Read, B: Read> Pass<A, B> {
             self.writer
                 .as_it_stands(&run, at..stretch.start, &mut self.counts);
             let joining = Joining {
-                corner_share: treat.merge.unwrap_or(0.0),
+                straights: treat.merge.is_some(),
                 arc_chord_mm: self
                     .joining
                     .arc_chord_mm
                     .filter(|_| treat.arcs && !self.modes.other_plane),
                 ..self.joining
             };
-            let groups = if treat.merge.is_some() || treat.arcs {
-                run.groups(stretch, &around, &treat, &joining)
-            } else {
-                Writer::each_alone(stretch)
-            };
+            let Fitted { groups, pace } =
+                fit::fitted(&run, stretch, &around, &treat, &joining, &self.service);
             for group in &groups {
+                let own = Treat {
+                    pace: pace[group.from - stretch.start],
+                    ..treat
+                };
                 self.writer
-                    .group(&run, group, &treat, self.modes, &mut self.counts);
+                    .group(&run, group, &own, self.modes, &mut self.counts);
             }
             at = stretch.end;
         }

@@ -61,17 +61,22 @@ impl Allow {
     }
 }
 
-/// What is done to the walls of one feed.
+/// What is done to walls of one kind.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Treat {
-    /// Moves are joined, as long as new corners allow this share of the speed that is needed there.
+    /// Moves are joined; a block is taken to cost this from the start, s: joints whose corners cost less than the
+    /// blocks that they save are made everywhere. 0: only where the queue needs them.
     pub merge: Option<f64>,
     /// Moves are joined to arcs too.
     pub arcs: bool,
     /// Comments and needless decimals go.
     pub strip: bool,
-    /// The feed is lowered to this share of itself; 1: it stays.
+    /// The feed is lowered to this share of itself from the start; 1: it stays.
     pub pace: f64,
+    /// The hold that the queue is to bridge, as a share of the longest usual one; 0: whatever it bridges is enough.
+    pub bridge: f64,
+    /// Whether the feed may be lowered further for that.
+    pub slows: bool,
 }
 
 impl Treat {
@@ -81,6 +86,8 @@ impl Treat {
         arcs: false,
         strip: false,
         pace: 1.0,
+        bridge: 0.0,
+        slows: false,
     };
 }
 

@@ -79,7 +79,6 @@ struct Significant<R> {
     steps: JobReader<R>,
     line: u64,
     moves: u64,
-    layers_mm: Vec<f64>,
 }
 
 impl<R: Read> Significant<R> {
@@ -88,21 +87,13 @@ impl<R: Read> Significant<R> {
             steps: JobReader::new(input),
             line: 0,
             moves: 0,
-            layers_mm: Vec::new(),
         }
     }
 
     fn next(&mut self) -> Result<Option<Step>, JobError> {
         while let Some(step) = self.steps.next_step()? {
             self.line = step.line;
-            if let Act::Move(m) = &step.act {
-                self.moves += 1;
-                let layer = step.layer as usize;
-                if self.layers_mm.len() <= layer {
-                    self.layers_mm.resize(layer + 1, 0.0);
-                }
-                self.layers_mm[layer] += m.e_mm;
-            }
+            self.moves += u64::from(matches!(step.act, Act::Move(_)));
             if step.act != Act::Nothing {
                 return Ok(Some(*step));
             }
@@ -120,6 +111,8 @@ pub fn sameness(old: impl Read, new: impl Read, board: &Board) -> Result<Samenes
     let mut found = Sameness::default();
     let mut path = Path::new(board);
     let mut covered: Vec<Move> = Vec::new();
+    // Both by the layers of the old job: fewer, longer moves of a spiral may count as other layers by themselves.
+    let mut layers_mm: Vec<f64> = Vec::new();
     while let Some(step) = new.next()? {
         let differs = |old_line, what| Differs::At {
             old_line,
@@ -134,11 +127,20 @@ pub fn sameness(old: impl Read, new: impl Read, board: &Board) -> Result<Samenes
         };
         covered.clear();
         loop {
-            let Some(Act::Move(o)) = old.next()?.map(|s| s.act) else {
+            let Some(Step {
+                act: Act::Move(o),
+                layer,
+                ..
+            }) = old.next()?
+            else {
                 return Err(differs(old.line, "a move ends elsewhere"));
             };
             covered.push(o);
+            let layer = layer as usize;
+            layers_mm.resize(layers_mm.len().max(layer + 1), 0.0);
+            layers_mm[layer] += o.e_mm;
             if same_place(&o, &n) {
+                layers_mm[layer] -= n.e_mm;
                 break;
             }
             if covered.len() > JOINED_MAX {
@@ -158,12 +160,7 @@ pub fn sameness(old: impl Read, new: impl Read, board: &Board) -> Result<Samenes
             what: "the mended job ends earlier",
         });
     }
-    let layers = old.layers_mm.len().max(new.layers_mm.len());
-    let of = |s: &[f64], k: usize| s.get(k).copied().unwrap_or(0.0);
-    for k in 0..layers {
-        let apart_mm = (of(&old.layers_mm, k) - of(&new.layers_mm, k)).abs();
-        found.filament_mm = found.filament_mm.max(apart_mm);
-    }
+    found.filament_mm = layers_mm.iter().map(|mm| mm.abs()).fold(0.0, f64::max);
     found.moves = [old.moves, new.moves];
     found.commands = [old.steps.command_count(), new.steps.command_count()];
     Ok(found)

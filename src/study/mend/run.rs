@@ -5,10 +5,11 @@ use std::ops::Range;
 use crate::job::state::Move;
 use crate::motion::path::Path;
 
-use super::merge::{self, Chord, Group, Joining};
+use super::numbers;
 use super::pace::{Service, Timed, timed};
-use super::plan::{Class, Treat};
+use super::plan::Class;
 use super::space::length_mm;
+use super::text::Plain;
 
 /// Moves that are held at most; a longer run is cut.
 pub const MOVES_MAX: usize = 4096;
@@ -114,7 +115,7 @@ impl Run {
     /// Looks where the board may lose the pace.
     pub fn look(&self, around: &Around, service: &Service) -> Look {
         let blocks = self.timed(around, 1.0);
-        let risks = service.at_risk(&blocks);
+        let risks = service.at_risk(&blocks, 1.0, 1.0);
         let mut look = Look {
             at_risk: vec![false; self.held.len()],
             ideal_s: 0.0,
@@ -148,54 +149,20 @@ impl Run {
         stretches
     }
 
-    /// Which moves of a stretch become one.
-    pub fn groups(
-        &self,
-        stretch: &Range<usize>,
-        around: &Around,
-        treat: &Treat,
-        joining: &Joining,
-    ) -> Vec<Group> {
-        let blocks = self.timed(around, treat.pace);
-        let mut chords: Vec<Chord> = self.held[stretch.clone()]
-            .iter()
-            .enumerate()
-            .map(|(k, held)| Chord {
-                mv: Move {
-                    feed_mm_s: held.mv.feed_mm_s * treat.pace,
-                    ..held.mv
-                },
-                joins: k > 0 && self.joins(stretch.start + k, treat.strip),
-                needed_mm_s: f64::INFINITY,
-            })
-            .collect();
-        for block in &blocks {
-            let own = block.piece.checked_sub(around.before.len() + stretch.start);
-            if let Some(chord) = own.and_then(|k| chords.get_mut(k)) {
-                // The first block of a move comes first, and is the one whose entry counts.
-                if chord.needed_mm_s.is_infinite() {
-                    chord.needed_mm_s = block.entry_mm_s;
-                }
-            }
-        }
-        let mut path = around.path.clone();
-        let before = match stretch.start {
-            0 => around.before.last(),
-            k => Some(&self.held[k - 1].mv),
-        };
-        if let Some(before) = before {
-            path.blocks(before).for_each(drop);
-        }
-        let mut groups = merge::groups(&chords, &mut path, joining);
-        for group in &mut groups {
-            group.from += stretch.start;
-            group.to += stretch.start;
-        }
-        groups
+    /// Bytes that the link carries for a move; `strip`: without its comment and needless decimals.
+    pub fn bytes_of(&self, held: &Held, strip: bool) -> f64 {
+        let plain = Plain::read(&self.bytes[held.line.clone()]).filter(|_| strip);
+        plain.map_or(held.command_bytes, |plain| {
+            let words = plain.words().iter();
+            let words =
+                words.map(|w| 2 + numbers::shortened(w.number, numbers::FILAMENT_DECIMALS).len());
+            let front = plain.numbered.map_or(0, |n| n.len() + 2) + plain.command.len();
+            (front + words.sum::<usize>() + 1) as f64
+        })
     }
 
     /// Whether nothing that must stay stands between a move and the one before.
-    fn joins(&self, k: usize, strip: bool) -> bool {
+    pub fn joins(&self, k: usize, strip: bool) -> bool {
         let (one, other) = (&self.held[k - 1], &self.held[k]);
         strip || !(one.behind || other.before || other.behind)
     }

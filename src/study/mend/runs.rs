@@ -5,6 +5,7 @@ use std::io::{self, Read};
 
 use crate::board::types::Board;
 use crate::replay::stream::ReplayError;
+use crate::study::fit::fitting::of_run;
 use crate::study::parallel;
 use crate::study::sample::has_draws;
 
@@ -96,7 +97,7 @@ impl Runs {
     }
 }
 
-/// Replays what `open` gives under these seeds.
+/// Replays what `open` gives under these seeds, each with its draw of a fitted board.
 ///
 /// # Errors
 /// Where the job or the board cannot be used.
@@ -108,7 +109,8 @@ pub fn runs(
 ) -> Result<Runs, MendError> {
     let seeds = if has_draws(board) { seeds } else { &seeds[..1] };
     let all = parallel::map(seeds.len(), terms.threads, &|_| {}, &|k| {
-        harm(open()?, board, seeds[k], terms.visible_mm).map_err(MendError::Replay)
+        let board = of_run(board, k);
+        harm(open()?, &board, seeds[k], terms.visible_mm).map_err(MendError::Replay)
     });
     all.into_iter().collect::<Result<Vec<_>, _>>().map(Runs)
 }

@@ -1,24 +1,33 @@
 //! The search for the cheapest mix: candidates are replayed, and for each band of layers the cheapest is taken
 //! that leaves no bump there.
 
-use std::io::{self, Read};
+use std::io;
 
-use crate::board::types::Board;
+use crate::board::types::{Board, Save, SaveWhen, Span};
+use crate::study::fit::fitting::of_run;
+use crate::study::parallel;
+use crate::study::sample::has_draws;
 
+use super::harm::{Planted, harm};
 use super::pass::Pass;
 use super::plan::{Plan, Treat};
-use super::runs::{MendError, Open, Runs, Terms, runs, seeds};
 
-/// Shares of the feed that are tried are powers of this: steps of 3 %.
-const PACE_STEP: f64 = 0.97;
-/// Those powers, until one leaves no bump.
-const PACES: [i32; 16] = [0, 2, 3, 4, 5, 6, 7, 8, 10, 12, 16, 22, 30, 40, 52, 64];
-/// Shares of the needed speed that new corners must allow.
-pub const CORNER_SHARES: [f64; 5] = [0.75, 0.7, 0.65, 0.85, 0.0];
+use super::runs::{MendError, Open, Runs, Terms, seeds};
+
+/// Holds that are tried to be bridged, as shares of the longest usual one, until one leaves no bump.
+const BRIDGES: [f64; 12] = [
+    0.3, 0.4, 0.46, 0.5, 0.52, 0.54, 0.56, 0.58, 0.62, 0.7, 0.85, 1.0,
+];
+/// What a block is taken to cost where moves are joined all over, s.
+pub const EVERYWHERE_S: f64 = 1e-3;
+/// A save comes after this share of its time where candidates are compared, so that fewer replays meet more phases.
+const SAVES_SHARE: f64 = 0.43;
 /// Candidates are compared under seeds this far from those of the proof, and the plan is repaired under seeds twice as
 /// far from them: a count of bumps is an honest one only under seeds that had no part in the choice.
 const SEED_STEP: u64 = 1 << 32;
 const SEARCH_RUNS: u64 = 10;
+/// Jobs of up to so many bytes are kept in memory while they are replayed, about twice as many bytes.
+const KEPT_BYTES: u64 = 48 << 20;
 /// Bytes that all replays of one candidate may read before fewer seeds are used.
 const SEARCH_BYTES: u64 = 128 << 20;
 /// Bands of layers at most.
@@ -26,7 +35,7 @@ const BANDS_MAX: usize = 20;
 /// Print times that differ by less than this share are alike.
 const ALIKE: f64 = 1e-3;
 /// How often bands that still show a bump under the seeds of the repair are treated anew.
-const REPAIRS_MAX: usize = 16;
+const REPAIRS_MAX: usize = 6;
 
 /// A candidate, replayed.
 #[derive(Clone, Debug)]
@@ -47,15 +56,19 @@ pub struct Search<'a> {
     terms: &'a Terms,
     seeds: Vec<u64>,
     base: Plan,
+    bytes: u64,
     band_layers: usize,
     trials: Vec<Trial>,
+    progress: &'a (dyn Fn(u64, u64) + Sync),
+    /// Replays made so far, and how many there may be.
+    replays: [u64; 2],
     /// Candidates that were replayed.
     pub tried: usize,
 }
 
 /// Grows with how far a treatment may move the path.
 fn moves(treat: &Treat) -> f64 {
-    let joined = treat.merge.map_or(0.0, |share| 2.0 - share);
+    let joined = if treat.merge.is_some() { 1.0 } else { 0.0 };
     joined + if treat.arcs { 2.0 } else { 0.0 }
 }
 
@@ -67,6 +80,7 @@ impl<'a> Search<'a> {
         terms: &'a Terms,
         base: Plan,
         bytes: u64,
+        progress: &'a (dyn Fn(u64, u64) + Sync),
     ) -> Self {
         let count = SEARCH_RUNS.min((SEARCH_BYTES / bytes.max(1)).max(1));
         Search {
@@ -77,8 +91,11 @@ impl<'a> Search<'a> {
                 .map(|k| terms.seed.wrapping_add(SEED_STEP + k))
                 .collect(),
             base,
+            bytes,
             band_layers: 1,
             trials: Vec::new(),
+            progress,
+            replays: [0, 1],
             tried: 0,
         }
     }
@@ -93,13 +110,29 @@ impl<'a> Search<'a> {
         plan
     }
 
-    fn runs(&mut self, plan: &Plan, seeds: &[u64]) -> Result<Runs, MendError> {
+    /// Replays the job as this plan has it.
+    fn runs(&mut self, plan: &Plan, board: &Board, seeds: &[u64]) -> Result<Runs, MendError> {
         self.tried += 1;
-        let (job, board) = (self.open, self.board);
-        let open = || -> io::Result<Box<dyn Read>> {
-            Ok(Box::new(Pass::new(job()?, job()?, board, plan)))
+        let seeds = if has_draws(board) { seeds } else { &seeds[..1] };
+        let [before, all] = self.replays;
+        self.replays[0] += seeds.len() as u64;
+        let each = |done: usize| (self.progress)(before + done as u64, all);
+        let (job, terms) = (self.open, self.terms);
+        let new = || -> io::Result<_> { Ok(Pass::new(job()?, job()?, self.board, plan)) };
+        let kept = if self.bytes <= KEPT_BYTES {
+            Some(Planted::new(new()?, board).map_err(MendError::Replay)?)
+        } else {
+            None
         };
-        runs(&open, board, seeds, self.terms)
+        let all = parallel::try_map(seeds.len(), terms.threads, &each, &|k| {
+            let (board, seed) = (of_run(board, k), seeds[k]);
+            let harm = match &kept {
+                Some(kept) => kept.harm(&board, seed, terms.visible_mm),
+                None => harm(new()?, &board, seed, terms.visible_mm),
+            };
+            harm.map_err(MendError::Replay)
+        });
+        all.map(Runs)
     }
 
     /// Sums by band: bumps, and the mean time.
@@ -122,7 +155,8 @@ impl<'a> Search<'a> {
     fn trial(&mut self, treat: Treat) -> Result<&Trial, MendError> {
         let plan = self.plan(&[treat]);
         let seeds = self.seeds.clone();
-        let runs = self.runs(&plan, &seeds)?;
+        let strained = strained(self.board);
+        let runs = self.runs(&plan, &strained, &seeds)?;
         if self.trials.is_empty() {
             let layers = runs.0.iter().map(|h| h.layer_s.len()).max().unwrap_or(0);
             self.band_layers = layers.div_ceil(BANDS_MAX).max(1);
@@ -144,17 +178,15 @@ impl<'a> Search<'a> {
         clean.map(|t| t.replay_s).fold(f64::INFINITY, f64::min)
     }
 
-    /// Tries this mix at lower and lower feeds, until no bump is left or it is slower than one that leaves none.
+    /// Lets this mix bridge longer and longer holds, until no bump is left or it is slower than one that leaves none.
     fn descend(&mut self, mix: Treat) -> Result<(), MendError> {
-        let count = if self.terms.allow.pace {
-            PACES.len()
-        } else {
-            1
-        };
-        for power in &PACES[..count] {
+        let bridges = mix.merge.is_some() || mix.arcs || mix.slows;
+        for bridge in if bridges { &BRIDGES[..] } else { &[0.0] } {
             let most_s = self.quickest_s();
-            let pace = PACE_STEP.powi(*power);
-            let trial = self.trial(Treat { pace, ..mix })?;
+            let trial = self.trial(Treat {
+                bridge: *bridge,
+                ..mix
+            })?;
             if trial.bumps == 0 || trial.replay_s > most_s {
                 break;
             }
@@ -162,28 +194,38 @@ impl<'a> Search<'a> {
         Ok(())
     }
 
-    /// The mixes of the means that are allowed, without pace.
+    /// The mixes of the means that are allowed; `strips`: bytes are among what starves the board.
     fn mixes(&self, strips: bool) -> Vec<Treat> {
         let allow = self.terms.allow;
+        let base = Treat {
+            merge: allow.merge.then_some(0.0),
+            slows: allow.pace,
+            ..Treat::NONE
+        };
         let mut mixes = Vec::new();
-        for share in CORNER_SHARES.iter().filter(|_| allow.merge) {
-            mixes.push(Treat {
-                merge: Some(*share),
-                ..Treat::NONE
-            });
+        for strip in [false, true] {
+            for arcs in [false, true] {
+                if (strip && !strips) || (arcs && !allow.arcs) {
+                    continue;
+                }
+                let mix = Treat {
+                    strip,
+                    arcs,
+                    ..base
+                };
+                if mix != Treat::NONE {
+                    mixes.push(mix);
+                }
+                // The path as it is, if only its lines get shorter.
+                let alone = Treat {
+                    strip,
+                    ..Treat::NONE
+                };
+                if strip && !mixes.contains(&alone) {
+                    mixes.push(alone);
+                }
+            }
         }
-        if allow.arcs {
-            mixes.push(Treat {
-                merge: allow.merge.then_some(CORNER_SHARES[0]),
-                arcs: true,
-                ..Treat::NONE
-            });
-        }
-        // The slowest as a rule: it comes last, when it is known what it has to beat.
-        mixes.push(Treat::NONE);
-        let short = mixes.clone().into_iter().filter(|_| strips);
-        let short: Vec<Treat> = short.map(|mix| Treat { strip: true, ..mix }).collect();
-        mixes.extend(short);
         mixes
     }
 
@@ -222,8 +264,15 @@ impl<'a> Search<'a> {
         self.trial(Treat::NONE)?;
         // Its bands were counted before it was known how many layers they have.
         self.trials.clear();
-        for mix in self.mixes(strips) {
+        let mixes = self.mixes(strips);
+        let most = mixes.len() * BRIDGES.len() * self.seeds.len();
+        let repairs = (REPAIRS_MAX + 1) * self.terms.runs as usize;
+        self.replays[1] = (most + repairs) as u64;
+        for mix in mixes {
             self.descend(mix)?;
+        }
+        if self.trials.is_empty() {
+            return Ok((self.base.clone(), f64::INFINITY));
         }
         let count = self.trials[0].band_s.len();
         let mut treats: Vec<Treat> = (0..count)
@@ -237,7 +286,7 @@ impl<'a> Search<'a> {
         let mut failed = Vec::new();
         for _ in 0..=REPAIRS_MAX {
             let plan = self.plan(&treats);
-            let runs = self.runs(&plan, &seeds)?;
+            let runs = self.runs(&plan, self.board, &seeds)?;
             let (bumps, replay_s) = (runs.mean_bumps(), runs.replay_s());
             if kept
                 .as_ref()
@@ -265,5 +314,29 @@ impl<'a> Search<'a> {
         }
         let (plan, bumps, _) = kept.expect("one round was made");
         Ok((plan, bumps))
+    }
+}
+
+/// The board as candidates are compared on it: its saves come more often, and take the upper half of their time, so
+/// that what passes there passes on the board itself under luck that no replay has met.
+fn strained(board: &Board) -> Board {
+    let when = match board.save.when {
+        SaveWhen::Seconds(every_s) => SaveWhen::Seconds(SAVES_SHARE * every_s),
+        other => other,
+    };
+    let hold = match board.save.hold {
+        Span::Uniform { min, max } => Span::Uniform {
+            min: 0.5 * (min + max),
+            max,
+        },
+        other => other,
+    };
+    Board {
+        save: Save {
+            when,
+            hold,
+            ..board.save
+        },
+        ..board.clone()
     }
 }

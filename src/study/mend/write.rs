@@ -174,16 +174,6 @@ impl Writer {
         }
     }
 
-    /// Groups of one move each.
-    pub fn each_alone(stretch: &Range<usize>) -> Vec<Group> {
-        let alone = |k| Group {
-            from: k,
-            to: k + 1,
-            circle: None,
-        };
-        stretch.clone().map(alone).collect()
-    }
-
     /// A group of a run's moves.
     pub fn group(
         &mut self,

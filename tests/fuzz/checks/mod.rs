@@ -3,7 +3,10 @@
 #![allow(dead_code)]
 
 pub mod board;
+pub mod cures;
+pub mod explain;
 pub mod limits;
+pub mod mend;
 pub mod pictures;
 pub mod reader;
 pub mod replay;

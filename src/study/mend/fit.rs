@@ -1,0 +1,199 @@
+//! How far moves are joined and slowed so that the queue bridges a hold: prices go up where it does not, step by step,
+//! until it does.
+//!
+//! A block of the planner queue has a price in seconds. Where the queue may run low (`pace`), the blocks over
+//! which it does become dearer and their feed a little lower, and moves are joined anew at these prices (`merge`). What
+//! never was at risk stays as it is. So each place gets what it needs, and the time that this costs is spent where it
+//! buys most.
+
+use std::ops::Range;
+
+use crate::job::state::Move;
+use crate::motion::path::Path;
+
+use super::merge::{self, Chord, Group, Joining};
+use super::pace::{Service, Timed, timed};
+use super::plan::Treat;
+use super::run::{Around, Run};
+
+/// Prices of a block, s: the first one, and the last, beyond which only a lower feed helps.
+const PRICES_S: [f64; 2] = [0.001, 0.016];
+/// From round to round prices go up by this factor, and feeds go down by that.
+const PRICE_STEP: f64 = 1.06;
+const PACE_STEP: f64 = 0.983;
+/// The lowest share of its feed that a move is slowed to.
+const PACE_MIN: f64 = 0.1;
+/// Rounds at most.
+const ROUNDS: usize = 160;
+/// The share of its speed that the head is to keep while a hold lasts.
+const DIP: f64 = 0.45;
+/// Bytes that moves around a run are taken to have.
+const OTHER_BYTES: f64 = 30.0;
+
+/// What becomes of a stretch of a run.
+pub struct Fitted {
+    /// Which moves become one, by their numbers in the run.
+    pub groups: Vec<Group>,
+    /// The share of its feed that each move of the stretch keeps.
+    pub pace: Vec<f64>,
+}
+
+/// A stretch under way.
+struct Fit<'a> {
+    run: &'a Run,
+    stretch: Range<usize>,
+    around: &'a Around<'a>,
+    treat: &'a Treat,
+    joining: &'a Joining,
+    /// The path behind the move before the stretch.
+    path: Path,
+    /// By move: the speed that the head has by the ideal where it begins, mm/s.
+    needed_mm_s: Vec<f64>,
+    price_s: Vec<f64>,
+    pace: Vec<f64>,
+    groups: Vec<Group>,
+}
+
+/// Joins and slows the moves of a stretch as far as `treat` asks for.
+pub fn fitted(
+    run: &Run,
+    stretch: &Range<usize>,
+    around: &Around,
+    treat: &Treat,
+    joining: &Joining,
+    service: &Service,
+) -> Fitted {
+    let mut path = around.path.clone();
+    let before = match stretch.start {
+        0 => around.before.last(),
+        k => Some(&run.held[k - 1].mv),
+    };
+    if let Some(before) = before {
+        path.blocks(before).for_each(drop);
+    }
+    let count = stretch.len();
+    let mut fit = Fit {
+        run,
+        stretch: stretch.clone(),
+        around,
+        treat,
+        joining,
+        path,
+        needed_mm_s: vec![f64::INFINITY; count],
+        price_s: vec![treat.merge.unwrap_or(0.0); count],
+        pace: vec![treat.pace; count],
+        groups: (0..count).map(Group::alone).collect(),
+    };
+    fit.need();
+    fit.join();
+    if treat.bridge > 0.0 {
+        for _ in 0..ROUNDS {
+            let risky = fit.risky(service);
+            if !fit.raise(&risky) {
+                break;
+            }
+            fit.join();
+        }
+    }
+    for group in &mut fit.groups {
+        group.from += stretch.start;
+        group.to += stretch.start;
+    }
+    Fitted {
+        groups: fit.groups,
+        pace: fit.pace,
+    }
+}
+
+impl Fit<'_> {
+    /// The ideal of the run with what lies around it, its moves joined and slowed as they are by now.
+    fn blocks(&self) -> Vec<Timed> {
+        let held = &self.run.held;
+        let others = |m: &Move| (*m, OTHER_BYTES);
+        let as_they_are = |range: Range<usize>| held[range].iter().map(|h| (h.mv, h.command_bytes));
+        let own = self.groups.iter().map(|g| {
+            let of_group = &held[self.stretch.start + g.from..self.stretch.start + g.to];
+            let moves: Vec<Move> = of_group.iter().map(|h| h.mv).collect();
+            let mut m = merge::joined(&moves, g.circle);
+            m.feed_mm_s *= self.pace[g.from];
+            (m, self.run.bytes_of(&of_group[0], self.treat.strip))
+        });
+        let all = self.around.before.iter().map(others);
+        let all = all.chain(as_they_are(0..self.stretch.start)).chain(own);
+        let all = all.chain(as_they_are(self.stretch.end..held.len()));
+        let all = all.chain(self.around.next.map(others));
+        timed(&mut self.around.path.clone(), all)
+    }
+
+    /// The group to which a block belongs.
+    fn group_of(&self, block: &Timed) -> Option<&Group> {
+        let lead = self.around.before.len() + self.stretch.start;
+        let own = block.piece.checked_sub(lead)?;
+        self.groups.get(own)
+    }
+
+    /// Notes which speeds the head has before anything is joined.
+    fn need(&mut self) {
+        let blocks = self.blocks();
+        // The first block of a move is the one whose entry counts.
+        for block in blocks.iter().rev() {
+            if let Some(at) = self.group_of(block).map(|g| g.from) {
+                self.needed_mm_s[at] = block.entry_mm_s;
+            }
+        }
+    }
+
+    /// By move: whether it belongs to a place where the queue may run low.
+    fn risky(&self, service: &Service) -> Vec<bool> {
+        let blocks = self.blocks();
+        let risks = service.at_risk(&blocks, self.treat.bridge, DIP);
+        let mut risky = vec![false; self.stretch.len()];
+        for (block, _) in blocks.iter().zip(risks).filter(|(_, risk)| *risk) {
+            if let Some(group) = self.group_of(block) {
+                risky[group.from..group.to].fill(true);
+            }
+        }
+        risky
+    }
+
+    /// Makes blocks dearer and moves slower where that is needed; tells whether anything was left to be done.
+    fn raise(&mut self, risky: &[bool]) -> bool {
+        let mut changed = false;
+        for k in (0..risky.len()).filter(|k| risky[*k]) {
+            if (self.treat.merge.is_some() || self.treat.arcs) && self.price_s[k] < PRICES_S[1] {
+                self.price_s[k] = (self.price_s[k] * PRICE_STEP).max(PRICES_S[0]);
+                changed = true;
+            }
+            if self.treat.slows && self.pace[k] > PACE_MIN {
+                self.pace[k] *= PACE_STEP;
+                changed = true;
+            }
+        }
+        changed
+    }
+
+    /// Joins the moves anew at the prices of now.
+    fn join(&mut self) {
+        if self.treat.merge.is_none() && !self.treat.arcs {
+            return;
+        }
+        let held = &self.run.held[self.stretch.clone()];
+        let chords: Vec<Chord> = (0..held.len())
+            .map(|k| {
+                let feed_mm_s = held[k].mv.feed_mm_s * self.pace[k];
+                Chord {
+                    mv: Move {
+                        feed_mm_s,
+                        ..held[k].mv
+                    },
+                    joins: k > 0
+                        && self.run.joins(self.stretch.start + k, self.treat.strip)
+                        && (self.price_s[k] > 0.0 || self.price_s[k - 1] > 0.0),
+                    needed_mm_s: self.needed_mm_s[k].min(feed_mm_s),
+                    block_s: self.price_s[k],
+                }
+            })
+            .collect();
+        self.groups = merge::groups(&chords, &self.path, self.joining);
+    }
+}

@@ -1,0 +1,276 @@
+//! `mend` as a command: what it writes, what it refuses, what a failure leaves; and the queue that it leaves, for every
+//! phase of the saves.
+
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Output};
+
+use headstall::board::types::Board;
+use headstall::job::reader::JobReader;
+use headstall::job::state::{Act, Move};
+use headstall::study::mend::harm::harm;
+use headstall::study::mend::pass::Pass;
+use headstall::study::mend::plan::{Plan, Treat};
+use headstall::study::mend::proof::sameness;
+
+use super::making::board_from;
+
+/// A slow board whose times are all fixed: for it the bound of the service curve has no chance in it.
+const SLOW: &str = r#"name = "slow"
+[link]
+kind = "card"
+sector_ms = 1.2
+[loop]
+line_us = 450
+byte_us = 8
+block_us = 450
+pass_us = 40
+[queue]
+lines = 4
+blocks = 16
+[motion]
+speed_max = { x = 200, y = 200, z = 10, e = 50 }
+accel_max = { x = 2000, y = 2000, z = 100, e = 5000 }
+accel = { print = 1000, travel = 1500, retract = 2000 }
+corner = { rule = "jump", x = 8, y = 8, z = 0.4, e = 5 }
+steps_per_mm = { x = 80, y = 80, z = 400, e = 93 }
+[save]
+when = "seconds"
+every = 1
+ms = 120
+"#;
+
+/// Rings of short chords, `layers` of them.
+fn rings(layers: usize) -> String {
+    let mut job = String::from("G21\nG90\nM83\nG92 E0\n");
+    for layer in 1..=layers {
+        job += &format!(
+            "G0 Z{:.2} F600\nG0 X70 Y50 F9000\nG1 F4800\n",
+            0.25 * layer as f64
+        );
+        for k in 1..=400 {
+            let a = f64::from(k) / 400.0 * std::f64::consts::TAU;
+            let (x, y) = (50.0 + 20.0 * a.cos(), 50.0 + 20.0 * a.sin());
+            job += &format!("G1 X{x:.3} Y{y:.3} E0.0147\n");
+        }
+    }
+    job + "M84\n"
+}
+
+fn mended(job: &str, board: &Board, treat: Treat) -> Vec<u8> {
+    let plan = Plan {
+        others: treat,
+        ..Plan::none(0.02)
+    };
+    let mut new = Vec::new();
+    let bytes = job.as_bytes();
+    std::io::Read::read_to_end(&mut Pass::new(bytes, bytes, board, &plan), &mut new).unwrap();
+    new
+}
+
+/// Least service whatever the phase (Le Boudec and Thiran, Network Calculus, 2001): a dwell before the print shifts it
+/// against the saves, by a fiftieth of their time from one replay to the next. As it is, the job bumps; mended so that the
+/// queue bridges the hold, it does not, at any phase.
+#[test]
+fn no_bump_appears_for_any_phase_of_the_saves() {
+    let board = board_from(SLOW, &[]);
+    let bridged = Treat {
+        merge: Some(0.0),
+        slows: true,
+        bridge: 1.0,
+        ..Treat::NONE
+    };
+    let new = mended(&rings(2), &board, bridged);
+    let at = |job: &[u8], phase: usize| {
+        let mut shifted = format!("G4 P{}\n", 20 * phase).into_bytes();
+        shifted.extend_from_slice(job);
+        harm(&shifted[..], &board, 0, 0.02).unwrap()
+    };
+    let mut bumps = 0;
+    for phase in 0..50 {
+        bumps += at(rings(2).as_bytes(), phase).lines.len();
+        let after = at(&new, phase);
+        assert!(after.lines.is_empty(), "phase {phase}: {:?}", after.lines);
+    }
+    assert!(bumps > 50, "{bumps}");
+}
+
+/// Arcs by the definitions of RS-274/NGC (NISTIR 6556, 3.5.3): I and J lead from the start to the centre, G3 turns
+/// counter-clockwise seen from +z, both ends lie on the circle. None is a full circle, and the board's chords keep the tolerance.
+#[test]
+fn written_arcs_are_those_of_the_chords() {
+    let board = board_from(SLOW, &["motion.arc_chord_mm=1"]);
+    let job = rings(1);
+    let arcs = Treat {
+        arcs: true,
+        bridge: 1.0,
+        ..Treat::NONE
+    };
+    for backwards in [false, true] {
+        let job = if backwards {
+            job.replace("Y", "Y-")
+        } else {
+            job.clone()
+        };
+        let centre_y = if backwards { -50.0 } else { 50.0 };
+        let new = mended(&job, &board, arcs);
+        let mut reader = JobReader::new(&new[..]);
+        let mut found = 0;
+        while let Some(step) = reader.next_step().unwrap() {
+            let Act::Move(Move {
+                circle: Some(circle),
+                from_mm,
+                to_mm,
+                ..
+            }) = step.act
+            else {
+                continue;
+            };
+            found += 1;
+            assert_eq!(circle.clockwise, backwards);
+            assert!(!circle.full);
+            let [x, y] = circle.centre_mm;
+            let (first, last) = (
+                (from_mm[0] - x).hypot(from_mm[1] - y),
+                (to_mm[0] - x).hypot(to_mm[1] - y),
+            );
+            assert!((x - 50.0).hypot(y - centre_y) < 0.1, "{circle:?}");
+            assert!((first - 20.0).abs() < 0.1 && (first - last).abs() < 0.02);
+            // r - sqrt(r² - (c/2)²) for the board's chords of 1 mm.
+            assert!(first - (first * first - 0.25).sqrt() < 0.02);
+        }
+        assert!(found >= 2, "{found}");
+        assert!(new.len() < job.len() / 2, "{}", new.len());
+    }
+}
+
+/// A vase in one spiral rises with each move; by itself the mended one may count as other layers.
+#[test]
+fn a_spiral_keeps_its_filament_layer_by_layer() {
+    let board = board_from(SLOW, &[]);
+    let mut job = String::from("M83\nG0 X70 Y50 Z0.2 F9000\nG1 F4800\n");
+    for k in 1..=1200 {
+        let a = f64::from(k) / 400.0 * std::f64::consts::TAU;
+        let (x, y) = (50.0 + 20.0 * a.cos(), 50.0 + 20.0 * a.sin());
+        job += &format!(
+            "G1 X{x:.3} Y{y:.3} Z{:.3} E0.0147\n",
+            0.2 + 0.2 * f64::from(k) / 400.0
+        );
+    }
+    let join = Treat {
+        merge: Some(1.0),
+        ..Treat::NONE
+    };
+    let new = mended(&job, &board, join);
+    let same = sameness(job.as_bytes(), &new[..], &board).unwrap();
+    assert!(
+        same.moves[1] < 600 && same.deviation_mm <= 0.0205,
+        "{same:?}"
+    );
+    assert!(same.filament_mm < 1e-4, "{same:?}");
+}
+
+fn run(dir: &Path, args: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_headstall"))
+        .args(args)
+        .current_dir(dir)
+        .output()
+        .unwrap()
+}
+
+fn names(dir: &Path) -> Vec<String> {
+    let entries = fs::read_dir(dir).unwrap();
+    let mut all: Vec<String> = entries
+        .map(|e| e.unwrap().file_name().into_string().unwrap())
+        .collect();
+    all.sort();
+    all
+}
+
+fn workshop() -> tempfile::TempDir {
+    let dir = tempfile::tempdir().unwrap();
+    fs::write(dir.path().join("job.gcode"), rings(4)).unwrap();
+    fs::write(dir.path().join("slow.toml"), SLOW).unwrap();
+    dir
+}
+
+const MEND: [&str; 6] = ["mend", "job.gcode", "--board", "slow.toml", "--runs", "2"];
+
+fn with(more: &[&'static str]) -> Vec<&'static str> {
+    MEND.iter().chain(more).copied().collect()
+}
+
+#[test]
+fn mending_a_mended_job_changes_nothing() {
+    let dir = workshop();
+    let dir = dir.path();
+    let first = run(dir, &with(&["-o", "new.gcode"]));
+    assert_eq!(first.status.code(), Some(0), "{first:?}");
+    let said = String::from_utf8_lossy(&first.stdout);
+    assert!(said.contains("Mended"), "{said}");
+    assert_eq!(said.matches("Caution").count(), 1);
+    let new = fs::read(dir.join("new.gcode")).unwrap();
+    assert_ne!(new, rings(4).into_bytes());
+    let mut again = MEND.to_vec();
+    again[1] = "new.gcode";
+    again.extend(["-o", "again.gcode"]);
+    let second = run(dir, &again);
+    assert_eq!(second.status.code(), Some(0), "{second:?}");
+    assert_eq!(fs::read(dir.join("again.gcode")).unwrap(), new);
+}
+
+#[test]
+fn what_cannot_be_written_is_refused_and_leaves_nothing() {
+    let dir = workshop();
+    let dir = dir.path();
+    fs::write(dir.join("old.gcode"), "M84\n").unwrap();
+    #[cfg(unix)]
+    std::os::unix::fs::symlink("old.gcode", dir.join("link.gcode")).unwrap();
+    let before = names(dir);
+    for out in ["job.gcode", "./job.gcode", "old.gcode", "link.gcode", "."] {
+        let refused = run(dir, &with(&["-o", out]));
+        assert_eq!(refused.status.code(), Some(2), "{out}: {refused:?}");
+        assert_eq!(names(dir), before);
+    }
+    let nowhere = run(dir, &with(&["-o", "none/new.gcode"]));
+    assert_eq!(nowhere.status.code(), Some(1), "{nowhere:?}");
+    assert_eq!(
+        fs::read(dir.join("job.gcode")).unwrap(),
+        rings(4).into_bytes()
+    );
+    let replaced = run(dir, &with(&["-o", "old.gcode", "--force"]));
+    assert_eq!(replaced.status.code(), Some(0), "{replaced:?}");
+    assert_ne!(fs::read(dir.join("old.gcode")).unwrap(), b"M84\n");
+    assert_eq!(names(dir), before);
+}
+
+/// A file that may not grow stands for a full disk.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_full_disk_leaves_nothing() {
+    let dir = workshop();
+    let dir = dir.path();
+    let before = names(dir);
+    let full = Command::new("sh")
+        .args(["-c", "trap '' XFSZ; ulimit -f 8; exec \"$@\"", "sh"])
+        .arg(env!("CARGO_BIN_EXE_headstall"))
+        .args(with(&["-o", "new.gcode"]))
+        .current_dir(dir)
+        .output()
+        .unwrap();
+    assert_eq!(full.status.code(), Some(1), "{full:?}");
+    assert_eq!(names(dir), before);
+}
+
+/// `remedies` names the command where it helps.
+#[test]
+fn remedies_name_mend() {
+    let dir = workshop();
+    let told = run(
+        dir.path(),
+        &["remedies", "job.gcode", "--board", "slow.toml"],
+    );
+    let told = String::from_utf8_lossy(&told.stdout).into_owned();
+    let line = "headstall mend job.gcode --board slow.toml -o mended.gcode";
+    assert!(told.contains(line), "{told}");
+}
