@@ -1,5 +1,5 @@
 // The verdict, its figures, its causes, and what to try next.
-import { button, el } from './controls.js';
+import { button, el, printed } from './controls.js';
 import { over } from './state.js';
 
 const NONE = 'Drop a job first, or choose one above: then the answer stands here, and below it every layer, the wall and each stall.';
@@ -9,7 +9,7 @@ export function mountAnswer(root, app) {
   // How far it is, for the eye only: it would be read out twenty times a second.
   const far = el('span', { 'aria-hidden': 'true' });
   const stop = button('Stop', () => app.stop(), { id: 'answer-stop', hidden: true }), again = button('Ask again', () => app.renew(), { id: 'answer-again', hidden: true });
-  const figures = el('dl', { class: 'figures' }), causes = el('div'), ideas = el('div'), text = el('pre', { id: 'answer-text' });
+  const figures = el('dl', { class: 'figures' }), causes = el('div'), ideas = el('div'), text = printed('answer-text');
   const words = el('details', { id: 'answer-words' }, el('summary', { text: 'In words, as the command replay prints it' }), text);
   const all = el('div', { hidden: true }, figures, causes, ideas, words);
   const verdict = document.getElementById('verdict'), subject = document.getElementById('subject');

@@ -1,11 +1,11 @@
 // Boards side by side, as the command `compare` does it.
-import { el, showSvg } from './controls.js';
+import { el, printed, showSvg } from './controls.js';
 import { work } from './work.js';
 
 export function mountCompare(root, app) {
   const boxes = app.about.boards.map(({ name, what }) => [name, what, el('input', { type: 'checkbox', value: name })]);
   const picture = el('img', { class: 'picture', hidden: true, alt: 'Visible bumps of each board, with the range of its runs' });
-  const text = el('pre', { id: 'compare-text', hidden: true });
+  const text = printed('compare-text', { hidden: true });
   const comparing = work({ id: 'compare', start: 'Compare', doing: 'Comparing', done: 'Compared, with the same luck for each.' }, async (how) => {
     const others = boxes.filter(([, , box]) => box.checked).map(([name]) => ({ name, sets: [] }));
     if (!others.length) throw new Error('Choose at least one board to compare with.');

@@ -16,6 +16,9 @@ export function el(name, { text, on = {}, ...attributes } = {}, ...inside) {
 // A button.
 export const button = (text, click, attributes = {}) => el('button', { type: 'button', text, on: { click }, ...attributes });
 
+// What the command prints, in its columns: where they are wider than the window they scroll, also by keyboard.
+export const printed = (id, attributes = {}) => el('pre', { id, class: 'printed', tabindex: 0, role: 'group', 'aria-label': 'As the command prints it', ...attributes });
+
 // An input with its label's words before it.
 export const labelled = (words, input) => el('label', {}, words + ' ', input);
 

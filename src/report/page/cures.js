@@ -1,5 +1,5 @@
 // Cures: every remedy tried and ranked; and the job mended, with its proof.
-import { button, el, labelled } from './controls.js';
+import { button, el, labelled, printed } from './controls.js';
 import { over } from './state.js';
 import { work } from './work.js';
 
@@ -28,7 +28,7 @@ const question = (app) => ({ ...app.question(), merge_mm: null });
 const left = (app) => (app.state.knobs.merge_mm === null ? '' : ' For the job as it is: the knob “Chords merged” is left out.');
 
 function mountRemedies(root, app) {
-  const verdict = el('p', { class: 'verdict' }), body = el('tbody'), notes = el('ul', { class: 'notes' }), text = el('pre', { id: 'cures-text' });
+  const verdict = el('p', { class: 'verdict' }), body = el('tbody'), notes = el('ul', { class: 'notes' }), text = printed('cures-text');
   const answer = el('div', { hidden: true }, verdict,
     el('div', { class: 'scroll' }, el('table', { id: 'cures-table' }, el('thead', {}, el('tr', {},
       ...['remedy', 'visible bumps', 'stalls', 'lost', 'print time', 'what it costs', 'try'].map((name) => el('th', { scope: 'col', class: /remedy|costs/.test(name) ? 'words' : '', text: name })))), body)),
@@ -69,7 +69,7 @@ function mountMend(root, app) {
   const means = MEANS.map(([name, says, is]) => [name, says, el('input', { type: 'checkbox', id: 'mend-' + name, checked: is })]);
   const within = el('input', { type: 'number', id: 'mend-within', value: 0.02, min: 0, max: 1, step: 0.005 });
   const everywhere = el('input', { type: 'checkbox', id: 'mend-everywhere' });
-  const save = el('a', { class: 'button', id: 'mend-save' }), text = el('pre', { id: 'mend-text' });
+  const save = el('a', { class: 'button', id: 'mend-save' }), text = printed('mend-text');
   const look = button('Look at the mended job', () => {
     const { file, name, json } = mended;
     app.change({ jobs: [...app.jobs().filter((j) => j.job !== file), { job: file, name, bytes: json.bytes }], now: file, layer: null, line: null });

@@ -95,7 +95,7 @@ const ROWS = [
 function mountBeside(app) {
   const told = el('p', { role: 'status', id: 'knobs-told' });
   const body = el('tbody'), heads = [el('th', { scope: 'col', text: 'before' }), el('th', { scope: 'col', text: 'after' })];
-  const table = el('div', { class: 'scroll' }, el('table', { id: 'knobs-table' }, el('thead', {}, el('tr', {}, el('td'), ...heads, el('th', { scope: 'col', text: 'difference' }))), body));
+  const table = el('div', { class: 'scroll', tabindex: 0, role: 'group', 'aria-label': 'Figures before and after' }, el('table', { id: 'knobs-table' }, el('thead', {}, el('tr', {}, el('td'), ...heads, el('th', { scope: 'col', text: 'difference' }))), body));
   const roots = ['before', 'after'].map((name) => el('section', { class: 'half ' + name, 'aria-label': 'Layer, ' + name }, el('h3', { text: name === 'before' ? 'Before' : 'After' })));
   const maps = roots.map((half, k) => mountMap(half, k ? app.select : selection()));
   const beside = el('div', { class: 'beside' }, ...roots), root = el('div', { id: 'knobs-beside' }, told, table, beside);

@@ -1,5 +1,5 @@
 // "Measure my board": the coupon, its times by stopwatch or by sound, and the board that fits them.
-import { button, drops, el, labelled, save, showSvg } from './controls.js';
+import { button, drops, el, labelled, printed, save, showSvg } from './controls.js';
 import { mountStopwatch } from './stopwatch.js';
 
 const COUPON_BYTES_MAX = 3 * 1048576, TIMES_BYTES_MAX = 1048576;
@@ -28,7 +28,7 @@ function mountCoupon(root, app, state, renewed) {
   const number = (id, value, min, max) => el('input', { type: 'number', id, value, min, max, step: 'any' });
   const x = number('coupon-x', 80, 0, 10000), y = number('coupon-y', 80, 0, 10000), z = number('coupon-z', 20, 5, 10000);
   const speed = number('coupon-speed', 100, 10, 100), arcs = el('input', { type: 'checkbox', id: 'coupon-arcs', checked: true });
-  const told = el('p', { role: 'status', id: 'coupon-told' }), text = el('pre', { id: 'coupon-text', hidden: true });
+  const told = el('p', { role: 'status', id: 'coupon-told' }), text = printed('coupon-text', { hidden: true });
   const download = button('Download coupon.gcode', () => save(state.coupon, 'coupon.gcode', 'text/x-gcode'), { id: 'coupon-save', hidden: true });
   const file = el('input', { type: 'file', id: 'coupon-load', accept: '.gcode,.gco,.g,.nc,text/plain', on: { change: load } });
   const times = el('div', { hidden: true, id: 'times' }), stopwatch = el('div');
@@ -87,7 +87,7 @@ function mountFit(root, app, state, watch, told) {
   const sigma = el('input', { type: 'number', id: 'fit-sigma', value: 0.15, min: 0.001, max: 60, step: 'any' });
   const start = button('Fit the board', ask, { id: 'fit-start' }), cancel = button('Stop', () => running?.abort(), { id: 'fit-stop', hidden: true });
   const bar = el('progress', { id: 'fit-bar', hidden: true, 'aria-label': 'Progress of the fit' });
-  const text = el('pre', { id: 'fit-text', hidden: true }), picture = el('img', { class: 'picture', id: 'fit-picture', hidden: true, alt: 'Loudness of the recording, with the sections that were heard' });
+  const text = printed('fit-text', { hidden: true }), picture = el('img', { class: 'picture', id: 'fit-picture', hidden: true, alt: 'Loudness of the recording, with the sections that were heard' });
   const board = button('Download the board', () => save(state.answer.board_text, 'my-board.toml'), { id: 'fit-board' });
   const times = button('Download the times', () => save(state.answer?.times_csv || list(), 'times.csv', 'text/csv'), { id: 'fit-times' });
   const before = button('Back to the board before', () => { app.useBoard(state.before); told.textContent = 'The board from before is in use again.'; before.hidden = true; }, { id: 'fit-undo', hidden: true });

@@ -1,5 +1,5 @@
 // "What I see": bumps from photographs or from the unrolled wall, and beside them what `explain` says of them.
-import { button, el, labelled, showSvg } from './controls.js';
+import { button, el, labelled, printed, showSvg } from './controls.js';
 import { FACES, PLACE, runsOf } from './data.js';
 import { mountMarks } from './marks.js';
 import { mountPhotographs } from './photographs.js';
@@ -66,7 +66,7 @@ function mountExplain(root, app, marks, photos) {
   const angleErr = number('see-angle-err', '3', 1, 90, 0.5), zErr = number('see-z-err', '', 0, 20, 0.05);
   const window = [['from, degrees', -360, 720], ['counter-clockwise to, degrees', -360, 720], ['from height, mm', 0, 10000], ['to height, mm', 0, 10000]]
     .map(([words, min, max], k) => [words, number('see-window-' + k, '', min, max, 'any')]);
-  const told = el('p', { role: 'status', id: 'see-told' }), text = el('pre', { id: 'see-text', hidden: true });
+  const told = el('p', { role: 'status', id: 'see-told' }), text = printed('see-text', { hidden: true });
   const picture = el('img', { id: 'see-picture', class: 'picture', hidden: true, alt: 'The bumps on the unrolled wall, over those predicted, and what they agree with' });
   const now = button('Explain now', ask, { id: 'see-now' });
   root.append(
