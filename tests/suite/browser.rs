@@ -407,13 +407,13 @@ fn seen_bumps_know_their_part() {
     // Six bumps at the seam of the right-hand part, seven strewn over the left-hand one.
     let choose = |part: u32| {
         eval(&format!(
-            "const s = document.querySelector('#seen .seen-part'); s.selectedIndex = {}; s.dispatchEvent(new Event('change'))",
+            "const s = document.querySelector('#seen .part-choice'); s.selectedIndex = {}; s.dispatchEvent(new Event('change'))",
             part - 1
         ));
     };
     let click = |across: f64, up: f64| {
         eval(&format!(
-            "const w = document.querySelector('#seen .seen-wall'), r = w.querySelector('.ground').getBoundingClientRect(); \
+            "const w = document.querySelector('#seen .marking'), r = w.querySelector('.ground').getBoundingClientRect(); \
              w.dispatchEvent(new MouseEvent('click', {{ bubbles: true, clientX: r.left + {across} * r.width, clientY: r.top + (1 - {up}) * r.height }}))"
         ));
     };
