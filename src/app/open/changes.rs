@@ -244,6 +244,8 @@ pub fn mended(asked: &Question, held: &Held, store: &Store, heard: &Heard) -> An
     };
     let open = || -> io::Result<Box<dyn Read + Send>> { Ok(Box::new(held.reader(&heard.cancel))) };
     let progress = |done, of| heard.at(Task::Mending, done, Some(of));
+    // The job as it is comes first, before anything is counted.
+    heard.at(Task::Mending, 0, None);
     let choice = choose::choose(&open, &board.board, &terms, &progress);
     let choice = choice.map_err(|e| unmended(&e, &board, held))?;
     let failed = |e: io::Error| format!("{}: cannot be mended: {}", held.name, e.kind());
