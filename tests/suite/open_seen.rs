@@ -1,4 +1,11 @@
 //! The live page's photographs, bumps that are seen, and the measured board, in headless Chromium.
+//!
+//! Rays that are taken to be parallel are not enough: a photograph of a part 120 mm high and 60 mm wide from 500 mm would
+//! put bumps 3.3 mm and 3.0° off; a distance wrong by a tenth, 0.3 mm and 0.3°. So the camera has a distance, which is
+//! fitted with the rest. On `tests/vectors/photo.png` (11.6 px/mm, layers of 0.4 mm), from starts up to 15° beside it and at
+//! 0.9 to 1.5 times the distance, bumps come out within 0.1 mm and 0.4°, also with noise, clutter, a shadow or little
+//! contrast; out of focus by 3 px within 0.2 mm and 2.1°, from one start of four within 1.0 mm and 2.7°. No real photograph
+//! has been tried.
 
 use std::fmt::Write;
 use std::fs;

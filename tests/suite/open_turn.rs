@@ -108,7 +108,10 @@ fn knobs_are_turned() {
     turn(&browser, "queue", "32");
     browser.eval("window.old = true; location.reload()");
     let deeper = [&seeded[..], &["--set", "queue.blocks=32"]].concat();
-    browser.wait_s("return !window.old && Boolean(document.querySelector('#take-board'))", 20);
+    browser.wait_s(
+        "return !window.old && Boolean(document.querySelector('#take-board'))",
+        20,
+    );
     // Settings of the same board are listed in another order than they were typed.
     browser.wait_s(ANSWERED, 60);
     let printed = command(&dir, &deeper).0;

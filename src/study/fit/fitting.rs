@@ -1,4 +1,14 @@
 //! A board fitted to the times of a coupon: the model, what was found, and what goes on with the board.
+//!
+//! # Coverage
+//!
+//! Hidden boards drawn about the built-in ones (0.55 prior deviations and less), a clock off by 0.2 %, edges by 0.03 s, and
+//! normal noise; the lantern's lost time with the range of 40 draws as its 95 % interval. 2026-11-28:
+//!
+//! | noise | boards | key intervals that hold | lost time that holds | a fit takes (2 cores) |
+//! | --- | --- | --- | --- | --- |
+//! | 0.15 s, stop-watch | 19 | 292 of 296 | 19 of 19 | 1 to 9 s, 600 to 1340 replays |
+//! | 0.02 s, recording | 7 | 111 of 111 | 5 of 7 (4.6 s outside 4.8 to 14.2; 0.04 s outside 0.06 to 0.49) | 1 to 8 s |
 
 use std::borrow::Cow;
 
