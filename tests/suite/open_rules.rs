@@ -468,7 +468,7 @@ fn two_are_answered_at_a_time() {
         "8bit-card-saves",
         "8bit-serial-250000",
     ];
-    let alone = boards.map(|board| text(board));
+    let alone = boards.map(&text);
     let together = std::thread::scope(|scope| {
         let all = boards.map(|board| scope.spawn(move || text(board)));
         all.map(|one| one.join().unwrap())

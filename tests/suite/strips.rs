@@ -202,7 +202,7 @@ fn the_strip_of_one_stall() {
     assert!(all.len() > 20);
     for strip in [&all[0], &all[all.len() / 2], &all[all.len() - 1]] {
         let (found, _) = watched(&job, &board, Strips::only(strip.stall));
-        assert_eq!(found.seen.strips, [strip.clone()]);
+        assert_eq!(found.seen.strips, std::slice::from_ref(strip));
     }
     let (found, _) = watched(&job, &board, Strips::only(1_000_000));
     assert!(found.seen.strips.is_empty());
