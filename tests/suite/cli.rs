@@ -433,8 +433,10 @@ fn settings_are_compared() {
         &shown,
     ]);
     assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
+    // A command stands on one line, to be copied.
+    let fits = |l: &str| l.chars().count() <= 80 || l.trim_start().starts_with("headstall mend ");
     assert!(
-        text(&done.stdout).lines().all(|l| l.chars().count() <= 80),
+        text(&done.stdout).lines().all(fits),
         "{}",
         text(&done.stdout)
     );
@@ -506,8 +508,10 @@ fn remedies_are_ranked() {
         "{}",
         text(&done.stdout)
     );
+    // A command stands on one line, to be copied.
+    let fits = |l: &str| l.chars().count() <= 80 || l.trim_start().starts_with("headstall mend ");
     assert!(
-        text(&done.stdout).lines().all(|l| l.chars().count() <= 80),
+        text(&done.stdout).lines().all(fits),
         "{}",
         text(&done.stdout)
     );

@@ -7,7 +7,7 @@ use headstall::job::reader::JobReader;
 use headstall::motion::path::Block;
 use headstall::replay::cause::{Causes, Setup};
 use headstall::replay::controller;
-use headstall::replay::duties::Chores;
+use headstall::replay::duties::{CHORE_RUNS_MAX, Chores};
 use headstall::replay::feed::Feed;
 use headstall::replay::source::Planned;
 use headstall::replay::store::Reading;
@@ -305,8 +305,8 @@ fn a_board_has_the_causes_that_cost_it_time() {
 #[test]
 fn endless_chores_are_told() {
     let board = board(&["chore=[{ name = \"fan\", every_s = 1, us = 1 }]"]);
-    let mut chores = Chores::new(&board, 0, u64::MAX);
-    let mut runs = 0;
+    let mut chores = Chores::new(&board, 0, CHORE_RUNS_MAX);
+    let mut runs = 0_u64;
     let error = loop {
         match chores.start(0, runs as f64 + 1.0) {
             Ok(_) => runs += 1,
