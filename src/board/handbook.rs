@@ -75,7 +75,8 @@ fn allowed(key: &str) -> String {
     let refused = profile::parse(text, builtin::DEFAULT, &[set]).err();
     let refused = refused.map(|e| e.to_string()).unwrap_or_default();
     let (_, allowed) = refused.split_once(": must be ").unwrap_or_default();
-    allowed.to_string()
+    // On the page a text is typed without quotes.
+    allowed.replace("a text in quotes", "a text")
 }
 
 /// The unit in "a number of mm/s from 0 to 5"; none in "a number from 0 to 1".

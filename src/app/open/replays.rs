@@ -11,6 +11,8 @@ use headstall::report::summary::Summary;
 use headstall::report::tables::Lists;
 use headstall::report::told::{self, Asked};
 use headstall::report::{advice, pictures, post, queue};
+use headstall::study::remedy::Change;
+use headstall::study::reshape::Reshape;
 use headstall::text::clean_lines;
 use serde::Serialize;
 
@@ -96,6 +98,8 @@ struct Replayed<'a> {
 struct Idea {
     text: String,
     sets: Vec<String>,
+    /// Chords are merged within this, mm.
+    merge_mm: Option<f64>,
 }
 
 /// The summary, what the command prints, and what the views are drawn from.
@@ -123,6 +127,10 @@ pub fn replayed(asked: &Question, held: &Held, shapes: &Shapes, heard: &Heard) -
     let ideas = ideas.iter().map(|idea| Idea {
         text: advice::line(idea),
         sets: idea.sets.clone(),
+        merge_mm: match idea.change {
+            Change::Job(Reshape::Merge(mm)) => Some(mm),
+            _ => None,
+        },
     });
     work::answer(&Replayed {
         summary: &summary,

@@ -67,7 +67,11 @@ function drawCauses(root, causes) {
 }
 
 function drawIdeas(root, ideas, app) {
-  const turn = (sets) => app.change({ knobs: { ...app.state.knobs, sets: over(app.state.knobs.sets, sets) } });
-  root.replaceChildren(...(ideas.length ? [el('h3', { text: 'Try next' }), el('ul', { class: 'ideas' }, ...ideas.map(({ text, sets }) =>
-    el('li', {}, text + '. ', ...(sets.length ? [button('Try it', () => turn(sets), { 'aria-label': 'Try it: ' + text })] : []))))] : []));
+  const turn = ({ sets, merge_mm }) => {
+    const { knobs } = app.state;
+    app.change({ knobs: { ...knobs, sets: over(knobs.sets, sets), merge_mm: merge_mm ?? knobs.merge_mm } });
+  };
+  const trial = (idea) => (idea.sets.length || idea.merge_mm !== null ? [button('Try it', () => turn(idea), { 'aria-label': 'Try it: ' + idea.text })] : []);
+  root.replaceChildren(...(ideas.length ? [el('h3', { text: 'Try next' }), el('ul', { class: 'ideas' },
+    ...ideas.map((idea) => el('li', {}, idea.text + '. ', ...trial(idea))))] : []));
 }

@@ -30,7 +30,7 @@ export function unrolled(svg) {
       add('line', { x1: LEFT, x2: right, y1: y, y2: y });
       add('text', { x: LEFT - 6, y: y + 5, 'text-anchor': 'end' }, fixed(k * step, 2) + ' mm');
     }
-    for (let deg = 0; deg <= 360; deg += wide() < 420 ? 90 : 45) {
+    for (let deg = 0; deg <= 360; deg += wide() < 300 ? 180 : wide() < 600 ? 90 : 45) {
       add('line', { x1: across(deg), x2: across(deg), y1: TOP, y2: foot });
       add('text', { x: across(deg), y: foot + 22, 'text-anchor': deg === 360 ? 'end' : 'middle' }, deg + '°');
     }
