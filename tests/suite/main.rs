@@ -31,6 +31,8 @@ mod making;
 mod map;
 mod mend;
 mod mend_command;
+mod mend_jobs;
+mod mend_strip;
 mod oracle;
 mod plainly;
 mod ref_bump;
