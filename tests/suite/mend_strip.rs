@@ -15,10 +15,10 @@ reply_when = "received"
 in_flight = 4
 "#;
 
-/// A card of 59 µs a byte: comments are read too.
+/// A card of 88 µs a byte: comments are read too.
 const CARD: &str = r#"[link]
 kind = "card"
-sector_ms = 30
+sector_ms = 45
 "#;
 
 const REST: &str = r#"[loop]
@@ -26,7 +26,9 @@ line_us = 100
 block_us = 100
 [queue]
 lines = 4
-blocks = 32
+blocks = 16
+low_water = 8
+stretch_ms = 20
 [motion]
 speed_max = { x = 200, y = 200, z = 10, e = 50 }
 accel_max = { x = 2000, y = 2000, z = 100, e = 5000 }
