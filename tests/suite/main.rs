@@ -32,6 +32,8 @@ mod making;
 mod map;
 mod mend;
 mod mend_command;
+mod mend_jobs;
+mod mend_strip;
 mod open_page;
 mod open_rules;
 mod open_seen;

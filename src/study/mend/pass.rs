@@ -18,7 +18,7 @@ use super::pace::Service;
 use super::plan::{Plan, Treat};
 use super::run::{Around, Held, MOVES_MAX, Modes, Run};
 use super::text::{self, Chunks, LOOKED_AT_MAX, Plain};
-use super::write::Writer;
+use super::write::{InForce, Writer, motion_of};
 
 /// Moves before a run that count for the queue at its start.
 const BEFORE_MAX: usize = 64;
@@ -37,8 +37,8 @@ pub struct Pass<A, B> {
     path: Path,
     words: Words,
     modes: Modes,
-    /// The feed in force in the job, as its number stands there.
-    feed: Option<f64>,
+    /// What the job has in force.
+    job: InForce,
     /// Whether the head is where the reader thinks.
     lost: bool,
     conditional: u32,
@@ -70,7 +70,7 @@ impl<A: Read, B: Read> Pass<A, B> {
             path: Path::new(board),
             words: Words::default(),
             modes: Modes::default(),
-            feed: None,
+            job: InForce::default(),
             lost: false,
             conditional: 0,
             before: VecDeque::new(),
@@ -125,7 +125,7 @@ impl<A: Read, B: Read> Pass<A, B> {
         let left = self.chunks.until(step.end_byte);
         if left > LOOKED_AT_MAX {
             self.flush(None);
-            self.writer.restore(self.feed);
+            self.writer.restore(self.job);
             let most = PASS_BYTES.min(left - LOOKED_AT_MAX / 2);
             self.chunks
                 .take(step.end_byte, most, &mut self.writer.out)?;
@@ -155,7 +155,7 @@ impl<A: Read, B: Read> Pass<A, B> {
         let sound = self.words.faults.is_empty() && self.conditional == 0;
         let clear = plain.filter(|_| sound);
         let prints = match &step.act {
-            Act::Move(m) if clear.is_some() && !self.lost => is_chord(m),
+            Act::Move(m) if clear.is_some() && !self.lost => is_chord(code, m),
             _ => false,
         };
         if let (true, Act::Move(mv)) = (prints, step.act) {
@@ -163,13 +163,16 @@ impl<A: Read, B: Read> Pass<A, B> {
                 mv,
                 command_bytes: f64::from(step.command_bytes),
                 line_number: step.line,
-                feed: fed.or(self.feed),
+                feed: fed.or(self.job.feed),
                 chunk: from..self.run.bytes.len(),
                 line: from + begin..from + end,
                 before: begin > 0,
                 behind: clear.is_some_and(|p| p.comment < line.len()),
             };
-            self.feed = held.feed;
+            self.job = InForce {
+                feed: held.feed,
+                motion: motion_of(code),
+            };
             self.hold(step, held);
             return;
         }
@@ -185,22 +188,23 @@ impl<A: Read, B: Read> Pass<A, B> {
             self.counts.alone_bytes += chunk.len() as u64;
         }
         self.writer
-            .other(&chunk, begin..end, self.feed, fed, understood, code);
+            .other(&chunk, begin..end, self.job, fed, understood, code);
         self.follow(step, code, fed, understood);
     }
 
     /// What a line that is no part of a run changes.
     fn follow(&mut self, step: &Step, code: Code, fed: Option<f64>, understood: bool) {
         if fed.is_some() {
-            self.feed = fed;
+            self.job.feed = fed;
         }
+        self.job.motion = motion_of(code).or(self.job.motion);
         if let Code::Plain { letter, number } = code {
             match (letter, number) {
                 (b'G', 17..=19) => self.modes.other_plane = number != 17,
                 (b'G', 20 | 21) => {
                     if self.modes.inches != (number == 20) {
                         // The number in force means another feed from here on.
-                        self.feed = None;
+                        self.job.feed = None;
                         self.writer.forget_feed();
                     }
                     self.modes.inches = number == 20;
@@ -337,15 +341,16 @@ fn takes_feed(code: Code) -> bool {
         Code::Modal
             | Code::Plain {
                 letter: b'G',
-                number: 0..=3 | 17..=21 | 90 | 91
+                number: 0..=3 | 5 | 17..=21 | 90 | 91
             }
     )
 }
 
-/// A printed straight move.
-fn is_chord(m: &Move) -> bool {
+/// A printed straight move, by G0 or G1.
+fn is_chord(code: Code, m: &Move) -> bool {
+    let by_line = matches!(motion_of(code), Some(0 | 1));
     let moves = (0..3).any(|k| (m.to_mm[k] - m.from_mm[k]).abs() > NOTHING_MM);
-    m.circle.is_none() && m.e_mm > NOTHING_MM && moves
+    by_line && m.circle.is_none() && m.e_mm > NOTHING_MM && moves
 }
 
 /// Whether a command is known to do what the reader takes it to do; motions only where their line is plain.

@@ -147,6 +147,12 @@ pub fn sameness(old: impl Read, new: impl Read, board: &Board) -> Result<Samenes
                 return Err(differs(old.line, "a move ends elsewhere"));
             }
         }
+        if bends(&covered, &n) {
+            return Err(differs(
+                old.line,
+                "an arc is no longer one, or a straight move became one",
+            ));
+        }
         let apart_mm = moved_mm(&covered, &n, &mut path);
         if apart_mm > found.deviation_mm {
             found.deviation_mm = apart_mm;
@@ -169,6 +175,15 @@ pub fn sameness(old: impl Read, new: impl Read, board: &Board) -> Result<Samenes
 fn same_place(o: &Move, n: &Move) -> bool {
     (0..3).all(|k| (o.to_mm[k] - n.to_mm[k]).abs() <= PLACE_MM)
         && (o.to_mm[3] - n.to_mm[3]).abs() <= FILAMENT_MM
+}
+
+/// Whether a move that stands for one alone bends otherwise, or one for several stands for an arc.
+fn bends(covered: &[Move], n: &Move) -> bool {
+    let bend = |m: &Move| m.circle.map(|c| (c.plane, c.clockwise, c.full));
+    match covered {
+        [alone] => bend(alone) != bend(n),
+        all => all.iter().any(|o| o.circle.is_some()),
+    }
 }
 
 /// How far a move lies from those that it stands for, mm.

@@ -192,6 +192,11 @@ impl<'a> Plain<'a> {
         }
     }
 
+    /// The command's number: 1 for `G1`.
+    pub fn motion(&self) -> Option<u32> {
+        self.command[1..].parse().ok()
+    }
+
     /// The word with this letter.
     pub fn word(&self, letter: u8) -> Option<&Word<'a>> {
         self.words().iter().find(|w| w.letter == letter)

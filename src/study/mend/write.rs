@@ -13,6 +13,15 @@ use super::plan::Treat;
 use super::run::{Held, Modes, Run};
 use super::text::{self, Plain};
 
+/// What a job has in force from one line to the next.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct InForce {
+    /// The feed, as its number stands in the job; `None` where that is not known.
+    pub feed: Option<f64>,
+    /// The motion command with which a line goes on that has none of its own: 1 for G1.
+    pub motion: Option<u32>,
+}
+
 /// Where the job's lines go.
 #[derive(Debug, Default)]
 pub struct Writer {
@@ -21,6 +30,8 @@ pub struct Writer {
     handed: usize,
     /// The feed in force in what was written.
     feed: Option<f64>,
+    /// The motion command in force in what was written.
+    motion: Option<u32>,
     /// What line numbers differ by.
     shift: i64,
     /// The number of the last line that had one, and whether it had a checksum.
@@ -63,14 +74,36 @@ impl Writer {
         self.shift = 0;
     }
 
-    /// Sets the feed that the job has in force, by a line of its own, if another is in force.
-    pub fn restore(&mut self, feed: Option<f64>) {
+    /// Sets the feed and the motion command that the job has in force, where others are, by lines of their own: what
+    /// follows may rely on them.
+    pub fn restore(&mut self, job: InForce) {
+        self.restore_feed(job.feed);
+        self.restore_motion(job.motion);
+    }
+
+    fn restore_feed(&mut self, feed: Option<f64>) {
         let Some(feed) = feed.filter(|_| self.feed.is_some() && self.feed != feed) else {
             return;
         };
-        let body = format!("G1 F{}", numbers::text(feed, 6));
+        self.put_own(&format!("G1 F{}", numbers::text(feed, 6)));
+        self.motion = Some(1);
+        self.feed = Some(feed);
+    }
+
+    /// Only G0 and G1 ever need this: lines with other motion commands stand as they were.
+    fn restore_motion(&mut self, motion: Option<u32>) {
+        if let Some(motion @ 0..=1) = motion
+            && self.motion != Some(motion)
+        {
+            self.put_own(&format!("G{motion}"));
+            self.motion = Some(motion);
+        }
+    }
+
+    /// A line that the job does not have, under the next number where lines have numbers.
+    fn put_own(&mut self, body: &str) {
         let number = self.number.map(|n| n + 1);
-        let line = text::numbered(&body, number, self.checked);
+        let line = text::numbered(body, number, self.checked);
         self.out.extend_from_slice(&line);
         let end: &[u8] = if self.line_end.is_empty() {
             b"\n"
@@ -82,7 +115,6 @@ impl Writer {
             self.shift += 1;
             self.number = number;
         }
-        self.feed = Some(feed);
     }
 
     /// Puts a line behind the job that says what was done to it; an empty one is not written.
@@ -128,17 +160,18 @@ impl Writer {
         }
     }
 
-    /// A line that is no part of a run, with what stands before it. `feed` is the one in force in the job
-    /// before it, `fed` the one that it sets.
+    /// A line that is no part of a run, with what stands before it. `job` is what the job has in force before it, `fed`
+    /// the feed that it sets.
     pub fn other(
         &mut self,
         chunk: &[u8],
         line: Range<usize>,
-        feed: Option<f64>,
+        job: InForce,
         fed: Option<f64>,
         understood: bool,
         code: Code,
     ) {
+        let feed = job.feed;
         let owed = feed.filter(|_| fed.is_none() && self.feed.is_some() && self.feed != feed);
         let bytes = &chunk[line.clone()];
         let motion = matches!(
@@ -156,15 +189,20 @@ impl Writer {
                     changed = Some(with_feed(bytes, plain, &numbers::text(owed, 6)));
                     self.feed = Some(owed);
                 }
-                None if !(understood && is_harmless(code)) => self.restore(feed),
+                None if !(understood && is_harmless(code)) => self.restore_feed(feed),
                 None => {}
             }
+        }
+        let own_motion = motion_of(code);
+        if !understood && own_motion.is_none() {
+            self.restore_motion(job.motion);
         }
         self.out.extend_from_slice(&chunk[..line.start]);
         self.put(changed.as_deref().unwrap_or(bytes), &chunk[line.end..]);
         if fed.is_some() {
             self.feed = fed;
         }
+        self.motion = own_motion.or(self.motion);
     }
 
     /// Moves of a run that stay as they are.
@@ -199,9 +237,10 @@ impl Writer {
             .filter_map(|h| Plain::read(&run.bytes[h.line.clone()]))
             .collect();
         let feed = wanted_feed(first, treat.pace);
-        let mut body = match &group.circle {
-            Some(circle) => if circle.clockwise { "G2" } else { "G3" }.to_string(),
-            None => lines[0].command.to_string(),
+        let (mut body, motion) = match &group.circle {
+            Some(circle) if circle.clockwise => ("G2".to_string(), Some(2)),
+            Some(_) => ("G3".to_string(), Some(3)),
+            None => (lines[0].command.to_string(), lines[0].motion()),
         };
         for (axis, letter) in AXES.iter().enumerate() {
             if *letter == b'E'
@@ -218,7 +257,7 @@ impl Writer {
             }
         }
         if let Some(feed) = feed.filter(|_| self.feed != feed) {
-            body += &format!(" F{}", numbers::text(feed, FEED_DECIMALS));
+            body += &format!(" F{}", numbers::text(feed, 6));
         }
         let keeps_before = group.from == 0 || !treat.strip;
         if keeps_before {
@@ -231,6 +270,7 @@ impl Writer {
         if number.is_some() {
             self.shift -= all.len() as i64 - 1;
         }
+        self.motion = motion;
         if feed.is_some() {
             self.feed = feed;
         }
@@ -288,6 +328,7 @@ impl Writer {
             }
         }
         self.put(changed.as_deref().unwrap_or(line), end);
+        self.motion = plain.motion();
         if feed.is_some() {
             self.feed = feed;
         }
@@ -325,7 +366,7 @@ fn wanted_feed(held: &Held, pace: f64) -> Option<f64> {
     }
     let slower = feed * pace;
     let scale = if slower >= 100.0 { 1.0 } else { 10.0 };
-    Some((slower * scale).floor().max(1.0) / scale)
+    Some(((slower * scale).floor().max(1.0) / scale).min(feed))
 }
 
 /// Most decimals that a word of this letter needs.
@@ -351,6 +392,17 @@ fn with_feed(line: &[u8], plain: &Plain, feed: &str) -> Vec<u8> {
         new = text::checked_anew(&new);
     }
     new
+}
+
+/// The motion command that a line puts in force for lines without one.
+pub fn motion_of(code: Code) -> Option<u32> {
+    match code {
+        Code::Plain {
+            letter: b'G',
+            number: number @ (0..=3 | 5),
+        } => Some(number),
+        _ => None,
+    }
 }
 
 /// Commands to which the feed in force means nothing.
