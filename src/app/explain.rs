@@ -7,6 +7,7 @@ use std::process::ExitCode;
 use headstall::answer::explain::{ExplainQuestion, Unexplained, explain};
 use headstall::report::explain::{ExplainTable, report};
 use headstall::report::folded;
+use headstall::report::text::shell_word;
 use headstall::study::explain::seen::{self, Height, Mark};
 use headstall::study::explain::view::Errors;
 
@@ -61,7 +62,7 @@ pub fn run(args: &Explain) -> Result<ExitCode, Failure> {
         }
         _ => Failure::Unusable(format!("{}: {e}", args.seen.display())),
     })?;
-    let mut table = ExplainTable::new(&answer);
+    let mut table = ExplainTable::new(&answer, &remedies(args));
     if let Some(mut folder) = folder.take() {
         let picture = folded::svg(&answer, &table);
         pictures::picture(&mut folder, "explain", &picture, args.png)?;
@@ -81,6 +82,19 @@ pub fn run(args: &Explain) -> Result<ExitCode, Failure> {
     }
 }
 
+/// The command that tells the remedies for this job on this board.
+fn remedies(args: &Explain) -> String {
+    let job = shell_word(&args.job.to_string_lossy());
+    let mut command = format!(
+        "headstall remedies {job} --board {}",
+        shell_word(&args.board)
+    );
+    for set in &args.set {
+        command += &format!(" --set {}", shell_word(&set.to_string()));
+    }
+    command
+}
+
 /// The list of bumps.
 fn marks(args: &Explain) -> Result<Vec<Mark>, Failure> {
     let shown = args.seen.display();
@@ -97,8 +111,12 @@ fn marks(args: &Explain) -> Result<Vec<Mark>, Failure> {
         ));
     }
     let text = String::from_utf8(bytes).map_err(|e| {
-        let at = e.utf8_error().valid_up_to();
-        unusable(format!("byte {at}: is not UTF-8 text"))
+        let read = &e.as_bytes()[..e.utf8_error().valid_up_to()];
+        let line = read.iter().filter(|b| **b == b'\n').count() + 1;
+        unusable(format!(
+            "line {line}, byte {}: is not UTF-8 text; save the list as plain text or CSV in UTF-8",
+            read.len()
+        ))
     })?;
     seen::read(&text).map_err(unusable)
 }
