@@ -7,6 +7,7 @@ use std::process::ExitCode;
 use headstall::answer::explain::{ExplainQuestion, Unexplained, errors, explain};
 use headstall::report::explain::{ExplainTable, report};
 use headstall::report::folded;
+use headstall::report::told::remedies_command;
 use headstall::study::explain::seen::{self, Mark};
 
 use super::args::{Explain, OnBoard};
@@ -54,7 +55,9 @@ pub fn run(args: &Explain) -> Result<ExitCode, Failure> {
         }
         _ => Failure::Unusable(format!("{}: {e}", args.seen.display())),
     })?;
-    let mut table = ExplainTable::new(&answer);
+    let sets: Vec<String> = args.set.iter().map(ToString::to_string).collect();
+    let remedies = remedies_command(&args.job.to_string_lossy(), &args.board, &sets);
+    let mut table = ExplainTable::new(&answer, &remedies);
     if let Some(mut folder) = folder.take() {
         let picture = folded::svg(&answer, &table);
         pictures::picture(&mut folder, "explain", &picture, args.png)?;
@@ -90,8 +93,12 @@ fn marks(args: &Explain) -> Result<Vec<Mark>, Failure> {
         ));
     }
     let text = String::from_utf8(bytes).map_err(|e| {
-        let at = e.utf8_error().valid_up_to();
-        unusable(format!("byte {at}: is not UTF-8 text"))
+        let read = &e.as_bytes()[..e.utf8_error().valid_up_to()];
+        let line = read.iter().filter(|b| **b == b'\n').count() + 1;
+        unusable(format!(
+            "line {line}, byte {}: is not UTF-8 text; save the list as plain text or CSV in UTF-8",
+            read.len()
+        ))
     })?;
     seen::read(&text).map_err(unusable)
 }

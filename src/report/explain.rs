@@ -121,9 +121,11 @@ pub struct ClockRow {
 }
 
 impl ExplainTable {
-    /// The table of an answer.
-    pub fn new(answer: &ExplainAnswer) -> Self {
-        let parts: Vec<PartTable> = answer.parts.iter().map(|p| part(answer, p)).collect();
+    /// The table of an answer. `remedies`: the command, as it is to be typed, that tells the remedies for this job on
+    /// this board.
+    pub fn new(answer: &ExplainAnswer, remedies: &str) -> Self {
+        let parts = answer.parts.iter().map(|p| part(answer, p, remedies));
+        let parts: Vec<PartTable> = parts.collect();
         let most = parts.iter().map(|p| p.bumps).max();
         let one = parts.iter().find(|p| Some(p.bumps) == most).cloned();
         ExplainTable {
@@ -144,7 +146,7 @@ impl ExplainTable {
     }
 }
 
-fn part(answer: &ExplainAnswer, part: &PartAnswer) -> PartTable {
+fn part(answer: &ExplainAnswer, part: &PartAnswer, remedies: &str) -> PartTable {
     let own = &part.explanation;
     let clock = |k: usize| {
         let spectrum = &own.heard.as_ref()?.spectra[k];
@@ -198,7 +200,7 @@ fn part(answer: &ExplainAnswer, part: &PartAnswer) -> PartTable {
         seen_share: own.seen_share(),
         verdict: explained::verdict(own),
         notes,
-        advice: explained::advice(own),
+        advice: explained::advice(own, remedies),
         next: explained::next(own),
         window: [
             own.window.from_deg,

@@ -262,15 +262,16 @@ pub fn notes(answer: &Explanation, save_every_s: Option<f64>) -> Vec<String> {
     notes
 }
 
-/// What to do about it, the cheap things first.
-pub fn advice(answer: &Explanation) -> Vec<String> {
+/// What to do about it, the cheap things first. `remedies`: the command that tells the remedies for stalls. They are
+/// not tried here: that takes several times as long as all the rest.
+pub fn advice(answer: &Explanation, remedies: &str) -> Vec<String> {
     let mut todo: Vec<String> = Vec::new();
     let named: Vec<Name> = answer.named().map(|f| f.name).collect();
     for name in &named {
         let text = match name {
-            Name::Stalls => {
-                "Stalls: run `headstall remedies` on this job and board, and try what it puts first."
-            }
+            Name::Stalls => &format!(
+                "Stalls: `{remedies}` tries what would cure them, on this job and board; take what it puts first."
+            ),
             Name::Clock => {
                 "A rhythm in time: switch off, or make rarer, what the controller does by the clock (saves, displays), one at a time. A rhythm in filament: look at the feeder's gear and its grip; clean it cold and unplugged."
             }
@@ -286,9 +287,9 @@ pub fn advice(answer: &Explanation) -> Vec<String> {
             Name::Corners => {
                 "Corners: print outer walls slower or with less acceleration; if the firmware compensates pressure, tune that."
             }
-            Name::ShortMoves => {
-                "Short moves: slice with longer chords or with arcs; `headstall remedies` says how long is enough on this board."
-            }
+            Name::ShortMoves => &format!(
+                "Short moves: slice with longer chords or with arcs; `{remedies}` says how long is enough on this board."
+            ),
         };
         todo.push(text.to_string());
     }

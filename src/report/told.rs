@@ -60,6 +60,17 @@ pub fn remedies(table: &CureTable, asked: &Asked, strong: &dyn Fn(&str) -> Strin
     told
 }
 
+/// The command that tells the remedies for this job on this board.
+pub fn remedies_command(job: &str, board: &str, sets: &[String]) -> String {
+    let command = format!(
+        "headstall remedies {} --board {}",
+        shell_word(job),
+        shell_word(board)
+    );
+    let set = |all: String, set: &String| all + " --set " + &shell_word(set);
+    sets.iter().fold(command, set)
+}
+
 /// The command with more keys set; a key that was set before gets its new value only.
 fn command(asked: &Asked, sets: &[String]) -> String {
     let (job, board) = (shell_word(asked.job), shell_word(asked.board));

@@ -213,7 +213,7 @@ fn threads_change_nothing() {
 }
 
 /// A ring of 15 mm, 20 layers, as a job.
-fn ring() -> String {
+pub fn ring() -> String {
     let mut job = String::from("M83\nG28\n");
     for layer in 1..=20 {
         let z = 0.2 * f64::from(layer);
@@ -441,6 +441,12 @@ fn the_lanterns_bumps_are_the_stalls_of_its_old_board() {
     let power = stalls["power"].as_f64().unwrap();
     // Of 200 lists that a script made from other runs, 121 were recognised: 54 to 67 %.
     assert!((0.45..=0.76).contains(&power), "{power}");
+    let advice = json["advice"][0].as_str().unwrap();
+    assert!(
+        advice.starts_with("Stalls: `headstall remedies ")
+            && advice.contains("lantern.gcode --board "),
+        "{advice}"
+    );
     for name in ["clock", "xy", "height", "seam", "corners", "short_moves"] {
         assert_eq!(row(&json, name)["state"], "not_found", "{name}");
     }

@@ -104,8 +104,8 @@ fn shorter_lines_are_chosen_where_bytes_starve_the_board() {
         assert!(3 * new.len() < 2 * old.len());
         let comments: Vec<&str> = new.lines().filter(|l| l.contains(';')).collect();
         assert_eq!(comments[0], "; head of the job");
-        for layer in 1..=3 {
-            assert_eq!(comments[layer], format!("; layer {layer} begins"));
+        for (layer, comment) in comments.iter().enumerate().take(4).skip(1) {
+            assert_eq!(*comment, format!("; layer {layer} begins"));
         }
         assert_eq!(comments[4], "; tail of the job");
         let (before, after) = (moves(&old), moves(&new));

@@ -5,6 +5,7 @@ use headstall::answer::fit::{self, FitQuestion};
 use headstall::board::profile;
 use headstall::report::explain::{ExplainTable, report};
 use headstall::report::fit::{self as words, Given, JobLoss};
+use headstall::report::told::remedies_command;
 use headstall::report::{board_file, dry_run, folded, loudness};
 use headstall::study::explain::seen;
 use headstall::study::fit::coupon::{LinkKind, Plan};
@@ -65,7 +66,8 @@ pub fn explained(asked: &Question, held: &Held, heard: &Heard) -> Answer {
         Unexplained::NothingPrinted => format!("{}: {e}", held.name),
         _ => format!("{list}: {e}"),
     })?;
-    let table = ExplainTable::new(&answer);
+    let remedies = remedies_command(&held.name, &board.shown, &board.set());
+    let table = ExplainTable::new(&answer, &remedies);
     work::answer(&Explained {
         svg: folded::svg(&answer, &table),
         text: clean_lines(&report(&table, &str::to_string)).into(),

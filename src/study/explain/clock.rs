@@ -9,7 +9,7 @@ use super::draws::{Draws, Purpose};
 use super::huddle::Groups;
 use super::numbers::{Complex, median};
 use super::phases::Phases;
-use super::tone::{Batch, Deal, Ear, POWER_MIN, Tone, ToneTable};
+use super::tone::{Batch, Deal, Ear, Tone, ToneTable};
 use super::view::{Bump, View};
 use super::wall::{AROUND, Along, Wall, filled};
 
@@ -94,9 +94,7 @@ pub struct Clock<'a> {
 impl<'a> Clock<'a> {
     /// For these bumps on a view's wall.
     pub fn new(view: &'a View<'a>, blur: &'a Blur, bumps: &'a [Bump]) -> Self {
-        let mut degrees: Vec<usize> = bumps.iter().map(|b| b.degree).collect();
-        degrees.sort_unstable();
-        degrees.dedup();
+        let degrees = distinct(bumps.iter().map(|b| b.degree).collect());
         let count = |d: &usize| bumps.iter().filter(|b| b.degree == *d).count() as f64;
         Clock {
             view,
@@ -157,21 +155,14 @@ impl<'a> Clock<'a> {
         let dealt: Vec<Vec<usize>> = self.dealt(groups, seed, draws);
         let mut layers: Vec<usize> = dealt.iter().flatten().copied().collect();
         layers.extend(self.bumps.iter().map(|b| b.layer));
-        layers.sort_unstable();
-        layers.dedup();
+        let layers = distinct(layers);
         let own: Vec<usize> = self.bumps.iter().map(|b| b.layer).collect();
         let observed = self.deal(&own, &layers);
         let deals: Vec<Deal> = dealt.iter().map(|d| self.deal(d, &layers)).collect();
         let singles = groups.leaders.len() == self.bumps.len();
         let phases = Phases::new(self.view.wall, self.blur, &self.degrees, &layers);
         let grids = Along::ALL.map(|along| self.grid(along));
-        let ears = Along::ALL.map(|along| {
-            let by_layer = self.layer_coordinates(along);
-            Ear {
-                layers: layers.iter().map(|l| by_layer[*l]).collect(),
-                sources: phases.sources(self.view.wall, along),
-            }
-        });
+        let ears = Along::ALL.map(|along| self.ear(&phases, &layers, along));
         let batches: Vec<(usize, usize)> = (0..3)
             .flat_map(|k| {
                 (0..grids[k].len())
@@ -201,29 +192,37 @@ impl<'a> Clock<'a> {
         gathered(&along, each, draws)
     }
 
-    /// The largest q over some frequencies of time, without draws.
-    pub fn best_of(&self, frequencies: &[f64]) -> f64 {
-        let mut layers: Vec<usize> = self.bumps.iter().map(|b| b.layer).collect();
-        layers.sort_unstable();
-        layers.dedup();
+    /// Listens to some frequencies as [`Clock::listen`] does, without draws, and hands on the number and q of each that
+    /// says anything, until `enough`.
+    pub fn hear(&self, tones: &[(Along, f64)], mut enough: impl FnMut(usize, f64) -> bool) {
+        if self.bumps.is_empty() {
+            return;
+        }
         let own: Vec<usize> = self.bumps.iter().map(|b| b.layer).collect();
+        let layers = distinct(own.clone());
         let observed = self.deal(&own, &layers);
         let phases = Phases::new(self.view.wall, self.blur, &self.degrees, &layers);
-        let by_layer = self.layer_coordinates(Along::Time);
-        let ear = Ear {
-            layers: layers.iter().map(|l| by_layer[*l]).collect(),
-            sources: phases.sources(self.view.wall, Along::Time),
-        };
+        let mut ears = [const { None }; 3];
         let mut table = Vec::new();
-        let mut best = f64::NEG_INFINITY;
-        for &frequency in frequencies {
+        for (number, &(along, frequency)) in tones.iter().enumerate() {
+            let ear = ears[along as usize].get_or_insert_with(|| self.ear(&phases, &layers, along));
             phases.at(&ear.sources, frequency, &mut table);
-            let tone = ToneTable::new(&ear, frequency, &mut table, &self.counts);
-            if tone.power(&observed) >= POWER_MIN {
-                best = best.max(tone.sums(&observed).normal_scale());
+            let tone = ToneTable::new(ear, frequency, &mut table, &self.counts);
+            if let Some(q) = tone.q(&observed)
+                && enough(number, q)
+            {
+                return;
             }
         }
-        best
+    }
+
+    /// What is needed of a coordinate to hear the bumps on these layers.
+    fn ear(&self, phases: &Phases, layers: &[usize], along: Along) -> Ear {
+        let by_layer = self.layer_coordinates(along);
+        Ear {
+            layers: layers.iter().map(|l| by_layer[*l]).collect(),
+            sources: phases.sources(self.view.wall, along),
+        }
     }
 
     /// The layers of all bumps, dealt out anew.
@@ -258,6 +257,13 @@ impl<'a> Clock<'a> {
         places.sort_by_key(|p| p.1);
         Deal { places }
     }
+}
+
+/// Each once, in order.
+fn distinct(mut numbers: Vec<usize>) -> Vec<usize> {
+    numbers.sort_unstable();
+    numbers.dedup();
+    numbers
 }
 
 /// What all batches gave; `along`: the coordinate of each.

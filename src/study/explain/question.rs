@@ -215,6 +215,7 @@ pub fn explain(question: &Question) -> Result<Explanation, Refusal> {
             strewn: &strewn,
             maps: &maps,
             regulars: &regulars,
+            heard: answer.heard.as_ref(),
             period_s: power.period_s,
             other_runs: power.cells(&view),
             period_is_theirs: power.period_is_boards,
@@ -223,10 +224,8 @@ pub fn explain(question: &Question) -> Result<Explanation, Refusal> {
         };
         let nulls: Vec<(Name, Vec<f64>)> = tested.into_iter().map(|t| (t.name, t.draws)).collect();
         let there = |found: &(Name, f64)| !elsewhere.contains(&found.0);
-        for (name, power) in power::powers(&truths, &nulls, LEVEL)
-            .into_iter()
-            .filter(there)
-        {
+        let powers = power::powers(&truths, &nulls, LEVEL);
+        for (name, power) in powers.into_iter().filter(there) {
             answer.findings[name as usize].power = Some(power);
         }
     }

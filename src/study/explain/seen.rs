@@ -33,6 +33,8 @@ pub struct Mark {
 
 /// The largest list that is read.
 const MARKS_MAX: usize = 4000;
+/// Characters of a header or a value that a message shows.
+const SHOWN_MAX: usize = 60;
 /// The largest coordinate, mm.
 const MM_MAX: f64 = 1e5;
 
@@ -52,7 +54,7 @@ impl Columns {
             .iter()
             .map(|h| h.trim().trim_start_matches('\u{feff}').to_lowercase())
             .collect();
-        let line = names.join(",");
+        let line: String = names.join(",").chars().take(SHOWN_MAX).collect();
         if names.len() == 1 && line.contains([';', '\t']) {
             return Err(format!(
                 "line 1: {line}: columns must be separated by commas, and numbers written with a point"
@@ -75,6 +77,11 @@ impl Columns {
             part: column("part")?,
         };
         match (columns.z_mm, columns.layer) {
+            (None, None) if names.iter().all(|n| n.parse::<f64>().is_ok()) => {
+                return Err(format!(
+                    "line 1: {line}: is no header; the first line must name the columns, such as z_mm,angle_deg"
+                ));
+            }
             (None, None) => {
                 return Err(format!(
                     "line 1: {line}: a column z_mm (height over the bed) or layer (counted from 0) is needed"
@@ -103,6 +110,7 @@ impl Columns {
 /// The first thing that is wrong: its line, the value, and what is allowed.
 pub fn read(text: &str) -> Result<Vec<Mark>, String> {
     let empty = "line 1: is empty; a header such as z_mm,angle_deg is needed";
+    let text = text.replace("\r\n", "\n").replace('\r', "\n");
     // Line by line, so that each row is known by its line, blank ones and comments counted.
     let mut rows = (1..)
         .zip(text.lines())
@@ -118,7 +126,7 @@ pub fn read(text: &str) -> Result<Vec<Mark>, String> {
         }
         if row.len() > header.len() {
             return Err(format!(
-                "line {line}: has {} values, the header has {}; numbers are written with a point",
+                "line {line}: has {} values, the header has {}; numbers must be written with a point, not a comma",
                 row.len(),
                 header.len()
             ));
@@ -146,17 +154,30 @@ fn fields(row: &str, line: usize) -> Result<csv::StringRecord, String> {
 }
 
 fn mark(row: &csv::StringRecord, line: usize, columns: &Columns) -> Result<Mark, String> {
+    let value = |column: usize, name: &str| -> Result<String, String> {
+        match row.get(column).unwrap_or("") {
+            "" => Err(format!(
+                "line {line}: {name} is missing: each line needs one"
+            )),
+            text => Ok(text.chars().take(SHOWN_MAX).collect()),
+        }
+    };
     let number = |column: usize, name: &str, low: f64, high: f64| -> Result<f64, String> {
-        let text = row.get(column).unwrap_or("");
-        let value: Option<f64> = text.parse().ok();
-        value.filter(|v| (low..=high).contains(v)).ok_or_else(|| {
-            format!("line {line}: {name} {text}: must be a number from {low} to {high}")
-        })
+        let text = value(column, name)?;
+        let read: Option<f64> = text.parse().ok();
+        let allowed = format!("must be a number from {low} to {high}");
+        match read {
+            Some(v) if (low..=high).contains(&v) => Ok(v),
+            Some(_) => Err(format!("line {line}: {name} {text}: {allowed}")),
+            None => Err(format!(
+                "line {line}: {name} {text}: {allowed}, written with a point and without a unit"
+            )),
+        }
     };
     let whole = |column: usize, name: &str, low: u32| -> Result<u32, String> {
-        let text = row.get(column).unwrap_or("");
-        let value: Option<u32> = text.parse().ok();
-        value.filter(|v| *v >= low).ok_or_else(|| {
+        let text = value(column, name)?;
+        let read: Option<u32> = text.parse().ok();
+        read.filter(|v| *v >= low).ok_or_else(|| {
             format!("line {line}: {name} {text}: must be a whole number, {low} or more")
         })
     };
@@ -214,10 +235,7 @@ mod tests {
                 "line 3: z_mm high: must be a number",
             ),
             ("z_mm,angle_deg\n1,2,5\n", "line 2: has 3 values"),
-            (
-                "z_mm,angle_deg\n1\n",
-                "line 2: angle_deg : must be a number",
-            ),
+            ("z_mm,angle_deg\n1\n", "line 2: angle_deg is missing"),
             (
                 "z_mm,angle_deg\n1,1000\n",
                 "angle_deg 1000: must be a number from -360 to 720",

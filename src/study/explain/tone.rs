@@ -5,7 +5,7 @@ use super::coherence::{Beat, COHERENT_PERIODS, Scale, Sums, sums};
 use super::numbers::Complex;
 
 /// Frequencies where phasors vary less than this over the bumps say nothing.
-pub(super) const POWER_MIN: f64 = 0.1;
+const POWER_MIN: f64 = 0.1;
 /// Phasors whose mean square is at least this have survived the error of heights.
 pub(super) const SEEN_MIN: f64 = 0.3;
 /// A frequency that was tried.
@@ -128,7 +128,7 @@ impl<'t> ToneTable<'t> {
         to.after(from)
     }
 
-    pub fn sums(&self, deal: &Deal) -> Sums {
+    fn sums(&self, deal: &Deal) -> Sums {
         sums(deal.places.iter().enumerate().map(|(i, place)| Beat {
             centred: self.centred(*place),
             power: self.power[place.1 as usize],
@@ -137,20 +137,25 @@ impl<'t> ToneTable<'t> {
     }
 
     /// The mean square of the phasors over the bumps' layers.
-    pub fn power(&self, deal: &Deal) -> f64 {
+    fn power(&self, deal: &Deal) -> f64 {
         let powers = deal.places.iter().map(|p| self.power[p.1 as usize]);
         powers.sum::<f64>() / deal.places.len() as f64
     }
 
+    /// The q of bumps at this frequency; `None` where it says nothing.
+    pub fn q(&self, bumps: &Deal) -> Option<f64> {
+        (self.power(bumps) >= POWER_MIN).then(|| self.sums(bumps).normal_scale())
+    }
+
     /// The observed bumps at this frequency; whether it says anything.
     pub fn hear(&mut self, observed: &Deal, step: usize, batch: &mut Batch) -> bool {
-        if self.power(observed) < POWER_MIN {
+        let Some(q) = self.q(observed) else {
             return false;
-        }
+        };
         batch.tones.push(Tone {
             step,
             frequency: self.frequency,
-            q: self.sums(observed).normal_scale(),
+            q,
         });
         let whole = observed.places.iter().map(|p| {
             let (c, m) = (self.centred(*p), self.mean[p.1 as usize]);

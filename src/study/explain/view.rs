@@ -19,6 +19,10 @@ const INSIDE_DEG: f64 = 1e-6;
 const ABOVE_ERRS: f64 = 5.0;
 /// See [`ABOVE_ERRS`], mm.
 const ABOVE_MM: f64 = 2.0;
+/// A place may lie this much farther from the middle than all of the wall, as a share.
+const OUTSIDE: f64 = 0.25;
+/// Or this much, mm.
+const OUTSIDE_MM: f64 = 5.0;
 
 /// Errors of what the maker wrote down, as standard deviations.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -151,6 +155,17 @@ pub enum Refusal {
         /// How many layers there are.
         layers: usize,
     },
+    /// A place far outside the part.
+    NoSuchPlace {
+        /// The list's line, from 1.
+        line: usize,
+        /// The place, mm.
+        place_mm: [f64; 2],
+        /// The part's middle, mm.
+        centre_mm: [f64; 2],
+        /// How far the wall reaches from there, mm.
+        reach_mm: f64,
+    },
     /// No wall where the maker looked.
     EmptyWindow(Window),
 }
@@ -182,6 +197,16 @@ impl fmt::Display for Refusal {
                 f,
                 "line {line}: layer {layer}: there is no such layer; they count from 0 to {}",
                 layers.saturating_sub(1)
+            ),
+            Refusal::NoSuchPlace {
+                line,
+                place_mm: [x, y],
+                centre_mm: [cx, cy],
+                reach_mm,
+            } => write!(
+                f,
+                "line {line}: x_mm {x}, y_mm {y}: lies off the part; its wall reaches {reach_mm:.1} mm from its middle \
+                 at x {cx:.1}, y {cy:.1}"
             ),
             Refusal::EmptyWindow(w) => write!(
                 f,
@@ -300,10 +325,23 @@ pub fn search(degree: i64, layer: usize, has: impl Fn(usize) -> bool) -> Option<
 /// Line, angle and height of each mark.
 fn noted(wall: &Wall, marks: &[Mark], errors: Errors) -> Result<Vec<(usize, f64, f64)>, Refusal> {
     let top_mm = wall.height_mm();
+    let radii = wall.cells.iter().flatten().map(|c| c.radius_mm);
+    let reach_mm = radii.fold(0.0, f64::max);
     let one = |mark: &Mark| {
         let angle_deg = match mark.around {
             Around::Angle(deg) => deg.rem_euclid(360.0),
-            Around::Place([x_mm, y_mm]) => wall.angle_deg(x_mm, y_mm),
+            Around::Place([x_mm, y_mm]) => {
+                let [x, y] = wall.centre_mm;
+                if (x_mm - x).hypot(y_mm - y) > reach_mm + OUTSIDE_MM.max(OUTSIDE * reach_mm) {
+                    return Err(Refusal::NoSuchPlace {
+                        line: mark.line,
+                        place_mm: [x_mm, y_mm],
+                        centre_mm: wall.centre_mm,
+                        reach_mm,
+                    });
+                }
+                wall.angle_deg(x_mm, y_mm)
+            }
         };
         let z_mm = match mark.height {
             Height::Mm(z_mm) => {

@@ -67,7 +67,7 @@ pub fn check(bytes: &[u8]) {
     };
     match explain(&mut Job::in_memory("fuzz", text), &question, &()) {
         Ok(answer) => {
-            let table = ExplainTable::new(&answer);
+            let table = ExplainTable::new(&answer, "headstall remedies");
             // Numbers that are none would be written as null.
             serde_json::to_string(&table).unwrap();
             let svg = folded::svg(&answer, &table);
