@@ -48,15 +48,16 @@ impl OneFile {
         if place.is_symlink() {
             return Err(unusable("is a link; name the file itself"));
         }
-        if !force && place.symlink_metadata().is_ok() {
+        let there = place.symlink_metadata().ok();
+        if there.as_ref().is_some_and(|meta| !meta.is_file()) {
+            return Err(unusable("is a device or a pipe; name a plain file"));
+        }
+        if !force && there.is_some() {
             return Err(unusable("exists; add --force to replace it"));
         }
         let failed = |e: io::Error| Failure::Other(format!("{shown}: cannot be written: {e}"));
         // Without the name of a file that nobody sees.
-        let bare = |e: io::Error| match e.get_ref().and_then(|inner| inner.source()) {
-            Some(why) => io::Error::other(why.to_string()),
-            None => e,
-        };
+        let bare = |e: io::Error| io::Error::from(e.kind());
         let folder = match place.parent() {
             Some(folder) if !folder.as_os_str().is_empty() => folder,
             _ => Path::new("."),

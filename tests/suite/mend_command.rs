@@ -232,8 +232,16 @@ fn what_cannot_be_written_is_refused_and_leaves_nothing() {
         assert_eq!(refused.status.code(), Some(2), "{out}: {refused:?}");
         assert_eq!(names(dir), before);
     }
+    // A device stays one, whatever is said.
+    #[cfg(unix)]
+    {
+        let device = run(dir, &with(&["-o", "/dev/null", "--force"]));
+        assert_eq!(device.status.code(), Some(2), "{device:?}");
+        assert!(!fs::metadata("/dev/null").unwrap().is_file());
+    }
     let nowhere = run(dir, &with(&["-o", "none/new.gcode"]));
     assert_eq!(nowhere.status.code(), Some(1), "{nowhere:?}");
+    assert!(!String::from_utf8_lossy(&nowhere.stderr).contains(".headstall-"));
     assert_eq!(
         fs::read(dir.join("job.gcode")).unwrap(),
         rings(4).into_bytes()

@@ -140,6 +140,23 @@ fn a_job_is_dropped() {
         format!("{expected:.0}")
     );
 
+    // A photograph that is dropped beside its place is not sent.
+    let sent = "return performance.getEntriesByType('resource').filter((e) => e.name.includes('/jobs')).length";
+    let before = browser.eval(sent);
+    drop_file(&browser, "part.jpg", "no picture");
+    browser.wait(
+        "return document.getElementById('jobs-told').textContent.startsWith('part.jpg is no job')",
+    );
+    assert_eq!(browser.eval(sent), before);
+    // A job that is none: the answer about another one goes.
+    drop_file(&browser, "none.gcode", "\u{0}\u{1}\u{2} no job at all");
+    browser.wait_s(
+        "return document.getElementById('answer-told').classList.contains('wrong') && document.getElementById('verdict').textContent === 'Headstall'",
+        20,
+    );
+    browser.click("#jobs li:last-child button");
+    browser.wait_s(ANSWERED, 60);
+
     // A second one, chosen; the first is looked at again; one is taken off. Its name is never markup.
     let odd = "<img src=x onerror=alert(1)>.gcode";
     fs::rename(&path, dir.path().join(odd)).unwrap();

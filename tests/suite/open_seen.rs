@@ -416,12 +416,12 @@ fn the_coupon_comes_with_its_cautions() {
     assert_eq!(order, true);
     assert!(saved(&browser, &dir, "#coupon-save", "coupon.gcode") == fs::read(&place).unwrap());
 
-    // What the command refuses, the page refuses in its words.
+    // What the command refuses, the page refuses before it asks.
     set(&browser, "coupon-z", 1.0);
     browser.click("#coupon-make");
     browser.wait("return document.getElementById('coupon-told').textContent.includes('must be')");
     let told = browser.text("return document.getElementById('coupon-told').textContent");
-    assert!(told.contains("must be from 5 to 2000 mm"), "{told}");
+    assert!(told.contains("must be a number from 5 to 2000"), "{told}");
 }
 
 #[test]

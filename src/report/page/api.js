@@ -5,6 +5,8 @@ async function refused(response) {
   const text = await response.text();
   let why = text;
   try { why = JSON.parse(text).error; } catch { /* no JSON: told as it is */ }
+  // The command names its options; here there are none.
+  why = why.replace(/^--(set )?/, '');
   return Object.assign(new Error(why || 'The program answers with status ' + response.status + '.'), { status: response.status });
 }
 

@@ -103,11 +103,14 @@ async function renew() {
       if (running !== mine) return;
       show(answer, false, known());
     }
-    const isIdle = () => app.tell('idle');
+    const isIdle = () => { if (running === mine) app.tell('idle'); };
     if (waiting.length) waiting.push(isIdle); else isIdle();
   } catch (e) {
     if (running !== mine) return;
-    if (e.status === 404) jobs.missing(state.now); else app.tell('failed', e);
+    if (e.status === 404) { jobs.missing(state.now); return; }
+    // The answer about another job is none about this one.
+    if (shown.answer && shown.answer.job !== state.now) show(null, false, null);
+    app.tell('failed', e);
   }
 }
 

@@ -110,7 +110,7 @@ function mountKeys(app, tell) {
     try {
       await app.api.post('board', board);
     } catch (e) {
-      row.wrong.textContent = e.message.replace(/^--set /, '');
+      row.wrong.textContent = e.message;
       row.wrong.hidden = false;
       input.setAttribute('aria-invalid', 'true');
       return;

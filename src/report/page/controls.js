@@ -19,6 +19,14 @@ export const button = (text, click, attributes = {}) => el('button', { type: 'bu
 // What the command prints, in its columns: where they are wider than the window they scroll, also by keyboard.
 export const printed = (id, attributes = {}) => el('pre', { id, class: 'printed', tabindex: 0, role: 'group', 'aria-label': 'As the command prints it', ...attributes });
 
+// What is wrong with the first of these numbers that is no number or beyond its limits; null: nothing.
+export function wrongNumber(...inputs) {
+  const wrong = inputs.find((input) => input.value.trim() === '' || !input.validity.valid);
+  if (!wrong) return null;
+  wrong.focus();
+  return wrong.closest('label').textContent.trim() + ': must be a number from ' + wrong.min + ' to ' + wrong.max + '.';
+}
+
 // An input with its label's words before it.
 export const labelled = (words, input) => el('label', {}, words + ' ', input);
 

@@ -1,5 +1,5 @@
 // Cures: every remedy tried and ranked; and the job mended, with its proof.
-import { button, el, labelled, printed } from './controls.js';
+import { button, el, labelled, printed, wrongNumber } from './controls.js';
 import { over } from './state.js';
 import { work } from './work.js';
 
@@ -70,15 +70,22 @@ function mountMend(root, app) {
   const within = el('input', { type: 'number', id: 'mend-within', value: 0.02, min: 0, max: 1, step: 0.005 });
   const everywhere = el('input', { type: 'checkbox', id: 'mend-everywhere' });
   const save = el('a', { class: 'button', id: 'mend-save' }), text = printed('mend-text');
-  const look = button('Look at the mended job', () => {
-    const { file, name, json } = mended;
-    app.change({ jobs: [...app.jobs().filter((j) => j.job !== file), { job: file, name, bytes: json.bytes }], now: file, layer: null, line: null });
+  // Sent anew as a job of its own: the program keeps only the last that was mended.
+  const look = button('Look at the mended job', async () => {
+    const { file, name } = mended;
+    try {
+      const blob = await (await fetch('files/' + file)).blob(), held = await app.api.upload('jobs?name=' + encodeURIComponent(name), blob);
+      app.change({ jobs: [...app.jobs(), held], now: held.job, layer: null, line: null });
+    } catch (e) {
+      text.textContent = e.message;
+    }
   }, { id: 'mend-look' });
   const done = el('div', { hidden: true }, el('div', { class: 'controls' }, save, look), text);
   let mended = null;
   const mending = work({ id: 'mend', start: 'Mend the job', doing: 'Mending, readings of the job', done: '' }, async (how) => {
     const allow = means.filter(([, , box]) => box.checked).map(([name]) => name).join(',');
-    if (!allow) throw new Error('Choose at least one of the means.');
+    const wrong = wrongNumber(within);
+    if (!allow || wrong) throw new Error(wrong ?? 'Choose at least one of the means.');
     const asked = { ...question(app), runs: 20, allow, within_mm: within.valueAsNumber, everywhere: everywhere.checked };
     const said = left(app);
     mended = await app.api.stream('mend', asked, how);

@@ -3,6 +3,13 @@ import { button, drops, el, labelled } from './controls.js';
 
 const size = (bytes) => (bytes < 1e6 ? (bytes / 1e3).toFixed(0) + ' kB' : (bytes / 1e6).toFixed(1) + ' MB');
 
+// Where a file belongs that is no job; '' for what may be one.
+function belongs({ name, type }) {
+  if (type.startsWith('image/') || /\.(jpe?g|png|heic|heif|webp|gif|bmp|tiff?|svg)$/i.test(name)) return '“What I see”; it stays on this page';
+  if (type.startsWith('audio/') || /\.(wav|mp3|m4a|ogg|flac)$/i.test(name)) return '“Measure my board”';
+  return /\.csv$/i.test(name) ? '“What I see” (bumps) or “Measure my board” (times)' : '';
+}
+
 export function mountJobs(root, app) {
   const input = el('input', { type: 'file', id: 'jobs-add', multiple: true, accept: '.gcode,.gco,.g,.nc,text/plain', on: { change: () => { take([...input.files]); input.value = ''; } } });
   const told = el('p', { role: 'status', id: 'jobs-told' }), bar = el('progress', { hidden: true, 'aria-label': 'Progress of reading the job' });
@@ -56,7 +63,10 @@ export function mountJobs(root, app) {
   drops(document.body, (files) => {
     const boards = files.filter((f) => /\.toml$/i.test(f.name));
     for (const board of boards) app.takeBoard(board);
-    take(files.filter((f) => !boards.includes(f)));
+    const others = files.filter((f) => !boards.includes(f)), strange = others.filter(belongs);
+    // A photograph must not leave the page: what is plainly no job is not sent.
+    if (strange.length) told.textContent = strange.map((f) => f.name + ' is no job: drop it at ' + belongs(f) + '.').join(' ');
+    take(others.filter((f) => !strange.includes(f)));
   });
   return { missing: (job) => { const held = app.jobs().find((j) => j.job === job); if (held) drop(held, true); } };
 }

@@ -10,8 +10,9 @@ import { knobsOf } from './stops.js';
 export function mountKnobs(root, app) {
   const none = el('p', { text: 'Drop a job first: then each turn of a knob is answered here.' });
   const seed = el('input', { type: 'number', id: 'knob-seed', min: 0, max: 9007199254740991, step: 1, on: { change: () => luck(Number(seed.value)) } });
-  const visible = el('input', { type: 'number', id: 'knob-visible', min: 0, max: 100, step: 0.01, on: { change: () => visible.validity.valid && visible.value !== '' && app.change({ visible_mm: visible.valueAsNumber }) } });
+  const visible = el('input', { type: 'number', id: 'knob-visible', min: 0, max: 100, step: 0.01, on: { change: () => seen() } });
   const whole = el('input', { type: 'checkbox', id: 'knob-whole', on: { change: () => app.change({ whole: whole.checked }) } });
+  const wrong = el('p', { class: 'wrong', role: 'alert', id: 'knobs-wrong', hidden: true });
   const dials = el('div', { class: 'dials' }), costs = el('ul', { class: 'costs' });
   const back = button('All knobs back', () => app.change({ knobs: atRest() }), { id: 'knobs-back' });
   const keep = button('Take these settings as the board', () => app.change({ board: app.board(), knobs: { ...app.state.knobs, sets: [] } }), { id: 'knobs-keep' });
@@ -19,12 +20,25 @@ export function mountKnobs(root, app) {
     dials,
     el('div', { class: 'controls' }, labelled('Luck: seed of all that varies at random', seed), button('Another seed', () => luck((app.state.knobs.seed ?? 0) + 1), { id: 'knob-luck' }),
       labelled('A bump is visible from, mm', visible), el('label', {}, whole, ' Skirts, purge lines and supports count as part')),
-    costs, el('div', { class: 'controls' }, back, keep), mountBeside(app));
+    wrong, costs, el('div', { class: 'controls' }, back, keep), mountBeside(app));
   root.append(none, all);
   mountCompare(all, app);
   let base = '', knobs = [];
 
-  function luck(value) { if (Number.isSafeInteger(value) && value >= 0) app.change({ knobs: { ...app.state.knobs, seed: value } }); }
+  // What is no number of its kind is said, and the field goes back.
+  function luck(value) {
+    const isOne = seed.value.trim() !== '' && Number.isSafeInteger(value) && value >= 0;
+    refuse(isOne ? '' : 'The seed must be a whole number from 0 to 9007199254740991; it stays as it was.');
+    if (isOne) app.change({ knobs: { ...app.state.knobs, seed: value } }); else renew();
+  }
+
+  function seen() {
+    const isOne = visible.validity.valid && visible.value !== '';
+    refuse(isOne ? '' : 'The height from which a bump is visible must be a number from 0 to 100 mm; it stays as it was.');
+    if (isOne) app.change({ visible_mm: visible.valueAsNumber }); else renew();
+  }
+
+  function refuse(words) { wrong.textContent = words; wrong.hidden = !words; }
 
   // The stop at which a knob stands.
   function standsAt(knob) {
@@ -127,7 +141,7 @@ function mountBeside(app) {
     const both = answer && before;
     table.hidden = beside.hidden = !both;
     told.textContent = !answer ? '' : !app.isTurned() ? 'No knob is turned: before and after are the same.'
-      : !before ? 'Working out what it was before.' : isQuick ? 'After, from one run so far.' : 'After, from ' + answer.summary.runs + ' runs.';
+      : !before ? 'Working out what it was before.' : isQuick ? 'After, from one run so far: ' + answer.summary.verdict : 'After, from ' + answer.summary.runs + ' runs: ' + answer.summary.verdict;
     if (!both) { drawn[0] = drawn[1] = null; return; }
     fill(before.answer.summary, answer.summary);
     [before.data, data].forEach((next, k) => {

@@ -1,5 +1,5 @@
 // "Measure my board": the coupon, its times by stopwatch or by sound, and the board that fits them.
-import { button, drops, el, labelled, printed, save, showSvg } from './controls.js';
+import { button, drops, el, labelled, printed, save, showSvg, wrongNumber } from './controls.js';
 import { mountStopwatch } from './stopwatch.js';
 
 const COUPON_BYTES_MAX = 3 * 1048576, TIMES_BYTES_MAX = 1048576;
@@ -26,7 +26,7 @@ export function mountMeasure(root, app) {
 // The coupon: what it does and its cautions first, then its download; then the times.
 function mountCoupon(root, app, state, renewed) {
   const number = (id, value, min, max) => el('input', { type: 'number', id, value, min, max, step: 'any' });
-  const x = number('coupon-x', 80, 0, 10000), y = number('coupon-y', 80, 0, 10000), z = number('coupon-z', 20, 5, 10000);
+  const x = number('coupon-x', 80, -2000, 2000), y = number('coupon-y', 80, -2000, 2000), z = number('coupon-z', 20, 5, 2000);
   const speed = number('coupon-speed', 100, 10, 100), arcs = el('input', { type: 'checkbox', id: 'coupon-arcs', checked: true });
   const told = el('p', { role: 'status', id: 'coupon-told' }), text = printed('coupon-text', { hidden: true });
   const download = button('Download coupon.gcode', () => save(state.coupon, 'coupon.gcode', 'text/x-gcode'), { id: 'coupon-save', hidden: true });
@@ -54,6 +54,8 @@ function mountCoupon(root, app, state, renewed) {
   }
 
   async function ask() {
+    const wrong = wrongNumber(x, y, z, speed);
+    if (wrong) { told.textContent = wrong; return; }
     told.textContent = 'Making the coupon.';
     try {
       const made = await app.api.post('coupon', {
@@ -91,10 +93,11 @@ function mountFit(root, app, state, watch, told) {
   const board = button('Download the board', () => save(state.answer.board_text, 'my-board.toml'), { id: 'fit-board' });
   const times = button('Download the times', () => save(state.answer?.times_csv || list(), 'times.csv', 'text/csv'), { id: 'fit-times' });
   const before = button('Back to the board before', () => { app.useBoard(state.before); told.textContent = 'The board from before is in use again.'; before.hidden = true; }, { id: 'fit-undo', hidden: true });
+  const own = button('Use the stopwatch again', () => use({ recording: null, list: null }), { id: 'fit-own', hidden: true });
   const part = el('div', { id: 'fit', hidden: true },
     el('h3', { text: 'Or from a recording' }),
     el('p', { text: 'Lay a telephone on the printer’s frame, switch fans off, record from before the start to 5 s after the end, and save it as WAV. Drop the recording here, or a list of times that you saved. It goes to the program on this computer and nowhere else.' }),
-    el('div', { class: 'controls' }, labelled('Recording (WAV) or times (CSV)', file)), given,
+    el('div', { class: 'controls' }, labelled('Recording (WAV) or times (CSV)', file), own), given,
     el('h3', { text: 'The board that fits' }),
     el('div', { class: 'controls' }, labelled('Error of a time by stopwatch, s', sigma), start, cancel, times, before), bar, told, text, picture,
     el('div', { class: 'controls', id: 'fit-done', hidden: true }, board));
@@ -104,7 +107,15 @@ function mountFit(root, app, state, watch, told) {
   const list = () => state.list ?? watch.csv();
   const enough = () => Boolean(state.coupon) && Boolean(state.recording || state.list || watch.count() >= TIMES_MIN);
 
+  // Takes other times; a recording that they replace need not be kept.
+  function use(times) {
+    if (state.recording) app.api.remove('files/' + state.recording).catch(() => {});
+    Object.assign(state, times);
+    enable();
+  }
+
   function enable() {
+    own.hidden = !(state.recording || state.list);
     start.disabled = !enough() || Boolean(running);
     times.hidden = !(state.answer?.times_csv || watch.count());
     if (!state.recording && !state.list) {
@@ -120,11 +131,13 @@ function mountFit(root, app, state, watch, told) {
       if (start.startsWith('RIFF') && start.endsWith('WAVE')) {
         given.textContent = 'Reading ' + chosen.name + '.';
         const { recording } = await app.api.upload('recordings?name=' + encodeURIComponent(chosen.name), chosen);
-        Object.assign(state, { recording, list: null });
+        use({ recording, list: null });
       } else if (chosen.size > TIMES_BYTES_MAX) {
         throw new Error('it is neither a WAV file nor a list of times (larger than 1 MiB)');
       } else {
-        Object.assign(state, { recording: null, list: await chosen.text() });
+        const list = await chosen.text(), head = list.replace(/^\uFEFF/, '').split(/\r\n?|\n/).find((line) => line.trim() && !line.startsWith('#')) ?? '';
+        if (!/section/i.test(head) || !/second/i.test(head)) throw new Error('it is no list of times: its first line must be section,seconds');
+        use({ recording: null, list });
       }
       given.textContent = chosen.name + ' is used in place of the stopwatch.';
     } catch (e) {
@@ -134,6 +147,8 @@ function mountFit(root, app, state, watch, told) {
   }
 
   async function ask() {
+    const wrong = wrongNumber(sigma);
+    if (wrong) { told.textContent = wrong; return; }
     const asked = { board: app.board(), seed: 0, sigma: sigma.valueAsNumber, coupon: state.coupon, coupon_name: state.name, jobs: app.jobs().map((j) => j.job) };
     if (state.recording) asked.recording = state.recording; else asked.times = list();
     running = new AbortController();
