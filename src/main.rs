@@ -67,7 +67,7 @@ fn main() -> ExitCode {
         Err(error) => return app::terminal::unparsed(&error),
     };
     app::signals::survive_file_limit();
-    let done = match &args.command {
+    let done = app::inputs::check_memory().and_then(|()| match &args.command {
         Command::Open(open) => app::open::command::run(open),
         Command::Replay(replay) => app::replay::run(replay),
         Command::Compare(compare) => app::compare::run(compare),
@@ -80,7 +80,7 @@ fn main() -> ExitCode {
         Command::Completions { shell } => app::shell::completions(*shell),
         Command::Man { command } => app::shell::man(command.as_deref()),
         Command::Boards { name } => app::boards::run(name.as_deref()),
-    };
+    });
     match done {
         Ok(code) => code,
         Err(Failure::ClosedPipe) => ExitCode::SUCCESS,
