@@ -15,7 +15,7 @@ use std::path::{Path, PathBuf};
 use super::failure::Failure;
 use super::hidden::Hidden;
 use super::swap::swap;
-use super::written::{INTERIM, WRITTEN};
+use super::written::{INTERIM, WRITTEN, others};
 
 /// A folder to be.
 pub struct Folder {
@@ -65,8 +65,7 @@ impl Folder {
     /// Refuses, before anything is worked out, a folder in which something that is not ours has the name of the
     /// summary, or one of those that will be written.
     pub fn expect(&self, will_write: impl Fn(&str) -> bool) -> Result<(), Failure> {
-        let of_mark = WRITTEN.iter().find(|w| w.0 == self.mark);
-        let names = of_mark.map_or(&[][..], |w| w.1).iter().copied();
+        let names = others(self.mark).iter().copied();
         let mut names = names.filter(|n| will_write(n)).chain([self.mark]);
         names.try_for_each(|n| self.check_free(n))
     }

@@ -122,10 +122,7 @@ fn standard_input(again: bool) -> Result<Job, Failure> {
 fn from_file(name: String, bytes: Option<u64>, file: File) -> Job {
     let file = Arc::new(file);
     Job::new(name, bytes, move || {
-        Ok(Box::new(FromStart {
-            file: Arc::clone(&file),
-            at: 0,
-        }))
+        Ok(Box::new(FromStart::new(Arc::clone(&file))))
     })
 }
 
@@ -139,9 +136,17 @@ impl Read for Onward {
 }
 
 /// A reading of a file that minds its own place, so that several may go on at a time.
-struct FromStart {
+pub struct FromStart {
     file: Arc<File>,
-    at: u64,
+    /// Where it has got to, bytes.
+    pub at: u64,
+}
+
+impl FromStart {
+    /// A reading that has not begun.
+    pub fn new(file: Arc<File>) -> Self {
+        FromStart { file, at: 0 }
+    }
 }
 
 impl Read for FromStart {

@@ -29,6 +29,12 @@ pub const WRITTEN: [(&str, &[&str]); 4] = [
     ("explain.json", &["explain.svg", "explain.png"]),
 ];
 
+/// All that a command writes beside its summary; nothing where no command has such a summary.
+pub fn others(mark: &str) -> &'static [&'static str] {
+    let own = WRITTEN.iter().find(|(known, _)| *known == mark);
+    own.map_or(&[], |(_, others)| others)
+}
+
 /// The summary of an unfinished row of renames, before it gets its name.
 pub const INTERIM: &str = "interim";
 

@@ -50,10 +50,7 @@ pub fn remedies(table: &CureTable, asked: &Asked, strong: &dyn Fn(&str) -> Strin
     let mut told = headed(&table.verdict, strong) + &cures::report(table);
     // Standard input cannot be given again.
     if asked.job != "-" {
-        let mut on = format!("--board {}", shell_word(asked.board));
-        for set in asked.sets {
-            on += &format!(" --set {}", shell_word(set));
-        }
+        let on = on_board(asked.board, asked.sets);
         let line = cures::mend_line(table, &shell_word(asked.job), &on);
         told += &line.unwrap_or_default();
     }
@@ -62,25 +59,27 @@ pub fn remedies(table: &CureTable, asked: &Asked, strong: &dyn Fn(&str) -> Strin
 
 /// The command that tells the remedies for this job on this board.
 pub fn remedies_command(job: &str, board: &str, sets: &[String]) -> String {
-    let command = format!(
-        "headstall remedies {} --board {}",
+    format!(
+        "headstall remedies {} {}",
         shell_word(job),
-        shell_word(board)
-    );
+        on_board(board, sets)
+    )
+}
+
+/// The options that name a board and what is set in it, as they are typed.
+fn on_board<'a>(board: &str, sets: impl IntoIterator<Item = &'a String>) -> String {
+    let board = format!("--board {}", shell_word(board));
     let set = |all: String, set: &String| all + " --set " + &shell_word(set);
-    sets.iter().fold(command, set)
+    sets.into_iter().fold(board, set)
 }
 
 /// The command with more keys set; a key that was set before gets its new value only.
 fn command(asked: &Asked, sets: &[String]) -> String {
-    let (job, board) = (shell_word(asked.job), shell_word(asked.board));
-    let mut text = format!("headstall replay {job} --board {board}");
     let key = |set: &str| set.split('=').next().map(str::to_string);
     let again = |own: &&String| sets.iter().any(|set| key(set) == key(own));
     let own = asked.sets.iter().filter(|own| !again(own));
-    for set in own.chain(sets) {
-        text += &format!(" --set {}", shell_word(set));
-    }
+    let on = on_board(asked.board, own.chain(sets));
+    let mut text = format!("headstall replay {} {on}", shell_word(asked.job));
     if asked.seed != 0 {
         text += &format!(" --seed {}", asked.seed);
     }

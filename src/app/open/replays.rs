@@ -18,6 +18,7 @@ use serde::Serialize;
 
 use super::super::inputs;
 use super::super::terminal::{json, threads};
+use super::super::written;
 use super::ask::{BoardRead, Question};
 use super::cancel::Cancel;
 use super::changes;
@@ -178,23 +179,12 @@ pub fn strip(
     }
 }
 
-/// The files that can be taken away.
-pub const FILES: [&str; 14] = [
-    "map.svg",
-    "map.png",
-    "wall.svg",
-    "wall.png",
-    "part.svg",
-    "part.png",
-    "queue.svg",
-    "queue.png",
-    "speed.svg",
-    "speed.png",
-    "report.html",
-    "summary.json",
-    "stalls.csv",
-    "bumps.csv",
-];
+/// The files that can be taken away: all that `replay` writes, but for the table of blocks.
+fn files() -> impl Iterator<Item = &'static str> {
+    const MARK: &str = "summary.json";
+    let others = written::others(MARK).iter().copied();
+    others.filter(|name| *name != "blocks.csv").chain([MARK])
+}
 /// The text for a forum.
 const POST: &str = "post.txt";
 
@@ -204,14 +194,17 @@ const POST: &str = "post.txt";
 /// In words: those of the command line; and where there is no such file.
 pub fn take(asked: &Question, held: &Held, heard: &Heard) -> Result<Reply, String> {
     let what = asked.what.as_deref().unwrap_or_default();
-    let Some(name) = FILES.into_iter().chain([POST]).find(|known| *known == what) else {
-        let all = FILES.join(", ");
-        return Err(format!("what: must be one of {all}, {POST}"));
+    let Some(name) = files().chain([POST]).find(|known| *known == what) else {
+        let all: Vec<&str> = files().chain([POST]).collect();
+        return Err(format!("what: must be one of {}", all.join(", ")));
     };
     let board = asked.board.read()?;
     let mut lists = Lists::default();
     let job = job(asked, held, &heard.cancel);
-    let question = question(asked, &board, false);
+    let mut question = question(asked, &board, false);
+    // Tables and texts need nothing that is drawn from.
+    let is_drawn = |kind: &&str| name.ends_with(*kind);
+    question.pictures = [".svg", ".png", ".html"].iter().any(is_drawn);
     let answer = answered(&question, job, &board, heard, &mut lists)?;
     let summary = Summary::of(&answer, &board.set());
     heard.cancel.check();

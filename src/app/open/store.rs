@@ -7,6 +7,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use headstall::answer::job::Job;
 
+use super::super::inputs::FromStart;
 use super::cancel::Cancel;
 
 /// Most files held at a time.
@@ -68,8 +69,7 @@ impl Held {
     /// Reads it from its beginning; ends with an error when the work is cancelled.
     pub fn reader(&self, cancel: &Cancel) -> Reading {
         Reading {
-            file: Arc::clone(&self.file),
-            at: 0,
+            file: FromStart::new(Arc::clone(&self.file)),
             bytes: self.bytes,
             cancel: cancel.clone(),
         }
@@ -178,10 +178,9 @@ impl Drop for Room {
     }
 }
 
-/// A reading of a file that minds its own place, so that several may go on at a time.
+/// A reading of a file, which ends with an error when the work is cancelled.
 pub struct Reading {
-    file: Arc<File>,
-    at: u64,
+    file: FromStart,
     bytes: u64,
     cancel: Cancel,
 }
@@ -191,12 +190,7 @@ impl Read for Reading {
         if self.cancel.is_cancelled() {
             return Err(io::Error::other("the work was cancelled"));
         }
-        #[cfg(unix)]
-        let count = std::os::unix::fs::FileExt::read_at(&*self.file, buffer, self.at)?;
-        #[cfg(windows)]
-        let count = std::os::windows::fs::FileExt::seek_read(&*self.file, buffer, self.at)?;
-        self.at += count as u64;
-        Ok(count)
+        self.file.read(buffer)
     }
 }
 
@@ -204,12 +198,12 @@ impl Seek for Reading {
     fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
         let (from, by) = match to {
             SeekFrom::Start(at) => (at, 0),
-            SeekFrom::Current(by) => (self.at, by),
+            SeekFrom::Current(by) => (self.file.at, by),
             SeekFrom::End(by) => (self.bytes, by),
         };
         let at = from.checked_add_signed(by);
-        self.at = at.ok_or(io::ErrorKind::InvalidInput)?;
-        Ok(self.at)
+        self.file.at = at.ok_or(io::ErrorKind::InvalidInput)?;
+        Ok(self.file.at)
     }
 }
 

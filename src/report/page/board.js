@@ -1,5 +1,6 @@
 // The board: from a few questions, from a list, from a file; and every key of it, explained.
-import { button, el, labelled, save } from './controls.js';
+import { button, el, labelled } from './controls.js';
+import { save } from './dom.js';
 import { keyOf, over } from './state.js';
 
 const BYTES_MAX = 1048576;

@@ -30,13 +30,6 @@ export function wrongNumber(...inputs) {
 // An input with its label's words before it.
 export const labelled = (words, input) => el('label', {}, words + ' ', input);
 
-// Offers text as a file to save.
-export function save(text, name, type = 'text/plain') {
-  const url = URL.createObjectURL(new Blob([text], { type }));
-  el('a', { href: url, download: name }).click();
-  setTimeout(() => URL.revokeObjectURL(url), 10000);
-}
-
 // Shows an SVG of the program in an `img`, which runs nothing of it; null: hides it.
 export function showSvg(picture, svg) {
   if (picture.src) URL.revokeObjectURL(picture.src);

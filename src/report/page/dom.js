@@ -24,3 +24,10 @@ export const reveal = (root, is) => { (root.closest('section') || root).hidden =
 
 export const ms = (s) => (s < 1 ? Math.round(s * 1000) + ' ms' : s.toFixed(1) + ' s');
 export const count = (n, noun) => n + ' ' + noun + (n === 1 ? '' : 's');
+
+// Offers a text, or a blob, as a file to save.
+export function save(content, name, type = 'text/plain') {
+  const url = URL.createObjectURL(new Blob([content], { type }));
+  make('a', { href: url, download: name }).click();
+  setTimeout(() => URL.revokeObjectURL(url), 60000);
+}

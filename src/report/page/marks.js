@@ -1,5 +1,5 @@
 // Bumps that somebody sees on the print: marked on the unrolled wall, saved and loaded as CSV.
-import { make, drawn, count, reveal } from './dom.js';
+import { make, drawn, count, reveal, save } from './dom.js';
 import { FACES } from './data.js';
 import { unrolled, partChoice, angleOf, turn, fixed } from './wall.js';
 
@@ -20,7 +20,7 @@ export function mountMarks(root) {
   const predicted = make('input', { type: 'checkbox', class: 'seen-predicted' });
   const told = make('p', { class: 'seen-told', role: 'status' }, 'No bump is marked yet.');
   const list = make('textarea', { class: 'seen-csv', readonly: '', rows: 7, spellcheck: 'false' });
-  const needsMarks = [button('undo', 'Undo', undo), button('clear', 'Clear', clear), button('save', 'Save seen.csv', save)];
+  const needsMarks = [button('undo', 'Undo', undo), button('clear', 'Clear', clear), button('save', 'Save seen.csv', saveList)];
   root.append(
     make('p', { class: 'note' }, 'By keyboard: arrow keys move the cross-hair (with Shift ten times as far), Enter sets a bump, Backspace takes the last one back. Nothing is kept when you close this page: save the list.'),
     make('div', { class: 'controls' }, choice.label, ...needsMarks, make('label', {}, 'Load a list ', file),
@@ -71,7 +71,7 @@ export function mountMarks(root) {
     for (const hear of hearers) hear();
   }
 
-  // Takes a bump that is seen; `layer`: whether it is sure to the layer, as on a photograph.
+  // Takes a bump that is seen; without a part, on the one that is shown.
   function add({ part = choice.index(), z, angle }) {
     if (!walls) return;
     if (marks.length === MARKS_MAX) { tell('A list holds ' + MARKS_MAX + ' bumps at most.'); return; }
@@ -144,10 +144,8 @@ export function mountMarks(root) {
     }
   }
 
-  function save() {
-    const url = URL.createObjectURL(new Blob([csv()], { type: 'text/csv' }));
-    make('a', { href: url, download: 'seen.csv' }).click();
-    setTimeout(() => URL.revokeObjectURL(url), 10000);
+  function saveList() {
+    save(csv(), 'seen.csv', 'text/csv');
     tell(count(marks.length, 'bump') + ' saved as seen.csv');
   }
 

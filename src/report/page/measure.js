@@ -1,5 +1,6 @@
 // "Measure my board": the coupon, its times by stopwatch or by sound, and the board that fits them.
-import { button, drops, el, labelled, printed, save, showSvg, wrongNumber } from './controls.js';
+import { button, drops, el, labelled, printed, showSvg, wrongNumber } from './controls.js';
+import { save } from './dom.js';
 import { mountStopwatch } from './stopwatch.js';
 
 const COUPON_BYTES_MAX = 3 * 1048576, TIMES_BYTES_MAX = 1048576;

@@ -1,5 +1,6 @@
 // What can be taken away: pictures, tables, the whole page in a file, the text for a forum, the board.
 import { button, el, labelled } from './controls.js';
+import { save } from './dom.js';
 import { work } from './work.js';
 
 const FILES = [
@@ -21,9 +22,7 @@ export function mountTake(root, app) {
   const fetching = work({ id: 'take', start: 'Make and save it', doing: 'Making the file', done: 'Saved.' }, async ({ signal }) => {
     const asked = { ...app.question(), what: what.value, by: by.value, layer: app.state.layer };
     const { blob, name } = await app.api.file('take', asked, { signal });
-    const url = URL.createObjectURL(blob);
-    el('a', { href: url, download: name }).click();
-    setTimeout(() => URL.revokeObjectURL(url), 60000);
+    save(blob, name, blob.type);
     preview.hidden = what.value !== 'post.txt';
     if (!preview.hidden) post.value = await blob.text();
     return name + ' is saved (' + (blob.size < 1e6 ? Math.ceil(blob.size / 1e3) + ' kB' : (blob.size / 1e6).toFixed(1) + ' MB') + ').';
