@@ -7,7 +7,7 @@ use serde::Serialize;
 use crate::board::types::Board;
 use crate::study::mend::choose::Choice;
 use crate::study::mend::counts::Counts;
-use crate::study::mend::proof::Sameness;
+use crate::study::mend::make::Proof;
 use crate::study::mend::runs::{Runs, Terms};
 
 use super::numbers::{share, time};
@@ -155,14 +155,9 @@ pub struct Mended {
 
 impl Mended {
     /// Puts the result together.
-    pub fn new(
-        question: &Question,
-        choice: &Choice,
-        after: &Runs,
-        same: &Sameness,
-        counts: &Counts,
-    ) -> Self {
-        let (before, after) = (Replays::new(&choice.before), Replays::new(after));
+    pub fn new(question: &Question, choice: &Choice, proof: &Proof, counts: &Counts) -> Self {
+        let same = &proof.same;
+        let (before, after) = (Replays::new(&choice.before), Replays::new(&proof.after));
         let extra_s = after.print_s - before.print_s;
         let walls = choice.survey.walls.iter().map(|(class, sum)| Wall {
             feed_mm_s: sum.feed_mm_s,

@@ -7,11 +7,11 @@ use std::io::{self, Read};
 use crate::board::types::Board;
 
 use super::counts::Counts;
-use super::mark;
+use super::mark::{self, Earlier};
 use super::pace::Service;
 use super::pass::Pass;
 use super::plan::{Class, Plan, Treat};
-use super::runs::{MendError, Open, Runs, Terms, runs, seeds};
+use super::runs::{MendError, Open, Runs, Terms, WITHIN_MM, runs, seeds};
 use super::search::{EVERYWHERE_S, Search};
 
 /// What was chosen.
@@ -23,8 +23,8 @@ pub struct Choice {
     pub plan: Plan,
     /// What the survey of the job saw.
     pub survey: Counts,
-    /// The line of an earlier mending at the job's end.
-    pub earlier: Option<String>,
+    /// The mark of an earlier mending, if the job has one.
+    pub earlier: Option<Earlier>,
     /// Whether that was under the same settings.
     pub same_settings: bool,
     /// Candidates that were replayed.
@@ -48,23 +48,17 @@ pub fn choose(
     let before = runs(&raw, board, &seeds(terms), terms)?;
     let mut lines: Vec<u64> = before.0.iter().flat_map(|h| h.lines.clone()).collect();
     lines.sort_unstable();
-    let none = Plan::none(terms.within_mm);
+    let earlier = mark::earlier(open()?)?;
+    // Deviations must not add up.
+    let moved_mm = earlier.as_ref().map_or(0.0, |e| e.moved_mm);
+    let none = Plan::none((terms.within_mm - moved_mm).max(0.0));
     let survey = Pass::new(open()?, open()?, board, &none)
         .with_walls(lines)
         .through()?;
-    let others = format!("{} {} {}", terms.visible_mm, terms.runs, terms.seed);
-    let mark = mark::line(
-        board,
-        terms.within_mm,
-        terms.allow,
-        terms.everywhere,
-        &others,
-    );
-    let earlier = mark::found(&survey.tail);
-    let same_settings = earlier.as_deref() == Some(mark.as_str());
+    let mark = terms.mark(board, earlier.as_ref());
+    let same_settings = earlier.as_ref().is_some_and(|e| mark.repeats(e));
     let mut allow = terms.allow;
-    if earlier.is_some() {
-        // Deviations must not add up.
+    if none.within_mm < *WITHIN_MM.start() {
         (allow.merge, allow.arcs) = (false, false);
     }
     let mut choice = Choice {

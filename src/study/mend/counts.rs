@@ -25,8 +25,6 @@ pub struct Counts {
     pub shortened_lines: u64,
     /// Bytes written.
     pub written_bytes: u64,
-    /// The last bytes of the job.
-    pub tail: Vec<u8>,
     /// The kinds of wall, if they were asked for.
     pub walls: BTreeMap<Class, WallSum>,
 }

@@ -12,7 +12,6 @@ use crate::motion::path::Path;
 
 use super::counts::Counts;
 use super::fit::{self, Fitted};
-use super::mark;
 use super::merge::Joining;
 use super::pace::Service;
 use super::plan::{Plan, Treat};
@@ -112,9 +111,9 @@ impl<A: Read, B: Read> Pass<A, B> {
         };
         let Some(step) = step else {
             self.flush(None);
-            let from = self.writer.out.len();
-            self.ended = !self.chunks.rest(PASS_BYTES, &mut self.writer.out)?;
-            mark::keep_tail(&mut self.counts.tail, &self.writer.out[from..]);
+            let kept = self.plan.mark.replaces_at.unwrap_or(u64::MAX);
+            let most = PASS_BYTES.min(self.chunks.until(kept));
+            self.ended = !self.chunks.rest(most, &mut self.writer.out)?;
             if self.ended {
                 self.counts.lines = self.steps.line_count();
                 self.counts.bytes = self.steps.byte_count();

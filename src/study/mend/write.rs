@@ -5,6 +5,7 @@ use std::ops::Range;
 use crate::job::words::Code;
 
 use super::counts::Counts;
+use super::mark::{Hash, Mark};
 use super::merge::Group;
 use super::numbers::{
     self, Carry, FEED_DECIMALS, FILAMENT_DECIMALS, INCH_DECIMALS, PLACE_DECIMALS,
@@ -40,8 +41,9 @@ pub struct Writer {
     /// The last line's end.
     line_end: Vec<u8>,
     carries: [Carry; 4],
-    /// Whether the last byte that was handed out ends a line.
-    ended: bool,
+    /// Of all bytes that were handed out; and the last of them.
+    hash: Hash,
+    last: Option<u8>,
 }
 
 /// The axes whose numbers a move may carry.
@@ -52,10 +54,10 @@ impl Writer {
     pub fn hand_out(&mut self, buffer: &mut [u8]) -> usize {
         let left = &self.out[self.handed..];
         let count = left.len().min(buffer.len());
-        if let Some(last) = left[..count].last() {
-            self.ended = matches!(last, b'\n' | b'\r');
-        }
-        buffer[..count].copy_from_slice(&left[..count]);
+        let given = &left[..count];
+        self.last = given.last().copied().or(self.last);
+        self.hash = self.hash.with(given);
+        buffer[..count].copy_from_slice(given);
         self.handed += count;
         if self.handed == self.out.len() {
             self.out.clear();
@@ -117,22 +119,23 @@ impl Writer {
         }
     }
 
-    /// Puts a line behind the job that says what was done to it; an empty one is not written.
-    pub fn sign(&mut self, mark: &str) {
-        if mark.is_empty() {
-            return;
-        }
+    /// Puts a line behind the job that says what was done to it.
+    pub fn sign(&mut self, mark: &Mark) {
         let end: &[u8] = if self.line_end.is_empty() {
             b"\n"
         } else {
             &self.line_end
         };
         // A job whose last line has no end keeps it that way.
-        let ended = self.ended;
-        if !ended {
-            self.out.extend_from_slice(end);
-        }
-        self.out.extend_from_slice(mark.as_bytes());
+        let left = &self.out[self.handed..];
+        let last = left.last().copied().or(self.last);
+        let ended = matches!(last, None | Some(b'\n' | b'\r'));
+        let between = if ended { &[] } else { end };
+        let Some(line) = mark.sealed(self.hash.with(left).with(between)) else {
+            return;
+        };
+        self.out.extend_from_slice(between);
+        self.out.extend_from_slice(line.as_bytes());
         if ended {
             self.out.extend_from_slice(end);
         }
