@@ -10,6 +10,7 @@ use headstall::study::mend::merge::{self, Chord, Joining};
 use headstall::study::mend::pass::Pass;
 use headstall::study::mend::plan::{Plan, Treat};
 use headstall::study::mend::proof::sameness;
+use headstall::study::mend::reach::Reach;
 use headstall::study::mend::space::{distance_mm, xyz};
 use proptest::prelude::*;
 
@@ -195,7 +196,9 @@ fn merging_is_close_to_the_exact_minimum() {
                 }
             })
             .collect();
-        let joined_count = merge::groups(&chords, &path, &how).len();
+        let moves: Vec<Move> = chords.iter().map(|c| c.mv).collect();
+        let reach = Reach::of(&moves, WITHIN_MM, true, None);
+        let joined_count = merge::groups(&chords, &path, &how, &reach).len();
         let mut least = vec![usize::MAX; 61];
         least[0] = 0;
         for to in 1..=60usize {

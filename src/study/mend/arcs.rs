@@ -18,7 +18,7 @@ const CENTRE_STEP_MM: f64 = 1e-3;
 /// of it, and it turns one way, by less than a full circle. Also tells how far the path moves, mm.
 ///
 /// The circle goes through the first, middle and last corner.
-pub fn arc(chords: &[Move], within_mm: f64) -> Option<(Circle, f64)> {
+fn arc(chords: &[Move], within_mm: f64) -> Option<(Circle, f64)> {
     let n = chords.len();
     let flat = |c: &Move| (c.to_mm[2] - chords[0].from_mm[2]).abs() <= 1e-9;
     if n < MOVES_MIN || !chords.iter().all(flat) {
@@ -85,8 +85,8 @@ fn fitted(chords: &[Move], centre: [f64; 2], within_mm: f64) -> Option<(Circle, 
 }
 
 /// The arc as it would be written and as the board would print it: its centre rounded, cut into chords of
-/// `chord_mm`; `None` where that moves the path by more than `within_mm`.
-pub fn printable(chords: &[Move], within_mm: f64, chord_mm: f64) -> Option<Circle> {
+/// `chord_mm`; `None` where that moves the path by more than `within_mm`. Also tells how far it does, mm.
+pub fn printable(chords: &[Move], within_mm: f64, chord_mm: f64) -> Option<(Circle, f64)> {
     let (exact, _) = arc(chords, within_mm)?;
     let from = corner(chords, 0);
     let rounded = |k: usize| {
@@ -97,8 +97,8 @@ pub fn printable(chords: &[Move], within_mm: f64, chord_mm: f64) -> Option<Circl
     let radius = (from[0] - centre[0]).hypot(from[1] - centre[1]);
     let sagitta_mm = sagitta_mm(radius, chord_mm);
     let fits = (RADIUS_MM[0]..=RADIUS_MM[1]).contains(&radius) && sagitta_mm < within_mm;
-    let (circle, _) = fitted(chords, centre, within_mm - sagitta_mm).filter(|_| fits)?;
-    Some(circle)
+    let (circle, off_mm) = fitted(chords, centre, within_mm - sagitta_mm).filter(|_| fits)?;
+    Some((circle, off_mm + sagitta_mm))
 }
 
 /// How far two paths between the same ends lie apart, mm: the corners of each from the other, and points

@@ -94,7 +94,8 @@ pub fn choose(
     let mut search = Search::new(open, board, terms, base, choice.survey.bytes, progress);
     let (plan, bumps) = search.best(strips)?;
     choice.tried = search.tried;
-    if bumps < choice.before.mean_bumps() || everywhere != Treat::NONE {
+    let helps = bumps < choice.before.mean_bumps() || everywhere != Treat::NONE;
+    if helps && Pass::new(open()?, open()?, board, &plan).through()?.changed() {
         choice.plan = plan;
     }
     Ok(choice)

@@ -29,6 +29,13 @@ pub struct Counts {
     pub walls: BTreeMap<Class, WallSum>,
 }
 
+impl Counts {
+    /// Whether any line was changed.
+    pub fn changed(&self) -> bool {
+        self.merged_lines + self.arcs + self.paced_moves + self.shortened_lines > 0
+    }
+}
+
 /// Sums over the runs of one class.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct WallSum {

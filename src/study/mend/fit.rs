@@ -14,6 +14,7 @@ use crate::motion::path::Path;
 use super::merge::{self, Chord, Group, Joining};
 use super::pace::{Service, Timed, timed};
 use super::plan::Treat;
+use super::reach::Reach;
 use super::run::{Around, Run};
 
 /// Prices of a block, s: the first one, and the last, beyond which only a lower feed helps.
@@ -45,6 +46,7 @@ struct Fit<'a> {
     around: &'a Around<'a>,
     treat: &'a Treat,
     joining: &'a Joining,
+    reach: Reach,
     /// The path behind the move before the stretch.
     path: Path,
     /// By move: the speed that the head has by the ideal where it begins, mm/s.
@@ -72,12 +74,19 @@ pub fn fitted(
         path.blocks(before).for_each(drop);
     }
     let count = stretch.len();
+    let moves: Vec<Move> = run.held[stretch.clone()].iter().map(|h| h.mv).collect();
     let mut fit = Fit {
         run,
         stretch: stretch.clone(),
         around,
         treat,
         joining,
+        reach: Reach::of(
+            &moves,
+            joining.within_mm,
+            joining.straights,
+            joining.arc_chord_mm,
+        ),
         path,
         needed_mm_s: vec![f64::INFINITY; count],
         price_s: vec![treat.merge.unwrap_or(0.0); count],
@@ -194,6 +203,6 @@ impl Fit<'_> {
                 }
             })
             .collect();
-        self.groups = merge::groups(&chords, &self.path, self.joining);
+        self.groups = merge::groups(&chords, &self.path, self.joining, &self.reach);
     }
 }
