@@ -95,7 +95,11 @@ pub fn choose(
     let (plan, bumps) = search.best(strips)?;
     choice.tried = search.tried;
     let helps = bumps < choice.before.mean_bumps() || everywhere != Treat::NONE;
-    if helps && Pass::new(open()?, open()?, board, &plan).through()?.changed() {
+    if helps
+        && Pass::new(open()?, open()?, board, &plan)
+            .through()?
+            .changed()
+    {
         choice.plan = plan;
     }
     Ok(choice)

@@ -104,21 +104,23 @@ struct Leg {
 pub fn groups(chords: &[Chord], path: &Path, how: &Joining, reach: &Reach) -> Vec<Group> {
     let moves: Vec<Move> = chords.iter().map(|c| c.mv).collect();
     let limits = limits(chords);
+    let cheapest = |legs: &[Leg]| {
+        let all = legs.iter().enumerate();
+        all.min_by(|a, b| a.1.cost_s.total_cmp(&b.1.cost_s))
+            .map(|(k, _)| k)
+    };
     let mut ends: Vec<Vec<Leg>> = vec![Vec::new(); chords.len() + 1];
     for from in 0..chords.len() {
         // The cheapest way first: the others seldom need a look.
-        ends[from].sort_by(|a, b| a.cost_s.total_cmp(&b.cost_s));
+        if let Some(k) = cheapest(&ends[from]) {
+            ends[from].swap(0, k);
+        }
         for group in options(reach, from, limits[from]) {
             let mv = joined(&moves[from..group.to], group.circle);
             let leg = best_leg(&ends[from], group, &mv, path, &chords[from], how);
             ends[group.to].push(leg);
         }
     }
-    let cheapest = |legs: &[Leg]| {
-        let all = legs.iter().enumerate();
-        all.min_by(|a, b| a.1.cost_s.total_cmp(&b.1.cost_s))
-            .map(|(k, _)| k)
-    };
     let mut groups = Vec::new();
     let (mut at, mut which) = (chords.len(), cheapest(&ends[chords.len()]));
     while let Some(k) = which.filter(|_| at > 0) {
@@ -154,33 +156,34 @@ fn best_leg(
     how: &Joining,
 ) -> Leg {
     let length_mm = length_mm(mv);
+    let start = [(0.0, path, length_mm)];
+    let ways = before.iter().map(|l| (l.cost_s, &l.behind, l.length_mm));
+    let ways = ways.chain(start.into_iter().filter(|_| group.from == 0));
     let mut best: Option<Leg> = None;
-    let start = (0.0, path, length_mm, 0);
-    let ways = before.iter().enumerate();
-    let ways = ways.map(|(k, leg)| (leg.cost_s, &leg.behind, leg.length_mm, k));
-    for (so_far_s, path, other_mm, k) in ways.chain((group.from == 0).then_some(start)) {
-        if best.as_ref().is_some_and(|b| b.cost_s <= so_far_s) {
-            break;
+    // What the blocks cost, whatever corner comes before them.
+    let mut own_s = 0.0;
+    for (k, (so_far_s, path, other_mm)) in ways.enumerate() {
+        if best.as_ref().is_some_and(|b| b.cost_s <= so_far_s + own_s) {
+            continue;
         }
         let mut behind = path.clone();
         let mut blocks = behind.blocks(mv);
-        let mut cost_s = so_far_s;
+        let mut corner_s = 0.0;
         if let Some((block, _)) = blocks.next() {
-            let allowed_mm_s = block.corner_mm_s.min(block.speed_mm_s);
-            let spacing_mm = 0.5 * (length_mm + other_mm);
             let slowed = how.slowed(&block, first.needed_mm_s);
-            cost_s += first.block_s * (1.0 + STRETCH_COST * slowed * slowed);
+            own_s = first.block_s * (1.0 + STRETCH_COST * slowed * slowed);
             if group.from > 0 {
-                cost_s += dip_s(
+                corner_s = dip_s(
                     first.needed_mm_s,
-                    allowed_mm_s,
+                    block.corner_mm_s.min(block.speed_mm_s),
                     block.accel_mm_s2,
-                    spacing_mm,
+                    0.5 * (length_mm + other_mm),
                 );
             }
         }
         // The chords of an arc need no lines of their own.
-        cost_s += CHORD_COST * first.block_s * blocks.count() as f64;
+        own_s += CHORD_COST * first.block_s * blocks.count() as f64;
+        let cost_s = so_far_s + own_s + corner_s;
         if best.as_ref().is_none_or(|b| cost_s < b.cost_s) {
             best = Some(Leg {
                 group,
