@@ -15,11 +15,11 @@ pub struct Counts {
     pub alone_lines: u64,
     /// Their bytes.
     pub alone_bytes: u64,
-    /// Lines that were joined into others.
+    /// Lines that went because others stand for them.
     pub merged_lines: u64,
     /// Arcs written.
     pub arcs: u64,
-    /// Moves whose feed was lowered.
+    /// Moves of the mended job that are slower than those that they stand for.
     pub paced_moves: u64,
     /// Lines with nothing but fewer bytes.
     pub shortened_lines: u64,

@@ -69,8 +69,8 @@ pub fn prove(
     };
     if same.deviation_mm > choice.plan.within_mm + ROUNDING_MM || same.filament_mm > FILAMENT_MM {
         return Err(format!(
-            "the proof failed: the path moved by {} mm, a layer's filament changed by {} mm; nothing was written",
-            same.deviation_mm, same.filament_mm
+            "the proof failed, by a fault of this program: the path moved by {:.4} mm (allowed: {} mm), a layer's filament by {:.6} mm (allowed: {FILAMENT_MM} mm); nothing was written",
+            same.deviation_mm, choice.plan.within_mm, same.filament_mm
         ));
     }
     Ok(Proof { after, same })

@@ -204,12 +204,21 @@ impl<A: Read, B: Read> Pass<A, B> {
                     if self.modes.inches != (number == 20) {
                         // The number in force means another feed from here on.
                         self.job.feed = None;
-                        self.writer.forget_feed();
+                        self.writer.unit_changes(number == 20);
                     }
                     self.modes.inches = number == 20;
                 }
-                (b'G', 90 | 91) => self.modes.relative = number == 91,
-                (b'M', 82 | 83) => self.modes.relative_e = number == 83,
+                (b'G', 90) => {
+                    self.modes.relative = false;
+                    let axes = if self.modes.relative_e { 0..3 } else { 0..4 };
+                    self.writer.absolute(axes);
+                }
+                (b'G', 91) => self.modes.relative = true,
+                (b'M', 82) => {
+                    self.modes.relative_e = false;
+                    self.writer.absolute(3..4);
+                }
+                (b'M', 83) => self.modes.relative_e = true,
                 (b'M', 622) => self.conditional += 1,
                 (b'M', 623) => self.conditional = self.conditional.saturating_sub(1),
                 (b'M', 110) => self.writer.numbers_begin_anew(),

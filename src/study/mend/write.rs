@@ -8,7 +8,7 @@ use super::counts::Counts;
 use super::mark::{Hash, Mark};
 use super::merge::Group;
 use super::numbers::{
-    self, Carry, FEED_DECIMALS, FILAMENT_DECIMALS, INCH_DECIMALS, PLACE_DECIMALS,
+    self, Carry, FEED_DECIMALS, FILAMENT_DECIMALS, INCH_DECIMALS, MM_PER_INCH, PLACE_DECIMALS,
 };
 use super::plan::Treat;
 use super::run::{Held, Modes, Run};
@@ -66,9 +66,22 @@ impl Writer {
         count
     }
 
-    /// The feed in force is no longer known.
-    pub fn forget_feed(&mut self) {
+    /// The unit of length changes: the same feed is another number, and so is what rounding left out.
+    pub fn unit_changes(&mut self, inches: bool) {
         self.feed = None;
+        let units = if inches {
+            1.0 / MM_PER_INCH
+        } else {
+            MM_PER_INCH
+        };
+        for carry in &mut self.carries {
+            carry.rescale(units);
+        }
+    }
+
+    /// From here on the numbers of these axes say where to go: nothing is left out of those.
+    pub fn absolute(&mut self, axes: Range<usize>) {
+        self.carries[axes].fill(Carry::default());
     }
 
     /// The job sets line numbers anew.
@@ -225,9 +238,8 @@ impl Writer {
         counts: &mut Counts,
     ) {
         let all = &run.held[group.from..group.to];
-        if treat.pace < 1.0 {
-            counts.paced_moves += all.len() as u64;
-        }
+        let slower = wanted_feed(&all[0], treat.pace) != wanted_feed(&all[0], 1.0);
+        counts.paced_moves += u64::from(slower);
         if let [held] = all {
             self.single(run, held, treat, modes, counts);
             return;
@@ -249,7 +261,7 @@ impl Writer {
             if *letter == b'E'
                 && let Some(circle) = &group.circle
             {
-                let unit_mm = if modes.inches { 25.4 } else { 1.0 };
+                let unit_mm = if modes.inches { MM_PER_INCH } else { 1.0 };
                 for (name, k) in [("I", 0), ("J", 1)] {
                     let offset = (circle.centre_mm[k] - first.mv.from_mm[k]) / unit_mm;
                     body += &format!(" {name}{}", numbers::text(offset, decimals(b'I', modes)));
