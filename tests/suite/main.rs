@@ -32,6 +32,7 @@ mod main_loop;
 mod making;
 mod map;
 mod mend;
+mod mend_arcs;
 mod mend_command;
 mod mend_files;
 mod mend_jobs;
