@@ -9,6 +9,8 @@ pub const MOVES_MIN: usize = 3;
 /// Radii of arcs that are written, mm: below, chords of the board are coarse; above, the rounding of the
 /// centre to 0.001 mm moves the path.
 const RADIUS_MM: [f64; 2] = [0.5, 500.0];
+/// An arc that rises less above the straight line between its ends is rounding, not an arc, mm.
+const RISE_MIN_MM: f64 = 5e-3;
 /// The largest part of a full circle that one arc may be.
 const TURN_SHARE_MAX: f64 = 0.97;
 /// Decimals of the centre's offsets: that of a coordinate.
@@ -81,7 +83,10 @@ fn fitted(chords: &[Move], centre: [f64; 2], within_mm: f64) -> Option<(Circle, 
         clockwise: turned < 0.0,
         full: false,
     };
-    (turned.abs() < std::f64::consts::TAU * TURN_SHARE_MAX).then_some((circle, farthest_mm))
+    let turned = turned.abs();
+    let rises = radius * (1.0 - (0.5 * turned).cos()) >= RISE_MIN_MM;
+    let open = turned < std::f64::consts::TAU * TURN_SHARE_MAX;
+    (rises && open).then_some((circle, farthest_mm))
 }
 
 /// The arc as it would be written and as the board would print it: its centre rounded, cut into chords of
