@@ -13,7 +13,7 @@ const WITHIN_MM: f64 = 0.02;
 /// Half a step of 0.001 mm on two axes, at the ends and at the centre.
 const ROUNDING_MM: f64 = 1.5e-3;
 
-/// Circles of 20 mm and half circles of 5 mm in a thousand chords, a square between them; `side`: 1 or -1.
+/// Circles of 20 mm and half circles of 5 mm in 600 chords, a square between them; `side`: 1 or -1.
 fn circles(side: f64, relative: bool) -> String {
     let mut job = format!(
         "G21\nG90\n{}\nG92 E0\n",
@@ -27,13 +27,13 @@ fn circles(side: f64, relative: bool) -> String {
                 "G0 X{:.3} Y50 Z{height_mm:.2} F9000\nG1 F4800\n",
                 50.0 + radius_mm
             );
-            for k in 1..=1000 {
-                let angle = side * turn * std::f64::consts::TAU * f64::from(k) / 1000.0;
+            for k in 1..=600 {
+                let angle = side * turn * std::f64::consts::TAU * f64::from(k) / 600.0;
                 let (x, y) = (
                     50.0 + radius_mm * angle.cos(),
                     50.0 + radius_mm * angle.sin(),
                 );
-                let e_mm = 0.0468 * radius_mm * turn * std::f64::consts::TAU / 1000.0;
+                let e_mm = 0.0468 * radius_mm * turn * std::f64::consts::TAU / 600.0;
                 sum_mm += e_mm;
                 let e_mm = if relative { e_mm } else { sum_mm };
                 job += &format!("G1 X{x:.3} Y{y:.3} E{e_mm:.5}\n");
@@ -152,8 +152,9 @@ fn circles_become_arcs_where_the_board_can_print_them() {
             for (old, new) in old_walls.iter().zip(&new_walls) {
                 let small = old[0].from_mm[0] < 60.0;
                 let own = new.iter().filter(|m| is_an_arc(m, side)).count();
-                assert_eq!(own == 0, small && large_only, "{allow} {chord} {said}");
-                // Three or four to the circle, and next to nothing besides.
+                assert!(own > 0 || small, "{allow} {chord} {said}");
+                assert!(own == 0 || !small || !large_only, "{allow} {chord} {said}");
+                // Two or three to the circle, and next to nothing besides.
                 assert!(
                     own == 0 || new.len() <= 12,
                     "{allow} {chord}: {}",
@@ -174,7 +175,9 @@ fn circles_become_arcs_where_the_board_can_print_them() {
         let (said, new) = mended(dir, "merge,pace,strip,arcs", &["--set", &set]);
         assert_eq!(said["after"]["visible_bumps"], 0.0, "{said}");
         for (old, new) in walls(job.as_bytes()).iter().zip(&walls(&new)) {
-            new.iter().for_each(|m| drop(is_an_arc(m, side)));
+            for m in new {
+                is_an_arc(m, side);
+            }
             let (one, other) = (corners(old, chord_mm), corners(new, chord_mm));
             assert!(apart_mm(&one, &other).max(apart_mm(&other, &one)) <= WITHIN_MM + ROUNDING_MM);
         }
