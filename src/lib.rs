@@ -203,6 +203,7 @@ pub mod study {
         pub mod pass;
         pub mod plan;
         pub mod proof;
+        pub mod reach;
         pub mod run;
         pub mod runs;
         pub mod search;

@@ -8,6 +8,7 @@ use headstall::board::builtin;
 use headstall::board::profile::Override;
 use headstall::study::explain::view::Window;
 use headstall::study::mend::plan::Allow;
+use headstall::study::mend::runs::WITHIN_MM;
 
 pub use super::args_board::OnBoard;
 use super::args_board::{parse_set, whole};
@@ -341,8 +342,11 @@ pub struct Mend {
 
 fn parse_within(text: &str) -> Result<f64, String> {
     let mm: Option<f64> = text.parse().ok();
-    mm.filter(|mm| *mm >= 0.0 && *mm <= 1.0)
-        .ok_or_else(|| "must be a number of mm from 0 to 1".to_string())
+    mm.filter(|mm| WITHIN_MM.contains(mm))
+        .ok_or_else(|| {
+            let (least, most) = (WITHIN_MM.start(), WITHIN_MM.end());
+            format!("must be a number of mm from {least} to {most}; to leave the path as it is, use --allow pace,strip")
+        })
 }
 
 fn parse_visible(text: &str) -> Result<f64, String> {

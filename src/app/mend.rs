@@ -1,12 +1,10 @@
 //! `mend`: the job written anew, and proven.
 
 use std::fs::File;
-use std::io::{self, Read};
+use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
-use std::sync::{Arc, Mutex};
-
-use tempfile::{NamedTempFile, TempPath};
+use std::sync::Arc;
 
 use headstall::answer::progress::{Progress, Task};
 use headstall::job::reader::JobError;
@@ -18,74 +16,79 @@ use headstall::study::mend::runs::{MendError, Terms};
 
 use super::args::Mend;
 use super::failure::Failure;
-use super::inputs;
+use super::inputs::{self, FromStart};
 use super::one_file::OneFile;
 use super::progress::Bars;
-use super::signals::{lock, sweep_at_end};
-use super::terminal::print;
-use super::terminal::threads;
+use super::terminal::{print, remark, threads};
 
-/// The job, to be opened again and again.
-struct Job {
-    name: String,
-    path: PathBuf,
-    /// Standard input, kept; a signal takes it away too.
-    kept: Arc<Mutex<Option<TempPath>>>,
+/// Where the mended job goes before it is proven.
+enum Target {
+    /// Beside its place.
+    Beside(OneFile),
+    /// A file without a name: only its proof is wanted, or it goes to standard output.
+    Aside(File),
 }
 
-impl Drop for Job {
-    fn drop(&mut self) {
-        drop(lock(&self.kept).take());
-    }
-}
-
-impl Job {
-    fn open(path: &Path) -> Result<Self, Failure> {
-        // It says what is wrong with a name.
-        let name = inputs::job(path, false)?.name;
-        let stdin = path.as_os_str() == "-";
-        if !stdin && path.is_file() {
-            return Ok(Job {
-                name,
-                path: path.to_path_buf(),
-                kept: Arc::default(),
-            });
+impl Target {
+    fn open(args: &Mend) -> Result<Self, Failure> {
+        match &args.out {
+            Some(place) if !is_dash(place) => {
+                let input = match is_dash(&args.job) {
+                    true => Path::new("/dev/stdin"),
+                    false => &args.job,
+                };
+                OneFile::open(place, args.force, &[input]).map(Target::Beside)
+            }
+            _ => {
+                let failed = |e: io::Error| {
+                    let folder = std::env::temp_dir();
+                    let why = e.kind();
+                    Failure::Other(format!(
+                        "the mended job cannot be stored in {}: {why}",
+                        folder.display()
+                    ))
+                };
+                tempfile::tempfile().map_err(failed).map(Target::Aside)
+            }
         }
-        let failed = |e: io::Error| Failure::Other(format!("{name}: cannot be kept: {e}"));
-        let kept: Arc<Mutex<Option<TempPath>>> = Arc::default();
-        let mut held = lock(&kept);
-        sweep_at_end(&kept, |path: &mut Option<TempPath>| drop(path.take())).map_err(failed)?;
-        let (mut file, copy) = NamedTempFile::new().map_err(failed)?.into_parts();
-        let path_of_copy = copy.to_path_buf();
-        *held = Some(copy);
-        drop(held);
-        let mut source: Box<dyn Read> = if stdin {
-            Box::new(io::stdin())
-        } else {
-            Box::new(File::open(path).map_err(failed)?)
-        };
-        let job = Job {
-            name: name.clone(),
-            path: path_of_copy,
-            kept,
-        };
-        io::copy(&mut source, &mut file).map_err(failed)?;
-        Ok(job)
+    }
+
+    fn writer(&mut self) -> &mut dyn Write {
+        match self {
+            Target::Beside(file) => file,
+            Target::Aside(file) => file,
+        }
+    }
+
+    /// What was written so far, to be read.
+    fn read(&mut self) -> Result<File, Failure> {
+        let failed = |e: io::Error| Failure::Other(format!("the mended job: {e}"));
+        match self {
+            Target::Beside(file) => {
+                let path: PathBuf = file.so_far()?;
+                File::open(path).map_err(failed)
+            }
+            Target::Aside(file) => file.try_clone().map_err(failed),
+        }
     }
 }
 
-fn opened(path: &Path) -> io::Result<Box<dyn Read + Send>> {
-    Ok(Box::new(File::open(path)?))
+fn is_dash(path: &Path) -> bool {
+    path.as_os_str() == "-"
 }
 
 /// Carries the command out.
 pub fn run(args: &Mend) -> Result<ExitCode, Failure> {
+    let to_stdout = args.out.as_deref().is_some_and(is_dash);
+    if to_stdout && args.json {
+        let why =
+            "--out -: the mended job and --json cannot both go to standard output; name a file";
+        return Err(Failure::Unusable(why.to_string()));
+    }
     let board = inputs::board(&args.on)?;
-    let job = Job::open(&args.job)?;
-    let mut file = match &args.out {
-        Some(place) => Some(OneFile::open(place, args.force, &[&job.path])?),
-        None => None,
-    };
+    let (name, job, _) = inputs::job_file(&args.job)?;
+    let job = Arc::new(job);
+    let mut target = Target::open(args)?;
     let terms = Terms {
         within_mm: args.within,
         allow: args.allow,
@@ -95,45 +98,49 @@ pub fn run(args: &Mend) -> Result<ExitCode, Failure> {
         seed: args.on.seed,
         threads: threads(),
     };
-    let open = || opened(&job.path);
+    let open =
+        || -> io::Result<Box<dyn Read + Send>> { Ok(Box::new(FromStart::new(Arc::clone(&job)))) };
     let failed = |e: MendError| match e {
         MendError::Replay(ReplayError::Board(_)) => {
             Failure::Unusable(format!("--board {}: {e}", args.on.board))
         }
         MendError::Io(e) | MendError::Replay(ReplayError::Job(JobError::Io(e))) => {
-            Failure::reading(&job.name, &e)
+            Failure::reading(&name, &e)
         }
-        e => Failure::Unusable(format!("{}: {e}", job.name)),
+        e => Failure::Unusable(format!("{name}: {e}")),
     };
     let choice = {
         let bars = Bars::default();
         let progress = |done, of| bars.at(Task::Mending, done, Some(of));
         choose::choose(&open, &board, &terms, &progress).map_err(failed)?
     };
-    let path = match &mut file {
-        Some(file) => {
-            let failed = |e| Failure::Other(format!("{}: cannot be mended: {e}", job.name));
-            make::write(&open, &board, &choice, file).map_err(failed)?;
-            Some(file.so_far()?)
-        }
-        None => None,
-    };
-    let written =
-        path.map(|path| move || -> io::Result<Box<dyn Read>> { Ok(Box::new(File::open(&path)?)) });
-    let written = written.as_ref().map(|open| open as &make::Written);
-    let proof = make::prove(&open, &board, &choice, &terms, written)
-        .map_err(|why| Failure::Other(format!("{}: {why}", job.name)))?;
-    if let Some(file) = file {
+    let counts = make::write(&open, &board, &choice, target.writer())
+        .map_err(|e| Failure::Other(format!("{name}: the mended job cannot be written: {e}")))?;
+    let written = Arc::new(target.read()?);
+    let read =
+        || -> io::Result<Box<dyn Read>> { Ok(Box::new(FromStart::new(Arc::clone(&written)))) };
+    let proof = make::prove(&open, &read, &board, &choice, &terms)
+        .map_err(|why| Failure::Other(format!("{name}: {why}")))?;
+    if let Target::Beside(file) = target {
         file.publish()?;
     }
     let question = Question {
-        job: &job.name,
+        job: &name,
         board: &board,
         board_name: &args.on.board,
         terms: &terms,
         out: args.out.as_deref(),
     };
-    let mended = Mended::new(&question, &choice, &proof.after, &proof.same, &proof.counts);
+    let mended = Mended::new(&question, &choice, &proof, &counts);
+    if to_stdout {
+        remark(&report::text(&mended));
+        let copied = io::copy(&mut FromStart::new(written), &mut io::stdout().lock());
+        return ended(
+            copied
+                .map(|_| ())
+                .map_err(|e| Failure::writing("standard output", &e)),
+        );
+    }
     let text = if args.json {
         let mut text = serde_json::to_string_pretty(&mended).expect("a report is plain data");
         text.push('\n');
@@ -141,7 +148,12 @@ pub fn run(args: &Mend) -> Result<ExitCode, Failure> {
     } else {
         report::text(&mended)
     };
-    match print(&text) {
+    ended(print(&text))
+}
+
+/// Whoever reads what is printed may go away: the job was written.
+fn ended(printed: Result<(), Failure>) -> Result<ExitCode, Failure> {
+    match printed {
         Ok(()) | Err(Failure::ClosedPipe) => Ok(ExitCode::SUCCESS),
         Err(failure) => Err(failure),
     }

@@ -41,6 +41,11 @@ pub fn complain(message: &str) {
     let _ = writeln!(io::stderr(), "headstall: {}", clean_lines(message));
 }
 
+/// Text on standard error, cleaned likewise.
+pub fn remark(text: &str) {
+    let _ = io::stderr().write_all(clean_lines(text).as_bytes());
+}
+
 /// What is wrong with the arguments, cleaned likewise, as it repeats them; or the help that they ask for.
 pub fn unparsed(error: &clap::Error) -> ExitCode {
     if error.use_stderr() {

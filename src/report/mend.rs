@@ -7,7 +7,7 @@ use serde::Serialize;
 use crate::board::types::Board;
 use crate::study::mend::choose::Choice;
 use crate::study::mend::counts::Counts;
-use crate::study::mend::proof::Sameness;
+use crate::study::mend::make::Proof;
 use crate::study::mend::runs::{Runs, Terms};
 
 use super::numbers::{share, time};
@@ -131,11 +131,11 @@ pub struct Mended {
     pub moves: [u64; 2],
     /// Bytes before.
     pub bytes: u64,
-    /// Lines that were joined into others.
+    /// Lines that went because others stand for them.
     pub merged_lines: u64,
     /// Arcs written.
     pub arcs: u64,
-    /// Moves whose feed was lowered.
+    /// Moves of the mended job that are slower than those that they stand for.
     pub paced_moves: u64,
     /// Lines that only became shorter.
     pub shortened_lines: u64,
@@ -149,18 +149,15 @@ pub struct Mended {
     pub done: Done,
     /// Candidates that were replayed.
     pub tried: usize,
+    /// On so many bytes from the job's beginning.
+    pub searched_bytes: u64,
 }
 
 impl Mended {
     /// Puts the result together.
-    pub fn new(
-        question: &Question,
-        choice: &Choice,
-        after: &Runs,
-        same: &Sameness,
-        counts: &Counts,
-    ) -> Self {
-        let (before, after) = (Replays::new(&choice.before), Replays::new(after));
+    pub fn new(question: &Question, choice: &Choice, proof: &Proof, counts: &Counts) -> Self {
+        let same = &proof.same;
+        let (before, after) = (Replays::new(&choice.before), Replays::new(&proof.after));
         let extra_s = after.print_s - before.print_s;
         let walls = choice.survey.walls.iter().map(|(class, sum)| Wall {
             feed_mm_s: sum.feed_mm_s,
@@ -212,46 +209,70 @@ impl Mended {
             walls: walls.collect(),
             done,
             tried: choice.tried,
+            searched_bytes: choice.searched_bytes,
         };
         mended.verdict = verdict(&mended, choice);
         mended
     }
 }
 
+/// The share of the bumps up to which next to none are left.
+const NEARLY_NONE: f64 = 0.01;
+
 fn verdict(m: &Mended, choice: &Choice) -> String {
     let runs = m.before.runs;
+    let done = if m.out.is_some() {
+        "Mended"
+    } else {
+        "Can be mended"
+    };
     match m.state {
         "mended_before" => {
             "This job was mended before with the same settings: nothing is changed.".to_string()
         }
         "needless" => format!(
-            "This job needs no mending: no visible bump in {runs} {} on this board. Nothing is changed.",
-            if runs == 1 { "replay" } else { "replays" }
+            "This job needs no mending: no visible bump in {} on this board. Nothing is changed.",
+            counted(runs as u64, "replay")
         ),
         "no_help" => {
-            let earlier = if choice.earlier.is_some() {
-                " The job was mended before, so that its path must not be moved again; start from the job as it was sliced."
+            let moved_mm = choice.earlier.as_ref().map_or(0.0, |e| e.moved_mm);
+            let earlier = if moved_mm >= m.within_mm {
+                format!(
+                    " The job was mended before, when its path was allowed to move by {moved_mm} mm: that leaves nothing of the {} mm allowed now. Start from the job as it was sliced.",
+                    m.within_mm
+                )
             } else {
-                ""
+                String::new()
             };
             format!(
-                "Nothing that is allowed leaves fewer visible bumps: {} a run. Nothing is changed.{earlier}",
+                "No allowed change leaves fewer than {} visible bumps a run. Nothing is changed.{earlier}",
                 decimal(m.before.visible_bumps)
             )
         }
         _ if m.after.runs_with_bumps == 0 => format!(
-            "Mended: no visible bump in {} replays, where there were {} a run; print time {}.",
-            m.after.runs,
+            "{done}: no visible bump in {}, where there were {} a run; print time {}.",
+            counted(m.after.runs as u64, "replay"),
+            decimal(m.before.visible_bumps),
+            change(m)
+        ),
+        _ if m.after.visible_bumps <= NEARLY_NONE * m.before.visible_bumps => format!(
+            "{done}: nearly no visible bump, {} a run, where there were {}; print time {}.",
+            decimal(m.after.visible_bumps),
             decimal(m.before.visible_bumps),
             change(m)
         ),
         _ => format!(
-            "Mended in part: {} visible bumps a run are left of {}; print time {}. No mix of the allowed means leaves none.",
+            "{done} in part: {} visible bumps a run are left of {}; print time {}. No mix of the allowed means leaves fewer.",
             decimal(m.after.visible_bumps),
             decimal(m.before.visible_bumps),
             change(m)
         ),
     }
+}
+
+/// A whole number of things: `1 replay`, `20 replays`.
+fn counted(count: u64, thing: &str) -> String {
+    format!("{count} {thing}{}", if count == 1 { "" } else { "s" })
 }
 
 fn decimal(value: f64) -> String {
@@ -281,7 +302,7 @@ pub fn text(m: &Mended) -> String {
     text.push('\n');
     let mut row = |name: &str, value: String| {
         for (k, line) in wrap(&value, 66).iter().enumerate() {
-            text += &format!("{:<12}{line}\n", if k == 0 { name } else { "" });
+            text += &format!("{:<13}{line}\n", if k == 0 { name } else { "" });
         }
     };
     row("job", m.job.clone());
@@ -290,11 +311,8 @@ pub fn text(m: &Mended) -> String {
         row(
             name,
             format!(
-                "{} visible bumps a run ({} of {} runs have any, the highest {:.2} mm); {} stalls, {} lost, print time {}",
-                decimal(r.visible_bumps),
-                r.runs_with_bumps,
-                r.runs,
-                r.largest_bump_mm,
+                "{}; {} stalls a run, {} lost, print time {}",
+                bumps(r),
                 decimal(r.stalls),
                 time(r.lost_s),
                 time(r.print_s)
@@ -308,16 +326,27 @@ pub fn text(m: &Mended) -> String {
         row(
             "left alone",
             format!(
-                "{} command lines ({} of the job): conditional blocks, splines, macros or text that is not understood",
-                m.left_alone_lines,
+                "{} ({} of the job's bytes): conditional blocks, splines, macros or text that is not understood",
+                counted(m.left_alone_lines, "command line"),
                 share(m.left_alone_share)
             ),
         );
     }
     match (&m.out, m.state) {
-        (Some(out), "mended") => row("written to", out.clone()),
-        (Some(out), _) => row("written to", format!("{out}, the job byte for byte")),
-        (None, _) => row("written to", "no file; add -o NEW".to_string()),
+        (Some(out), state) => {
+            let out = if out == "-" { "standard output" } else { out };
+            let as_it_was = if state == "mended" {
+                ""
+            } else {
+                ", the job byte for byte"
+            };
+            row("written to", format!("{out}{as_it_was}"));
+        }
+        (None, "mended") => row(
+            "written to",
+            "no file; add -o NEW to write the mended job".to_string(),
+        ),
+        (None, _) => {}
     }
     if m.state == "mended" {
         text.push('\n');
@@ -329,32 +358,52 @@ pub fn text(m: &Mended) -> String {
     text
 }
 
+/// The visible bumps of several replays, in words.
+fn bumps(r: &Replays) -> String {
+    if r.runs_with_bumps == 0 {
+        return format!("no visible bump in {}", counted(r.runs as u64, "replay"));
+    }
+    format!(
+        "{} visible bumps a run ({} of {} runs have any, the highest {:.2} mm)",
+        decimal(r.visible_bumps),
+        r.runs_with_bumps,
+        r.runs,
+        r.largest_bump_mm
+    )
+}
+
 /// What was changed, row by row.
 fn changes(m: &Mended, row: &mut impl FnMut(&str, String)) {
-    row(
-        "path",
+    let path = if m.deviation_line == 0 {
+        "where it was".to_string()
+    } else {
         format!(
-            "moved by at most {:.4} mm (allowed: {} mm), at line {} of the mended job; filament of a layer differs by at most {:.6} mm",
-            m.deviation_mm, m.within_mm, m.deviation_line, m.filament_mm
-        ),
+            "moved by at most {:.4} mm (allowed: {} mm), at line {} of the mended job",
+            m.deviation_mm, m.within_mm, m.deviation_line
+        )
+    };
+    row("path", path);
+    row(
+        "filament",
+        format!("differs by at most {:.6} mm in any layer", m.filament_mm),
     );
     row(
         "lines",
         format!(
-            "{} commands in place of {}: {} merged into others, {} arcs, {} only shortened; {} moves at a lower feed",
-            m.command_lines[1],
+            "{} in place of {}: {} merged into others; {} new, {} shortened, {} slowed",
+            counted(m.command_lines[1], "command line"),
             m.command_lines[0],
             m.merged_lines,
-            m.arcs,
-            m.shortened_lines,
-            m.paced_moves
+            counted(m.arcs, "arc"),
+            counted(m.shortened_lines, "line"),
+            counted(m.paced_moves, "move")
         ),
     );
     for wall in m.walls.iter().filter(|w| w.treated) {
         row(
             "walls",
             format!(
-                "of up to {:.0} mm/s: treated for {} of {}, where the board may lose the pace",
+                "of up to {:.0} mm/s: changed in {} of their {}, where the board may not keep up",
                 wall.feed_mm_s,
                 time(wall.at_risk_s),
                 time(wall.ideal_s)
@@ -363,6 +412,15 @@ fn changes(m: &Mended, row: &mut impl FnMut(&str, String)) {
     }
     if m.state == "mended" {
         row("means", done_words(&m.done));
+        if m.searched_bytes < m.bytes {
+            let searched = m.searched_bytes as f64 / 1e6;
+            row(
+                "search",
+                format!(
+                    "on the first {searched:.0} MB of the job; the replays above are of all of it"
+                ),
+            );
+        }
     }
 }
 
@@ -390,7 +448,7 @@ fn done_words(band: &Done) -> String {
     }
     let far = if band.bridge > 0.0 {
         format!(
-            ", so far that the queue bridges {} of the longest usual hold",
+            ", until the queue lasts through {} of the main loop's longest usual hold",
             share(band.bridge)
         )
     } else {

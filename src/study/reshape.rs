@@ -10,7 +10,9 @@ use crate::job::state::{Act, Circle, Move};
 use crate::replay::source::Steps;
 
 use super::mend::arcs;
-use super::mend::space::{distance_mm, length_mm, sagitta_mm, xyz};
+use super::mend::merge;
+use super::mend::reach::straight;
+use super::mend::space::length_mm;
 
 /// What is done to a job.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -104,11 +106,16 @@ impl<T: Steps> Steps for Reshaped<T> {
         let step = match self.how {
             Reshape::Slow(most_mm_s) => self.steps.next_step()?.map(|s| slowed(s, most_mm_s)),
             Reshape::Short => self.steps.next_step()?.map(shortened),
-            Reshape::Merge(tolerance_mm) => self.joined(|chords| straight(chords, tolerance_mm))?,
+            Reshape::Merge(within_mm) => {
+                self.joined(|chords| straight(chords, within_mm).map(|mm| (None, mm)))?
+            }
             Reshape::Arcs {
                 within_mm,
                 chord_mm,
-            } => self.joined(|chords| arc(chords, within_mm, chord_mm))?,
+            } => self.joined(|chords| {
+                let arc = arcs::printable(chords, within_mm, chord_mm);
+                arc.map(|(circle, mm)| (Some(circle), mm))
+            })?,
         };
         self.given = step.map(|step| {
             self.end_byte += u64::from(step.raw_bytes);
@@ -173,12 +180,7 @@ fn grow(steps: &[Step], join: impl Fn(&[Move]) -> Joined) -> Option<(Step, usize
     }
     let (count, circle, shift_mm) = best.filter(|best| best.0 > 1)?;
     let last = &steps[count - 1];
-    let joined = Move {
-        from_mm: chords[0].from_mm,
-        e_mm: chords[..count].iter().map(|c| c.e_mm).sum(),
-        circle,
-        ..chords[count - 1]
-    };
+    let joined = merge::joined(&chords[..count], circle);
     let longer = if circle.is_some() { ARC_BYTES } else { 0 };
     let step = Step {
         act: Act::Move(joined),
@@ -203,31 +205,4 @@ fn alike(first_step: &Step, step: &Step, first: &Move, chord: &Move) -> bool {
     first_step.layer == step.layer
         && first.feed_mm_s == chord.feed_mm_s
         && (bead(chord) / bead(first) - 1.0).abs() <= BEAD_SLACK
-}
-
-/// One straight move. The path and its chord run between the same ends, so that the farthest
-/// corner bounds the distance both ways (Hausdorff).
-fn straight(chords: &[Move], tolerance_mm: f64) -> Joined {
-    let (a, b) = (
-        xyz(&chords[0].from_mm),
-        xyz(&chords[chords.len() - 1].to_mm),
-    );
-    let mut farthest_mm: f64 = 0.0;
-    for chord in &chords[..chords.len() - 1] {
-        farthest_mm = farthest_mm.max(distance_mm(xyz(&chord.to_mm), a, b));
-        if farthest_mm > tolerance_mm {
-            return None;
-        }
-    }
-    Some((None, farthest_mm))
-}
-
-/// One arc, if it lies within the tolerance with the chords of `chord_mm` into which the board cuts it.
-fn arc(chords: &[Move], tolerance_mm: f64, chord_mm: f64) -> Joined {
-    let (circle, farthest_mm) = arcs::arc(chords, tolerance_mm)?;
-    let from_mm = &chords[0].from_mm;
-    let [x, y] = circle.centre_mm;
-    let radius_mm = (from_mm[0] - x).hypot(from_mm[1] - y);
-    let shift_mm = farthest_mm + sagitta_mm(radius_mm, chord_mm);
-    (shift_mm <= tolerance_mm).then_some((Some(circle), shift_mm))
 }

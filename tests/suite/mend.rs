@@ -10,6 +10,7 @@ use headstall::study::mend::merge::{self, Chord, Joining};
 use headstall::study::mend::pass::Pass;
 use headstall::study::mend::plan::{Plan, Treat};
 use headstall::study::mend::proof::sameness;
+use headstall::study::mend::reach::Reach;
 use headstall::study::mend::space::{distance_mm, xyz};
 use proptest::prelude::*;
 
@@ -145,6 +146,27 @@ fn the_feed_comes_back_behind_a_slower_wall() {
     }
 }
 
+/// A job that changes from millimetres to inches and back within a wall of relative E, with more decimals than are
+/// written: what rounding leaves out is a length, not a number.
+#[test]
+fn rounding_errors_do_not_add_up_where_the_unit_changes() {
+    let mut job = String::from("G21\nG90\nM83\nG0 X60 Y50 Z0.2 F9000\nG1 F3000\n");
+    for k in 1..=400 {
+        if k % 20 == 0 {
+            let code = if k % 40 == 0 { 21 } else { 20 };
+            job += &format!("G{code}\nG1 F{}\n", if code == 20 { 118 } else { 3000 });
+        }
+        let unit_mm = if k / 20 % 2 == 1 { 25.4 } else { 1.0 };
+        let (sin, cos) = (f64::from(k) / 400.0 * std::f64::consts::TAU).sin_cos();
+        let (x, y) = ((50.0 + 10.0 * cos) / unit_mm, (50.0 + 10.0 * sin) / unit_mm);
+        job += &format!("G1 X{x:.5} Y{y:.5} E{:.9}\n", 0.012_345_37 / unit_mm);
+    }
+    let new = mended(job.as_bytes(), &board(&[]), &plan(JOIN));
+    let same = sameness(job.as_bytes(), &new[..], &board(&[])).unwrap();
+    assert!(same.commands[1] < 200, "{same:?}");
+    assert!(same.filament_mm < 2e-5, "{same:?}");
+}
+
 #[test]
 fn what_is_not_understood_is_left_alone() {
     let wall = ring("\n", true);
@@ -195,7 +217,9 @@ fn merging_is_close_to_the_exact_minimum() {
                 }
             })
             .collect();
-        let joined_count = merge::groups(&chords, &path, &how).len();
+        let moves: Vec<Move> = chords.iter().map(|c| c.mv).collect();
+        let reach = Reach::of(&moves, WITHIN_MM, true, None);
+        let joined_count = merge::groups(&chords, &path, &how, &reach).len();
         let mut least = vec![usize::MAX; 61];
         least[0] = 0;
         for to in 1..=60usize {

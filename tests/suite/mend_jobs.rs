@@ -232,7 +232,7 @@ fn print(job: &[u8]) -> Print {
 }
 
 /// The largest distance from points all along one path to the other, mm.
-fn apart_mm(one: &[[f64; 3]], other: &[[f64; 3]]) -> f64 {
+pub fn apart_mm(one: &[[f64; 3]], other: &[[f64; 3]]) -> f64 {
     let to_leg_mm = |p: [f64; 3], a: [f64; 3], b: [f64; 3]| {
         let (mut dot, mut square) = (0.0, 0.0);
         for k in 0..3 {

@@ -5,6 +5,7 @@ use headstall::board::builtin;
 use headstall::board::profile::{self, Override};
 use headstall::board::types::Board;
 use headstall::report::wall::Across;
+use headstall::study::mend::runs::WITHIN_MM;
 use headstall::study::reshape::Reshape;
 use headstall::text::clean;
 use serde::{Deserialize, Serialize};
@@ -249,8 +250,11 @@ impl Question {
         if self.merge_mm.is_some_and(|mm| !(0.0..=1.0).contains(&mm)) {
             return Err("merge_mm: must be a number of mm from 0 to 1".to_string());
         }
-        if !(0.0..=1.0).contains(&self.within_mm) {
-            return Err("within_mm: must be a number of mm from 0 to 1".to_string());
+        if !WITHIN_MM.contains(&self.within_mm) {
+            let (least, most) = (WITHIN_MM.start(), WITHIN_MM.end());
+            return Err(format!(
+                "within_mm: must be a number of mm from {least} to {most}"
+            ));
         }
         if !(99..=99_999).contains(&self.draws) {
             return Err("draws: must be a whole number from 99 to 99999".to_string());

@@ -251,7 +251,7 @@ pub fn mended(asked: &Question, held: &Held, store: &Store, heard: &Heard) -> An
     let failed = |e: io::Error| format!("{}: cannot be mended: {}", held.name, e.kind());
     let mut room = store.room()?;
     let mut file = BufWriter::new(tempfile::tempfile().map_err(failed)?);
-    make::write(&open, &board.board, &choice, &mut file).map_err(failed)?;
+    let counts = make::write(&open, &board.board, &choice, &mut file).map_err(failed)?;
     file.flush().map_err(failed)?;
     let file = file.into_inner().map_err(|e| failed(e.into_error()))?;
     room.grow(file.metadata().map_err(failed)?.len())?;
@@ -259,7 +259,7 @@ pub fn mended(asked: &Question, held: &Held, store: &Store, heard: &Heard) -> An
     let name = format!("{name}-mended.{ending}");
     let unproven = Held::new(Kind::Mended, name.clone(), file).map_err(failed)?;
     let written = || -> io::Result<Box<dyn Read>> { Ok(Box::new(unproven.reader(&heard.cancel))) };
-    let proof = make::prove(&open, &board.board, &choice, &terms, Some(&written))
+    let proof = make::prove(&open, &written, &board.board, &choice, &terms)
         .map_err(|why| format!("{}: {why}", held.name))?;
     heard.cancel.check();
     let question = report::Question {
@@ -269,7 +269,7 @@ pub fn mended(asked: &Question, held: &Held, store: &Store, heard: &Heard) -> An
         terms: &terms,
         out: Some(Path::new(&name)),
     };
-    let mended = Mended::new(&question, &choice, &proof.after, &proof.same, &proof.counts);
+    let mended = Mended::new(&question, &choice, &proof, &counts);
     let kept = unproven.id.clone();
     room.keep(unproven);
     work::answer(&MendedJob {

@@ -67,7 +67,7 @@ const MEANS = [
 
 function mountMend(root, app) {
   const means = MEANS.map(([name, says, is]) => [name, says, el('input', { type: 'checkbox', id: 'mend-' + name, checked: is })]);
-  const within = el('input', { type: 'number', id: 'mend-within', value: 0.02, min: 0, max: 1, step: 0.005 });
+  const within = el('input', { type: 'number', id: 'mend-within', value: 0.02, min: 0.001, max: 1, step: 0.001 });
   const everywhere = el('input', { type: 'checkbox', id: 'mend-everywhere' });
   const save = el('a', { class: 'button', id: 'mend-save' }), text = printed('mend-text');
   // Sent anew as a job of its own: the program keeps only the last that was mended.

@@ -9,6 +9,8 @@ pub const MOVES_MIN: usize = 3;
 /// Radii of arcs that are written, mm: below, chords of the board are coarse; above, the rounding of the
 /// centre to 0.001 mm moves the path.
 const RADIUS_MM: [f64; 2] = [0.5, 500.0];
+/// An arc that rises less above the straight line between its ends is rounding, not an arc, mm.
+const RISE_MIN_MM: f64 = 5e-3;
 /// The largest part of a full circle that one arc may be.
 const TURN_SHARE_MAX: f64 = 0.97;
 /// Decimals of the centre's offsets: that of a coordinate.
@@ -18,7 +20,7 @@ const CENTRE_STEP_MM: f64 = 1e-3;
 /// of it, and it turns one way, by less than a full circle. Also tells how far the path moves, mm.
 ///
 /// The circle goes through the first, middle and last corner.
-pub fn arc(chords: &[Move], within_mm: f64) -> Option<(Circle, f64)> {
+fn arc(chords: &[Move], within_mm: f64) -> Option<(Circle, f64)> {
     let n = chords.len();
     let flat = |c: &Move| (c.to_mm[2] - chords[0].from_mm[2]).abs() <= 1e-9;
     if n < MOVES_MIN || !chords.iter().all(flat) {
@@ -81,12 +83,15 @@ fn fitted(chords: &[Move], centre: [f64; 2], within_mm: f64) -> Option<(Circle, 
         clockwise: turned < 0.0,
         full: false,
     };
-    (turned.abs() < std::f64::consts::TAU * TURN_SHARE_MAX).then_some((circle, farthest_mm))
+    let turned = turned.abs();
+    let rises = radius * (1.0 - (0.5 * turned).cos()) >= RISE_MIN_MM;
+    let open = turned < std::f64::consts::TAU * TURN_SHARE_MAX;
+    (rises && open).then_some((circle, farthest_mm))
 }
 
 /// The arc as it would be written and as the board would print it: its centre rounded, cut into chords of
-/// `chord_mm`; `None` where that moves the path by more than `within_mm`.
-pub fn printable(chords: &[Move], within_mm: f64, chord_mm: f64) -> Option<Circle> {
+/// `chord_mm`; `None` where that moves the path by more than `within_mm`. Also tells how far it does, mm.
+pub fn printable(chords: &[Move], within_mm: f64, chord_mm: f64) -> Option<(Circle, f64)> {
     let (exact, _) = arc(chords, within_mm)?;
     let from = corner(chords, 0);
     let rounded = |k: usize| {
@@ -97,8 +102,8 @@ pub fn printable(chords: &[Move], within_mm: f64, chord_mm: f64) -> Option<Circl
     let radius = (from[0] - centre[0]).hypot(from[1] - centre[1]);
     let sagitta_mm = sagitta_mm(radius, chord_mm);
     let fits = (RADIUS_MM[0]..=RADIUS_MM[1]).contains(&radius) && sagitta_mm < within_mm;
-    let (circle, _) = fitted(chords, centre, within_mm - sagitta_mm).filter(|_| fits)?;
-    Some(circle)
+    let (circle, off_mm) = fitted(chords, centre, within_mm - sagitta_mm).filter(|_| fits)?;
+    Some((circle, off_mm + sagitta_mm))
 }
 
 /// How far two paths between the same ends lie apart, mm: the corners of each from the other, and points

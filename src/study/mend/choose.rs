@@ -8,12 +8,12 @@ use std::sync::Arc;
 use crate::board::types::Board;
 
 use super::counts::Counts;
-use super::mark;
+use super::mark::{self, Earlier};
 use super::pace::Service;
 use super::pass::Pass;
 use super::plan::{Class, Plan, Treat};
-use super::runs::{MendError, Open, Runs, Terms, runs, seeds};
-use super::search::{EVERYWHERE_S, KEPT_BYTES, Search};
+use super::runs::{MendError, Open, Runs, Terms, WITHIN_MM, runs, seeds};
+use super::search::{EVERYWHERE_S, SAMPLE_BYTES, Search};
 use super::shelf::Shelf;
 
 /// What was chosen.
@@ -25,12 +25,14 @@ pub struct Choice {
     pub plan: Plan,
     /// What the survey of the job saw.
     pub survey: Counts,
-    /// The line of an earlier mending at the job's end.
-    pub earlier: Option<String>,
+    /// The mark of an earlier mending, if the job has one.
+    pub earlier: Option<Earlier>,
     /// Whether that was under the same settings.
     pub same_settings: bool,
     /// Candidates that were replayed.
     pub tried: usize,
+    /// On so many bytes from the job's beginning.
+    pub searched_bytes: u64,
     /// What became of the job's stretches, if they are few enough to be kept.
     pub shelf: Option<Arc<Shelf>>,
 }
@@ -52,23 +54,17 @@ pub fn choose(
     let before = runs(&raw, board, &seeds(terms), terms)?;
     let mut lines: Vec<u64> = before.0.iter().flat_map(|h| h.lines.clone()).collect();
     lines.sort_unstable();
-    let none = Plan::none(terms.within_mm);
+    let earlier = mark::earlier(open()?)?;
+    // Deviations must not add up.
+    let moved_mm = earlier.as_ref().map_or(0.0, |e| e.moved_mm);
+    let none = Plan::none((terms.within_mm - moved_mm).max(0.0));
     let survey = Pass::new(open()?, open()?, board, &none)
         .with_walls(lines)
         .through()?;
-    let others = format!("{} {} {}", terms.visible_mm, terms.runs, terms.seed);
-    let mark = mark::line(
-        board,
-        terms.within_mm,
-        terms.allow,
-        terms.everywhere,
-        &others,
-    );
-    let earlier = mark::found(&survey.tail);
-    let same_settings = earlier.as_deref() == Some(mark.as_str());
+    let mark = terms.mark(board, earlier.as_ref());
+    let same_settings = earlier.as_ref().is_some_and(|e| mark.repeats(e));
     let mut allow = terms.allow;
-    if earlier.is_some() {
-        // Deviations must not add up.
+    if none.within_mm < *WITHIN_MM.start() {
         (allow.merge, allow.arcs) = (false, false);
     }
     let mut choice = Choice {
@@ -78,6 +74,7 @@ pub fn choose(
         earlier,
         same_settings,
         tried: 0,
+        searched_bytes: 0,
         shelf: None,
     };
     let touched = choice.survey.walls.iter();
@@ -102,14 +99,23 @@ pub fn choose(
         mark,
         ..choice.plan.clone()
     };
-    choice.shelf = (choice.survey.bytes <= KEPT_BYTES).then(Arc::default);
-    let shelf = choice.shelf.clone();
-    let bytes = choice.survey.bytes;
-    let mut search = Search::new(open, board, terms, base, bytes, shelf, progress);
-    let (plan, bumps) = search.best(strips)?;
-    choice.tried = search.tried;
-    if bumps < choice.before.mean_bumps() || everywhere != Treat::NONE {
-        choice.plan = plan;
+    let all = choice.survey.bytes;
+    let search = |bytes: u64| {
+        let start = || -> io::Result<Box<dyn Read + Send>> { Ok(Box::new(open()?.take(bytes))) };
+        Search::new(&start, board, terms, base.clone(), progress).best(strips)
+    };
+    let [mut bytes, most] = SAMPLE_BYTES;
+    let mut found = search(bytes)?;
+    if found.before == 0 && all > bytes {
+        // What ails the job comes later.
+        bytes = most;
+        found = search(bytes)?;
+    }
+    choice.tried = found.tried;
+    choice.searched_bytes = bytes.min(all);
+    choice.shelf = (all <= bytes).then_some(found.shelf);
+    if found.changes && (found.helps || everywhere != Treat::NONE) {
+        choice.plan = found.plan;
     }
     Ok(choice)
 }

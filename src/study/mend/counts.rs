@@ -15,20 +15,25 @@ pub struct Counts {
     pub alone_lines: u64,
     /// Their bytes.
     pub alone_bytes: u64,
-    /// Lines that were joined into others.
+    /// Lines that went because others stand for them.
     pub merged_lines: u64,
     /// Arcs written.
     pub arcs: u64,
-    /// Moves whose feed was lowered.
+    /// Moves of the mended job that are slower than those that they stand for.
     pub paced_moves: u64,
     /// Lines with nothing but fewer bytes.
     pub shortened_lines: u64,
     /// Bytes written.
     pub written_bytes: u64,
-    /// The last bytes of the job.
-    pub tail: Vec<u8>,
     /// The kinds of wall, if they were asked for.
     pub walls: BTreeMap<Class, WallSum>,
+}
+
+impl Counts {
+    /// Whether any line was changed.
+    pub fn changed(&self) -> bool {
+        self.merged_lines + self.arcs + self.paced_moves + self.shortened_lines > 0
+    }
 }
 
 /// Sums over the runs of one class.

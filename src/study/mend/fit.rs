@@ -14,6 +14,7 @@ use crate::motion::path::Path;
 use super::merge::{self, Chord, Group, Joining};
 use super::pace::{Service, Timed, timed};
 use super::plan::Treat;
+use super::reach::Reach;
 use super::run::{Around, Run};
 
 /// Prices of a block, s: the first one, and the last, beyond which only a lower feed helps.
@@ -45,7 +46,8 @@ pub(super) struct Fit<'a> {
     stretch: Range<usize>,
     around: &'a Around<'a>,
     pub(super) treat: &'a Treat,
-    pub(super) joining: &'a Joining,
+    joining: &'a Joining,
+    reach: Reach,
     pub(super) service: &'a Service,
     /// The path behind the move before the stretch.
     pub(super) path: Path,
@@ -74,6 +76,7 @@ pub fn fitted(
         path.blocks(before).for_each(drop);
     }
     let count = stretch.len();
+    let moves: Vec<Move> = run.held[stretch.clone()].iter().map(|h| h.mv).collect();
     let mut fit = Fit {
         run,
         stretch: stretch.clone(),
@@ -81,6 +84,12 @@ pub fn fitted(
         treat,
         joining,
         service,
+        reach: Reach::of(
+            &moves,
+            joining.within_mm,
+            joining.straights,
+            joining.arc_chord_mm,
+        ),
         path,
         needed_mm_s: vec![f64::INFINITY; count],
         price_s: vec![treat.merge.unwrap_or(0.0); count],
@@ -201,7 +210,7 @@ impl Fit<'_> {
                 }
             })
             .collect();
-        self.groups = merge::groups(&chords, &self.path, self.joining);
+        self.groups = merge::groups(&chords, &self.path, self.joining, &self.reach);
     }
 }
 
@@ -222,16 +231,8 @@ impl Fit<'_> {
 
     /// Whether one straight move may stand for these.
     pub(super) fn may_join(&self, moves: Range<usize>) -> bool {
-        let from = self.stretch.start;
-        let inner = moves.start + 1..moves.end;
-        if !inner
-            .clone()
-            .all(|k| self.run.joins(from + k, self.treat.strip))
-        {
-            return false;
-        }
-        let held = &self.run.held[from + moves.start..from + moves.end];
-        let moves: Vec<Move> = held.iter().map(|h| h.mv).collect();
-        merge::may_join(&moves, self.joining.within_mm)
+        let first = self.stretch.start;
+        let joins = |k| self.run.joins(first + k, self.treat.strip);
+        (moves.start + 1..moves.end).all(joins) && self.reach.is_straight(&moves)
     }
 }

@@ -26,73 +26,53 @@ pub struct Proof {
     pub after: Runs,
     /// How far it is the same print.
     pub same: Sameness,
-    /// What was changed.
-    pub counts: Counts,
 }
 
-fn pass(
-    open: &Open,
-    board: &Board,
-    choice: &Choice,
-) -> io::Result<Pass<Box<dyn Read + Send>, Box<dyn Read + Send>>> {
-    let pass = Pass::new(open()?, open()?, board, &choice.plan);
-    Ok(pass.with_shelf(choice.shelf.clone()))
-}
-
-/// Writes the mended job.
+/// Writes the mended job and tells what was changed.
 ///
 /// # Errors
 /// Where the job cannot be read or the other cannot be written.
-pub fn write(open: &Open, board: &Board, choice: &Choice, to: &mut dyn Write) -> io::Result<()> {
-    let copied = if choice.plan.is_none() {
-        io::copy(&mut open()?, to)
-    } else {
-        io::copy(&mut pass(open, board, choice)?, to)
-    };
-    copied.map(|_| ())
+pub fn write(
+    open: &Open,
+    board: &Board,
+    choice: &Choice,
+    to: &mut dyn Write,
+) -> io::Result<Counts> {
+    if choice.plan.is_none() {
+        io::copy(&mut open()?, to)?;
+        return Ok(choice.survey.clone());
+    }
+    let pass = Pass::new(open()?, open()?, board, &choice.plan);
+    let mut pass = pass.with_shelf(choice.shelf.clone());
+    io::copy(&mut pass, to)?;
+    Ok(pass.counts)
 }
 
-/// Replays the mended job and sets it beside the old one. Without `written`: as it would be.
+/// Replays the mended job as it was `written` and sets it beside the old one.
 ///
 /// # Errors
 /// In words, where the two are not the same print, or differ by more than was allowed; then it must not be used.
 pub fn prove(
     open: &Open,
+    written: &Written,
     board: &Board,
     choice: &Choice,
     terms: &Terms,
-    written: Option<&Written>,
 ) -> Result<Proof, String> {
     let failed = |e: &dyn fmt::Display| format!("the mended job: {e}; nothing was written");
-    let new = || -> io::Result<Box<dyn Read>> {
-        match written {
-            Some(written) => written(),
-            None if choice.plan.is_none() => Ok(Box::new(open()?)),
-            None => Ok(Box::new(pass(open, board, choice)?)),
-        }
-    };
-    let counts = if choice.plan.is_none() {
-        choice.survey.clone()
-    } else {
-        let pass = pass(open, board, choice).map_err(|e| failed(&e))?;
-        pass.through().map_err(|e| failed(&e))?
-    };
     let old = open().map_err(|e| failed(&e))?;
-    let same = sameness(old, new().map_err(|e| failed(&e))?, board).map_err(|e| failed(&e))?;
+    let new = written().map_err(|e| failed(&e))?;
+    let same = sameness(old, new, board).map_err(|e| failed(&e))?;
     let after = if choice.plan.is_none() {
         choice.before.clone()
     } else {
-        runs::runs(&new, board, &runs::seeds(terms), terms).map_err(|e| failed(&e))?
+        runs::runs(written, board, &runs::seeds(terms), terms).map_err(|e| failed(&e))?
     };
-    if same.deviation_mm > terms.within_mm + ROUNDING_MM || same.filament_mm > FILAMENT_MM {
+    if same.deviation_mm > choice.plan.within_mm + ROUNDING_MM || same.filament_mm > FILAMENT_MM {
         return Err(format!(
-            "the proof failed: the path moved by {} mm, a layer's filament changed by {} mm; nothing was written",
-            same.deviation_mm, same.filament_mm
+            "the proof failed, by a fault of this program: the path moved by {:.4} mm (allowed: {} mm), a layer's filament by {:.6} mm (allowed: {FILAMENT_MM} mm); nothing was written",
+            same.deviation_mm, choice.plan.within_mm, same.filament_mm
         ));
     }
-    Ok(Proof {
-        after,
-        same,
-        counts,
-    })
+    Ok(Proof { after, same })
 }

@@ -3,20 +3,8 @@
 use crate::job::state::{Circle, Move};
 use crate::motion::path::{Block, Path};
 
-use super::arcs;
-use super::space::{distance_mm, dot, length_mm, span, xyz};
-
-/// Moves that one may stand for.
-pub const JOINED_MAX: usize = 400;
-/// Filament for each millimetre may differ by this share within a joined move: half of it to either side.
-const FLOW_SHARE: f64 = 0.01;
-/// What rounding to 0.001 mm at both ends can do to a length, and to 1e-5 mm to filament, mm.
-const LENGTH_ROUNDING_MM: f64 = 1e-3;
-const FILAMENT_ROUNDING_MM: f64 = 5e-6;
-/// A turn by more than 20° between moves that the eye can tell apart is a corner, and stays: cos 20°.
-const CORNER_COS: f64 = 0.94;
-/// Moves shorter than this many tolerances cannot be told apart.
-const CORNER_LEGS: f64 = 4.0;
+use super::reach::Reach;
+use super::space::length_mm;
 
 /// Of the moves that one may stand for, so many choices are looked at: the shortest ones, then some up to the longest.
 const OPTIONS_MAX: usize = 10;
@@ -86,31 +74,6 @@ impl Joining {
     }
 }
 
-/// How far the path moves where one straight move stands for these, mm; `None` beyond `within_mm`, or where one of them runs back.
-///
-/// Path and move run between the same ends, and each point of the move is the foot of one of the path's, so that the farthest
-/// corner bounds the distance both ways (Hausdorff). Where none runs back it is the Fréchet distance too.
-pub fn straight(chords: &[Move], within_mm: f64) -> Option<f64> {
-    let (a, b) = (
-        xyz(&chords[0].from_mm),
-        xyz(&chords[chords.len() - 1].to_mm),
-    );
-    let along: [f64; 3] = std::array::from_fn(|k| b[k] - a[k]);
-    let mut farthest_mm: f64 = 0.0;
-    for (k, chord) in chords.iter().enumerate() {
-        if dot(span(chord), along) < 0.0 {
-            return None;
-        }
-        if k + 1 < chords.len() {
-            farthest_mm = farthest_mm.max(distance_mm(xyz(&chord.to_mm), a, b));
-        }
-        if farthest_mm > within_mm {
-            return None;
-        }
-    }
-    Some(farthest_mm)
-}
-
 /// One move for several.
 pub fn joined(chords: &[Move], circle: Option<Circle>) -> Move {
     let last = &chords[chords.len() - 1];
@@ -120,55 +83,6 @@ pub fn joined(chords: &[Move], circle: Option<Circle>) -> Move {
         circle,
         ..*last
     }
-}
-
-/// Filament for each millimetre that moves have in common, least and most.
-#[derive(Clone, Copy, Debug)]
-struct Flow {
-    low: f64,
-    high: f64,
-}
-
-impl Flow {
-    const ANY: Flow = Flow {
-        low: 0.0,
-        high: f64::INFINITY,
-    };
-
-    /// With another move; `None` where they have no flow in common.
-    fn with(self, m: &Move) -> Option<Flow> {
-        let length = length_mm(m);
-        let half = FLOW_SHARE / 2.0;
-        let low = (m.e_mm - FILAMENT_ROUNDING_MM) / (length + LENGTH_ROUNDING_MM) * (1.0 - half);
-        let short = length - LENGTH_ROUNDING_MM;
-        let high = if short > 0.0 {
-            (m.e_mm + FILAMENT_ROUNDING_MM) / short * (1.0 + half)
-        } else {
-            f64::INFINITY
-        };
-        let flow = Flow {
-            low: self.low.max(low),
-            high: self.high.min(high),
-        };
-        (flow.low <= flow.high).then_some(flow)
-    }
-}
-
-/// Whether the path turns sharply from one move to the next.
-fn turns(before: &Move, after: &Move, within_mm: f64) -> bool {
-    let (a, b) = (length_mm(before), length_mm(after));
-    let legs_mm = CORNER_LEGS * within_mm;
-    dot(span(before), span(after)) < CORNER_COS * a * b && a > legs_mm && b > legs_mm
-}
-
-/// Whether one straight move may stand for these.
-pub fn may_join(moves: &[Move], within_mm: f64) -> bool {
-    let mut flow = Some(Flow::ANY);
-    for m in moves {
-        flow = flow.and_then(|f| f.with(m));
-    }
-    let alike = |w: &[Move]| w[0].feed_mm_s == w[1].feed_mm_s && !turns(&w[0], &w[1], within_mm);
-    flow.is_some() && moves.windows(2).all(alike) && straight(moves, within_mm).is_some()
 }
 
 /// What a group costs that ends at some move, and how it came about.
@@ -187,24 +101,26 @@ struct Leg {
 /// Cuts moves into groups: the cheapest way through the graph of all moves that may stand for several (Imai and Iri,
 /// 1988, with costs). A way costs their `block_s` for each block and the time that its corners lose. `path` has seen
 /// the move before them.
-pub fn groups(chords: &[Chord], path: &Path, how: &Joining) -> Vec<Group> {
+pub fn groups(chords: &[Chord], path: &Path, how: &Joining, reach: &Reach) -> Vec<Group> {
     let moves: Vec<Move> = chords.iter().map(|c| c.mv).collect();
-    let mut ends: Vec<Vec<Leg>> = vec![Vec::new(); chords.len() + 1];
-    for from in 0..chords.len() {
-        if from > 0 && ends[from].is_empty() {
-            continue;
-        }
-        for group in options(chords, &moves, from, how) {
-            let mv = joined(&moves[from..group.to], group.circle);
-            let leg = best_leg(&ends[from], group, &mv, path, &chords[from], how);
-            ends[group.to].push(leg);
-        }
-    }
+    let limits = limits(chords);
     let cheapest = |legs: &[Leg]| {
         let all = legs.iter().enumerate();
         all.min_by(|a, b| a.1.cost_s.total_cmp(&b.1.cost_s))
             .map(|(k, _)| k)
     };
+    let mut ends: Vec<Vec<Leg>> = vec![Vec::new(); chords.len() + 1];
+    for from in 0..chords.len() {
+        // The cheapest way first: the others seldom need a look.
+        if let Some(k) = cheapest(&ends[from]) {
+            ends[from].swap(0, k);
+        }
+        for group in options(reach, from, limits[from]) {
+            let mv = joined(&moves[from..group.to], group.circle);
+            let leg = best_leg(&ends[from], group, &mv, path, &chords[from], how);
+            ends[group.to].push(leg);
+        }
+    }
     let mut groups = Vec::new();
     let (mut at, mut which) = (chords.len(), cheapest(&ends[chords.len()]));
     while let Some(k) = which.filter(|_| at > 0) {
@@ -216,7 +132,21 @@ pub fn groups(chords: &[Chord], path: &Path, how: &Joining) -> Vec<Group> {
     groups
 }
 
-/// The cheapest way that ends with this group.
+/// For each move: behind which one those end that may be joined with it, as far as feeds and what stands between go.
+fn limits(chords: &[Chord]) -> Vec<usize> {
+    let mut limits = vec![chords.len(); chords.len()];
+    for k in (1..chords.len()).rev() {
+        let (before, new) = (&chords[k - 1], &chords[k]);
+        limits[k - 1] = if new.joins && new.mv.feed_mm_s == before.mv.feed_mm_s {
+            limits[k]
+        } else {
+            k
+        };
+    }
+    limits
+}
+
+/// The cheapest way that ends with this group; the cheapest of those before it comes first.
 fn best_leg(
     before: &[Leg],
     group: Group,
@@ -226,33 +156,34 @@ fn best_leg(
     how: &Joining,
 ) -> Leg {
     let length_mm = length_mm(mv);
+    let start = [(0.0, path, length_mm)];
+    let ways = before.iter().map(|l| (l.cost_s, &l.behind, l.length_mm));
+    let ways = ways.chain(start.into_iter().filter(|_| group.from == 0));
     let mut best: Option<Leg> = None;
-    let start = (0.0, path, length_mm, 0);
-    let ways = before.iter().enumerate();
-    let ways = ways.map(|(k, leg)| (leg.cost_s, &leg.behind, leg.length_mm, k));
-    for (so_far_s, path, other_mm, k) in ways.chain((group.from == 0).then_some(start)) {
-        if best.as_ref().is_some_and(|b| b.cost_s <= so_far_s) {
+    // What the blocks cost, whatever corner comes before them.
+    let mut own_s = 0.0;
+    for (k, (so_far_s, path, other_mm)) in ways.enumerate() {
+        if best.as_ref().is_some_and(|b| b.cost_s <= so_far_s + own_s) {
             continue;
         }
         let mut behind = path.clone();
         let mut blocks = behind.blocks(mv);
-        let mut cost_s = so_far_s;
+        let mut corner_s = 0.0;
         if let Some((block, _)) = blocks.next() {
-            let allowed_mm_s = block.corner_mm_s.min(block.speed_mm_s);
-            let spacing_mm = 0.5 * (length_mm + other_mm);
             let slowed = how.slowed(&block, first.needed_mm_s);
-            cost_s += first.block_s * (1.0 + STRETCH_COST * slowed * slowed);
+            own_s = first.block_s * (1.0 + STRETCH_COST * slowed * slowed);
             if group.from > 0 {
-                cost_s += dip_s(
+                corner_s = dip_s(
                     first.needed_mm_s,
-                    allowed_mm_s,
+                    block.corner_mm_s.min(block.speed_mm_s),
                     block.accel_mm_s2,
-                    spacing_mm,
+                    0.5 * (length_mm + other_mm),
                 );
             }
         }
         // The chords of an arc need no lines of their own.
-        cost_s += CHORD_COST * first.block_s * blocks.count() as f64;
+        own_s += CHORD_COST * first.block_s * blocks.count() as f64;
+        let cost_s = so_far_s + own_s + corner_s;
         if best.as_ref().is_none_or(|b| cost_s < b.cost_s) {
             best = Some(Leg {
                 group,
@@ -281,45 +212,21 @@ fn dip_s(needed_mm_s: f64, allowed_mm_s: f64, accel_mm_s2: f64, spacing_mm: f64)
     2.0 * (peak_mm_s - allowed_mm_s) / accel_mm_s2 - spacing_mm / needed_mm_s
 }
 
-/// The groups that may begin at `at`: the move alone, then longer and longer ones; of many, only some.
-fn options(chords: &[Chord], moves: &[Move], at: usize, how: &Joining) -> Vec<Group> {
+/// The groups that may begin at `at` and end before `limit`: the move alone, then longer and longer straight ones, of many
+/// only some, then arcs.
+fn options(reach: &Reach, at: usize, limit: usize) -> Vec<Group> {
     let mut all = vec![Group::alone(at)];
-    let Some(mut flow) = Flow::ANY.with(&moves[at]) else {
-        return all;
-    };
-    let (mut is_straight, mut misfits) = (true, 0);
-    for to in at + 2..=chords.len().min(at + JOINED_MAX) {
-        let new = &chords[to - 1];
-        let alike = new.joins
-            && new.mv.feed_mm_s == moves[at].feed_mm_s
-            && !turns(&moves[to - 2], &new.mv, how.within_mm);
-        let Some(with) = flow.with(&new.mv).filter(|_| alike) else {
-            break;
+    let mut arcs = Vec::new();
+    for (to, circle) in reach.from(at, limit) {
+        let group = Group {
+            from: at,
+            to,
+            circle,
         };
-        flow = with;
-        is_straight = is_straight && straight(&moves[at..to], how.within_mm).is_some();
-        let circle = if is_straight {
-            None
+        if circle.is_none() {
+            all.push(group);
         } else {
-            // An arc may need some more moves to begin with.
-            let arc = how
-                .arc_chord_mm
-                .and_then(|chord_mm| arcs::printable(&moves[at..to], how.within_mm, chord_mm));
-            misfits += usize::from(arc.is_none());
-            if how.arc_chord_mm.is_none() || misfits > arcs::MOVES_MIN {
-                break;
-            }
-            match arc {
-                Some(arc) => Some(arc),
-                None => continue,
-            }
-        };
-        if circle.is_some() || how.straights {
-            all.push(Group {
-                from: at,
-                to,
-                circle,
-            });
+            arcs.push(group);
         }
     }
     if all.len() > OPTIONS_MAX {
@@ -332,5 +239,6 @@ fn options(chords: &[Chord], moves: &[Move], at: usize, how: &Joining) -> Vec<Gr
         });
         all = kept.map(|k| all[k]).collect();
     }
+    all.append(&mut arcs);
     all
 }

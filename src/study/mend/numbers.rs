@@ -7,6 +7,8 @@ pub const PLACE_DECIMALS: usize = 3;
 pub const FILAMENT_DECIMALS: usize = 5;
 /// An inch has 25.4 mm: numbers in inches need two decimals more for the same step.
 pub const INCH_DECIMALS: usize = 2;
+/// Millimetres in an inch.
+pub const MM_PER_INCH: f64 = 25.4;
 /// Decimals of a feed, in units per minute.
 pub const FEED_DECIMALS: usize = 1;
 
@@ -55,6 +57,11 @@ impl Carry {
         let written: f64 = text.parse().unwrap_or(wanted);
         self.left = wanted - written;
         text
+    }
+
+    /// From here on numbers are in another unit, of which one of before has so many.
+    pub fn rescale(&mut self, units: f64) {
+        self.left *= units;
     }
 
     /// What is still left out.

@@ -13,7 +13,6 @@ use crate::motion::path::Path;
 
 use super::counts::Counts;
 use super::fit;
-use super::mark;
 use super::merge::Joining;
 use super::pace::Service;
 use super::plan::{Plan, Treat};
@@ -122,9 +121,9 @@ impl<A: Read, B: Read> Pass<A, B> {
         };
         let Some(step) = step else {
             self.flush(None);
-            let from = self.writer.out.len();
-            self.ended = !self.chunks.rest(PASS_BYTES, &mut self.writer.out)?;
-            mark::keep_tail(&mut self.counts.tail, &self.writer.out[from..]);
+            let kept = self.plan.mark.replaces_at.unwrap_or(u64::MAX);
+            let most = PASS_BYTES.min(self.chunks.until(kept));
+            self.ended = !self.chunks.rest(most, &mut self.writer.out)?;
             if self.ended {
                 self.counts.lines = self.steps.line_count();
                 self.counts.bytes = self.steps.byte_count();
@@ -215,12 +214,21 @@ impl<A: Read, B: Read> Pass<A, B> {
                     if self.modes.inches != (number == 20) {
                         // The number in force means another feed from here on.
                         self.job.feed = None;
-                        self.writer.forget_feed();
+                        self.writer.unit_changes(number == 20);
                     }
                     self.modes.inches = number == 20;
                 }
-                (b'G', 90 | 91) => self.modes.relative = number == 91,
-                (b'M', 82 | 83) => self.modes.relative_e = number == 83,
+                (b'G', 90) => {
+                    self.modes.relative = false;
+                    let axes = if self.modes.relative_e { 0..3 } else { 0..4 };
+                    self.writer.absolute(axes);
+                }
+                (b'G', 91) => self.modes.relative = true,
+                (b'M', 82) => {
+                    self.modes.relative_e = false;
+                    self.writer.absolute(3..4);
+                }
+                (b'M', 83) => self.modes.relative_e = true,
                 (b'M', 622) => self.conditional += 1,
                 (b'M', 623) => self.conditional = self.conditional.saturating_sub(1),
                 (b'M', 110) => self.writer.numbers_begin_anew(),

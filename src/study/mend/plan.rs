@@ -1,5 +1,7 @@
 //! What is done to which walls.
 
+use super::mark::Mark;
+
 /// The means that may be used.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Allow {
@@ -117,7 +119,7 @@ pub struct Plan {
     /// What is done to all other walls, wherever they are.
     pub others: Treat,
     /// The line that is put behind the job; empty: none.
-    pub mark: String,
+    pub mark: Mark,
 }
 
 impl Plan {
@@ -128,7 +130,7 @@ impl Plan {
             walls: Vec::new(),
             treat: Treat::NONE,
             others: Treat::NONE,
-            mark: String::new(),
+            mark: Mark::default(),
         }
     }
 

@@ -9,7 +9,7 @@ use crate::job::state::{Act, Move};
 use crate::motion::path::Path;
 
 use super::arcs::{apart_mm, corners};
-use super::merge::JOINED_MAX;
+use super::reach::JOINED_MAX;
 use super::space::{distance_mm, xyz};
 
 /// Ends of moves this far apart are the same: rounding to 0.001 mm on two axes, mm.

@@ -2,6 +2,7 @@
 
 use std::fmt;
 use std::io::{self, Read};
+use std::ops::RangeInclusive;
 
 use crate::board::types::Board;
 use crate::replay::stream::ReplayError;
@@ -10,7 +11,11 @@ use crate::study::parallel;
 use crate::study::sample::has_draws;
 
 use super::harm::{Harm, harm};
+use super::mark::{Earlier, Mark};
 use super::plan::Allow;
+
+/// What may be asked of how far a path may move, mm: from a step of a coordinate's last decimal on.
+pub const WITHIN_MM: RangeInclusive<f64> = 0.001..=1.0;
 
 /// Opens a job again from its first byte.
 pub type Open<'a> = dyn Fn() -> io::Result<Box<dyn Read + Send>> + Sync + 'a;
@@ -32,6 +37,22 @@ pub struct Terms {
     pub seed: u64,
     /// Threads.
     pub threads: usize,
+}
+
+impl Terms {
+    /// The mark of a job that is mended on these terms for `board`.
+    pub fn mark(&self, board: &Board, earlier: Option<&Earlier>) -> Mark {
+        let means = self.allow.names().join(",");
+        let places = if self.everywhere { " everywhere" } else { "" };
+        let moves = self.allow.merge || self.allow.arcs;
+        let own_mm = if moves { self.within_mm } else { 0.0 };
+        let moved_mm = earlier.map_or(0.0, |e| e.moved_mm).max(own_mm);
+        let settings = format!(
+            "{board:?} {means}{places} {} {} {} {}",
+            self.within_mm, self.visible_mm, self.runs, self.seed
+        );
+        Mark::new(&format!("{means}{places}"), moved_mm, &settings, earlier)
+    }
 }
 
 /// Why a job was not mended.

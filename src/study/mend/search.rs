@@ -8,7 +8,7 @@ use crate::study::fit::fitting::of_run;
 use crate::study::parallel;
 use crate::study::sample::has_draws;
 
-use super::harm::{Planted, harm};
+use super::harm::Planted;
 use super::pass::Pass;
 use super::plan::{Plan, Treat};
 use super::runs::{MendError, Open, Runs, Terms, seeds};
@@ -29,10 +29,8 @@ const STRAIN_CHORES: f64 = 0.8;
 /// far from them: a count of bumps is an honest one only under seeds that had no part in the choice.
 const SEED_STEP: u64 = 1 << 32;
 const SEARCH_RUNS: u64 = 10;
-/// Jobs of up to so many bytes are kept in memory while they are replayed, about twice as many bytes.
-pub const KEPT_BYTES: u64 = 48 << 20;
-/// Bytes that all replays of one candidate may read before fewer seeds are used.
-const SEARCH_BYTES: u64 = 128 << 20;
+/// Of a larger job candidates are compared on its beginning, of so many bytes; if no bump lies there, of some more.
+pub const SAMPLE_BYTES: [u64; 2] = [8 << 20, 48 << 20];
 /// Print times that differ by less than this share are alike.
 const ALIKE: f64 = 1e-3;
 
@@ -82,35 +80,47 @@ pub struct Search<'a> {
     terms: &'a Terms,
     seeds: Vec<u64>,
     base: Plan,
-    shelf: Option<Arc<Shelf>>,
+    shelf: Arc<Shelf>,
     progress: &'a (dyn Fn(u64, u64) + Sync),
     /// Replays made so far, and how many there may be.
     replays: [u64; 2],
+    tried: usize,
+}
+
+/// What a search has found.
+pub struct Found {
+    /// The best plan.
+    pub plan: Plan,
+    /// Bumps of one replay before, under strain.
+    pub before: u64,
+    /// Whether the plan leaves fewer bumps on the board itself than there were.
+    pub helps: bool,
+    /// Whether it changes anything.
+    pub changes: bool,
+    /// What becomes of the job's stretches by this plan.
+    pub shelf: Arc<Shelf>,
     /// Candidates that were replayed.
     pub tried: usize,
 }
 
 impl<'a> Search<'a> {
-    /// A search over a job of so many bytes; `base` says which walls are treated. With a shelf the job is kept in memory.
+    /// A search over a job, which is kept in memory; `base` says which walls are treated.
     pub fn new(
         open: &'a Open<'a>,
         board: &'a Board,
         terms: &'a Terms,
         base: Plan,
-        bytes: u64,
-        shelf: Option<Arc<Shelf>>,
         progress: &'a (dyn Fn(u64, u64) + Sync),
     ) -> Self {
-        let count = SEARCH_RUNS.min((SEARCH_BYTES / bytes.max(1)).max(1));
         Search {
             open,
             board,
             terms,
-            seeds: (0..count)
+            seeds: (0..SEARCH_RUNS)
                 .map(|k| terms.seed.wrapping_add(SEED_STEP + k))
                 .collect(),
             base,
-            shelf,
+            shelf: Arc::default(),
             progress,
             replays: [0, 1],
             tried: 0,
@@ -132,20 +142,12 @@ impl<'a> Search<'a> {
         self.replays[0] += seeds.len() as u64;
         let each = |done: usize| (self.progress)(before + done as u64, all);
         let (job, terms) = (self.open, self.terms);
-        let new = || -> Result<_, MendError> {
-            let pass = Pass::new(job()?, job()?, self.board, &plan);
-            Ok(pass.with_shelf(self.shelf.clone()))
-        };
-        let kept = match &self.shelf {
-            Some(_) => Some(Planted::new(new()?, board).map_err(MendError::Replay)?),
-            None => None,
-        };
+        let pass = Pass::new(job()?, job()?, self.board, &plan);
+        let pass = pass.with_shelf(Some(self.shelf.clone()));
+        let planted = Planted::new(pass, board).map_err(MendError::Replay)?;
         let runs = parallel::try_map(seeds.len(), terms.threads, &each, &|k| {
             let (board, seed) = (of_run(board, k), seeds[k]);
-            let harm = match &kept {
-                Some(kept) => kept.harm(&board, seed, terms.visible_mm),
-                None => harm(new()?, &board, seed, terms.visible_mm),
-            };
+            let harm = planted.harm(&board, seed, terms.visible_mm);
             harm.map_err(MendError::Replay)
         });
         let runs = Runs(runs?);
@@ -216,11 +218,11 @@ impl<'a> Search<'a> {
         mixes
     }
 
-    /// The best plan and the bumps that it leaves a run on the board itself, under seeds of their own. `strips`: bytes are among what starves the board.
+    /// The best plan. `strips`: bytes are among what starves the board.
     ///
     /// # Errors
     /// Where the job or the board cannot be used.
-    pub fn best(&mut self, strips: bool) -> Result<(Plan, f64), MendError> {
+    pub fn best(mut self, strips: bool) -> Result<Found, MendError> {
         let strained = strained(self.board);
         let seeds = self.seeds.clone();
         let before = self.trial(self.base.clone(), &strained, &seeds[..1])?;
@@ -229,7 +231,7 @@ impl<'a> Search<'a> {
         let steps = BRIDGE_STEPS.ilog2() as usize + 2;
         let most = mixes.len() * steps * seeds.len();
         let own = seeds_of_trial(self.terms);
-        self.replays[1] = (most + own.len()) as u64;
+        self.replays[1] = (most + 2 * own.len()) as u64;
         let mut best: Option<Trial> = None;
         for mix in mixes {
             // Shorter lines do not make a print quicker where the board keeps up already.
@@ -241,13 +243,20 @@ impl<'a> Search<'a> {
                 best = Some(trial);
             }
         }
-        let Some(best) = best else {
-            return Ok((self.base.clone(), f64::INFINITY));
-        };
+        let plan = best.map_or(self.base.clone(), |b| b.plan);
         let board = self.board;
-        let best = self.trial(best.plan, board, &own)?;
-        let runs = if has_draws(board) { own.len() } else { 1 };
-        Ok((best.plan, best.bumps as f64 / runs as f64))
+        let none = self.trial(self.base.clone(), board, &own)?;
+        let best = self.trial(plan, board, &own)?;
+        let pass = Pass::new((self.open)()?, (self.open)()?, board, &best.plan);
+        let counts = pass.with_shelf(Some(self.shelf.clone())).through()?;
+        Ok(Found {
+            helps: best.bumps < none.bumps,
+            changes: counts.changed(),
+            before: before.bumps,
+            plan: best.plan,
+            shelf: self.shelf,
+            tried: self.tried,
+        })
     }
 }
 

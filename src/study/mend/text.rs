@@ -1,21 +1,27 @@
 //! The job as text: its bytes as they stand, and the words of the lines that can be written anew.
 
-use std::io::{self, Read};
+use std::io::{self, BufRead, BufReader, Read};
 
 /// Bytes up to which a line, with the blank and comment lines before it, is looked at; longer ones pass
 /// as they are.
 pub const LOOKED_AT_MAX: u64 = 256 * 1024;
 
+/// Bytes that are read ahead.
+const BUFFER_BYTES: usize = 64 * 1024;
+
 /// Hands out a source's bytes up to places that the job reader names.
 pub struct Chunks<R> {
-    input: R,
+    input: BufReader<R>,
     at: u64,
 }
 
 impl<R: Read> Chunks<R> {
     /// At the first byte of `input`.
     pub fn new(input: R) -> Self {
-        Chunks { input, at: 0 }
+        Chunks {
+            input: BufReader::with_capacity(BUFFER_BYTES, input),
+            at: 0,
+        }
     }
 
     /// How many bytes lie before `end_byte`.
@@ -26,6 +32,14 @@ impl<R: Read> Chunks<R> {
     /// Puts the bytes up to `end_byte`, at most `most` of them, behind `to`.
     pub fn take(&mut self, end_byte: u64, most: u64, to: &mut Vec<u8>) -> io::Result<()> {
         let wanted = self.until(end_byte).min(most);
+        let there = self.input.buffer();
+        if let Some(all) = usize::try_from(wanted).ok().and_then(|n| there.get(..n)) {
+            to.extend_from_slice(all);
+            let count = all.len();
+            self.input.consume(count);
+            self.at += wanted;
+            return Ok(());
+        }
         let before = to.len();
         (&mut self.input).take(wanted).read_to_end(to)?;
         let got = (to.len() - before) as u64;

@@ -5,9 +5,10 @@ use std::ops::Range;
 use crate::job::words::Code;
 
 use super::counts::Counts;
+use super::mark::{Hash, Mark};
 use super::merge::Group;
 use super::numbers::{
-    self, Carry, FEED_DECIMALS, FILAMENT_DECIMALS, INCH_DECIMALS, PLACE_DECIMALS,
+    self, Carry, FEED_DECIMALS, FILAMENT_DECIMALS, INCH_DECIMALS, MM_PER_INCH, PLACE_DECIMALS,
 };
 use super::plan::Treat;
 use super::run::{Held, Modes, Run};
@@ -40,8 +41,9 @@ pub struct Writer {
     /// The last line's end.
     line_end: Vec<u8>,
     carries: [Carry; 4],
-    /// Whether the last byte that was handed out ends a line.
-    ended: bool,
+    /// Of all bytes that were handed out; and the last of them.
+    hash: Hash,
+    last: Option<u8>,
 }
 
 /// The axes whose numbers a move may carry.
@@ -52,10 +54,10 @@ impl Writer {
     pub fn hand_out(&mut self, buffer: &mut [u8]) -> usize {
         let left = &self.out[self.handed..];
         let count = left.len().min(buffer.len());
-        if let Some(last) = left[..count].last() {
-            self.ended = matches!(last, b'\n' | b'\r');
-        }
-        buffer[..count].copy_from_slice(&left[..count]);
+        let given = &left[..count];
+        self.last = given.last().copied().or(self.last);
+        self.hash = self.hash.with(given);
+        buffer[..count].copy_from_slice(given);
         self.handed += count;
         if self.handed == self.out.len() {
             self.out.clear();
@@ -64,9 +66,22 @@ impl Writer {
         count
     }
 
-    /// The feed in force is no longer known.
-    pub fn forget_feed(&mut self) {
+    /// The unit of length changes: the same feed is another number, and so is what rounding left out.
+    pub fn unit_changes(&mut self, inches: bool) {
         self.feed = None;
+        let units = if inches {
+            1.0 / MM_PER_INCH
+        } else {
+            MM_PER_INCH
+        };
+        for carry in &mut self.carries {
+            carry.rescale(units);
+        }
+    }
+
+    /// From here on the numbers of these axes say where to go: nothing is left out of those.
+    pub fn absolute(&mut self, axes: Range<usize>) {
+        self.carries[axes].fill(Carry::default());
     }
 
     /// The job sets line numbers anew.
@@ -117,22 +132,23 @@ impl Writer {
         }
     }
 
-    /// Puts a line behind the job that says what was done to it; an empty one is not written.
-    pub fn sign(&mut self, mark: &str) {
-        if mark.is_empty() {
-            return;
-        }
+    /// Puts a line behind the job that says what was done to it.
+    pub fn sign(&mut self, mark: &Mark) {
         let end: &[u8] = if self.line_end.is_empty() {
             b"\n"
         } else {
             &self.line_end
         };
         // A job whose last line has no end keeps it that way.
-        let ended = self.ended;
-        if !ended {
-            self.out.extend_from_slice(end);
-        }
-        self.out.extend_from_slice(mark.as_bytes());
+        let left = &self.out[self.handed..];
+        let last = left.last().copied().or(self.last);
+        let ended = matches!(last, None | Some(b'\n' | b'\r'));
+        let between = if ended { &[] } else { end };
+        let Some(line) = mark.sealed(self.hash.with(left).with(between)) else {
+            return;
+        };
+        self.out.extend_from_slice(between);
+        self.out.extend_from_slice(line.as_bytes());
         if ended {
             self.out.extend_from_slice(end);
         }
@@ -222,9 +238,8 @@ impl Writer {
         counts: &mut Counts,
     ) {
         let all = &run.held[group.from..group.to];
-        if treat.pace < 1.0 {
-            counts.paced_moves += all.len() as u64;
-        }
+        let slower = wanted_feed(&all[0], treat.pace) != wanted_feed(&all[0], 1.0);
+        counts.paced_moves += u64::from(slower);
         if let [held] = all {
             self.single(run, held, treat, modes, counts);
             return;
@@ -246,7 +261,7 @@ impl Writer {
             if *letter == b'E'
                 && let Some(circle) = &group.circle
             {
-                let unit_mm = if modes.inches { 25.4 } else { 1.0 };
+                let unit_mm = if modes.inches { MM_PER_INCH } else { 1.0 };
                 for (name, k) in [("I", 0), ("J", 1)] {
                     let offset = (circle.centre_mm[k] - first.mv.from_mm[k]) / unit_mm;
                     body += &format!(" {name}{}", numbers::text(offset, decimals(b'I', modes)));

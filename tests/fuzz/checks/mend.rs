@@ -2,9 +2,11 @@
 
 use std::io::Read;
 
+use headstall::study::mend::mark::{self, Mark};
 use headstall::study::mend::pass::Pass;
-use headstall::study::mend::plan::{Plan, Treat};
+use headstall::study::mend::plan::{Allow, Plan, Treat};
 use headstall::study::mend::proof::{Differs, sameness};
+use headstall::study::mend::runs::Terms;
 
 use super::shared;
 
@@ -14,6 +16,16 @@ const WITHIN_MM: f64 = 0.05;
 const ROUNDING_MM: f64 = 0.75e-3;
 /// What a layer's filament may differ by, mm.
 const FILAMENT_MM: f64 = 1e-4;
+/// The terms that the mark names.
+const TERMS: Terms = Terms {
+    within_mm: WITHIN_MM,
+    allow: Allow::USUAL,
+    everywhere: true,
+    visible_mm: 0.1,
+    runs: 1,
+    seed: 0,
+    threads: 1,
+};
 /// Longer jobs say no more and take longer.
 const JOB_BYTES_MAX: usize = 1 << 14;
 
@@ -39,9 +51,9 @@ pub fn check(bytes: &[u8]) {
             slows: has(128),
         },
         mark: if has(32) {
-            "; a mark".into()
+            TERMS.mark(&board, None)
         } else {
-            String::new()
+            Mark::default()
         },
         ..Plan::none(WITHIN_MM)
     };
@@ -49,6 +61,11 @@ pub fn check(bytes: &[u8]) {
     let read = Pass::new(job, job, &board, &plan).read_to_end(&mut mended);
     if read.is_err() {
         return;
+    }
+    if has(32) {
+        let earlier = mark::earlier(mended.as_slice()).expect("bytes in memory can be read");
+        let earlier = earlier.expect("a mended job has a mark");
+        assert!(plan.mark.repeats(&earlier), "the seal is broken");
     }
     let same = match sameness(job, mended.as_slice(), &board) {
         Ok(same) => same,
