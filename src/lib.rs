@@ -109,6 +109,7 @@ pub mod replay {
 pub mod surface {
     mod beads;
     pub mod bump;
+    mod cells;
     mod drawing;
     pub mod faces;
     mod facing;
@@ -127,6 +128,9 @@ pub mod surface {
     mod look;
     mod over;
     pub mod parts;
+    mod patterns;
+    #[cfg(test)]
+    mod plainly;
     mod runs;
     mod shell;
     pub mod skin;

@@ -4,10 +4,10 @@
 //! of a bead takes all of that as it is. Only tiles that plastic touches have cells; all others are
 //! one label, so that time and memory go by the path and not by the bed.
 
-use std::ops::Range;
-
 use super::beads::{STRAIGHT_MAX, end_cell, first_cell, reach, straight};
+use super::cells::{Cells, Piece, Plastic, SIDE, span};
 use super::limits::{Budget, DRAWN_TILES_MAX, TILES_MAX};
+use super::patterns::{FREE, Kind, Labels, Patterns};
 
 pub use super::beads::Bead;
 
@@ -18,60 +18,20 @@ pub const SOLID: Label = 0;
 /// Reachable from outside in the plane of the layer.
 pub const OUTSIDE: Label = 1;
 
-/// Cells along a tile's side.
-pub(super) const SIDE: usize = 16;
-
-/// A tile that no plastic touches has one label; the others have cells.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Tile {
-    Whole(Label),
-    /// The place of its rows, and of the runs in them.
-    Cells(u32),
-}
-
-/// Free cells side by side in one row of a tile, as bits.
+/// What was seen from a point, in cells.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Run {
-    pub(super) cells: u16,
-    pub(super) label: Label,
-}
-
-/// A tile's runs.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Rows {
-    /// Where they begin.
-    pub(super) first: u32,
-    /// By row: its first run and the one behind its last, counted from `first`.
-    pub(super) spans: [[u8; 2]; SIDE],
-    /// The least of their labels; `Label::MAX`: there are none.
-    pub(super) least: Label,
-    /// Their labels, each once, if there are few.
-    pub(super) few: Option<([Label; FEW], u8)>,
-}
-
-impl Default for Rows {
-    fn default() -> Self {
-        Rows {
-            first: 0,
-            spans: [[0; 2]; SIDE],
-            least: Label::MAX,
-            few: None,
-        }
-    }
-}
-
-impl Rows {
-    /// The places of all runs.
-    pub(super) fn all(&self) -> Range<usize> {
-        let first = self.first as usize;
-        first..first + usize::from(self.spans[SIDE - 1][1])
-    }
+pub struct Sight {
+    label: Label,
+    /// The middle of a cell that has this label, from the grid's corner.
+    middle: [f64; 2],
+    /// From the point in that cell's direction, to where the same is likely to be seen from others.
+    ahead: [f64; 2],
 }
 
 /// Work on a tile with plastic, in that on a free one.
 const TILE_WORK: f64 = 40.0;
-/// Labels of a tile that are counted.
-pub(super) const FEW: usize = 4;
+/// Cells around a bead for which it is worth a look at the labels of all: some 40 tiles.
+const ALONG_CELLS_MAX: f64 = 1e4;
 
 /// A layer's cells.
 #[derive(Clone, Debug)]
@@ -82,13 +42,19 @@ pub struct Grid {
     /// Tiles.
     pub(super) wide: usize,
     pub(super) high: usize,
-    pub(super) tiles: Vec<Tile>,
-    /// Plastic, row by row as bits, of those tiles that have cells.
-    pub(super) solid: Vec<[u16; SIDE]>,
-    pub(super) rows: Vec<Rows>,
-    pub(super) runs: Vec<Run>,
+    /// Row by row: each tile's pattern; while beads are drawn, its number among those with plastic, from 1.
+    pub(super) tiles: Vec<u32>,
+    /// The places of tiles with plastic, in the order of drawing.
+    pub(super) drawn: Vec<u32>,
+    pub(super) patterns: Patterns,
+    /// Of what is free.
+    pub(super) labels: Labels,
     /// The work that drawing it took off the budget.
     pub(super) work: f64,
+    /// Whether each bead lies on beads before it: all plastic hangs together.
+    pub(super) is_one: bool,
+    /// By tile: the least of its labels; `Label::MAX` where all is plastic.
+    pub(super) least: Vec<Label>,
     /// Labels used: voids are 2 to this less one.
     pub labels_end: Label,
 }
@@ -136,62 +102,68 @@ impl Grid {
             cell_mm,
             wide,
             high: tall,
-            tiles: vec![Tile::Whole(SOLID); wide * tall],
-            solid: Vec::new(),
-            rows: Vec::new(),
-            runs: Vec::new(),
+            tiles: vec![FREE; wide * tall],
+            drawn: Vec::new(),
+            patterns: Patterns::default(),
+            labels: Labels::default(),
             work,
+            is_one: true,
+            least: Vec::new(),
             labels_end: OUTSIDE + 1,
         };
+        let mut plastic = Plastic::default();
         let mut beads = beads;
         let mut next: Vec<Bead> = Vec::with_capacity(STRAIGHT_MAX);
         loop {
             next.extend(beads.by_ref().take(STRAIGHT_MAX - next.len()));
             let Some(first) = next.first() else { break };
             let count = straight(&next, cell_mm);
-            grid.draw(&Bead {
+            let bead = Bead {
                 to_mm: next[count - 1].to_mm,
                 ..*first
-            });
+            };
+            let begins = plastic.tiles.is_empty();
+            plastic.meets = false;
+            grid.draw(&bead, &mut plastic);
+            grid.is_one &= begins || plastic.meets;
             next.drain(..count);
-            if grid.solid.len() > DRAWN_TILES_MAX {
+            if plastic.tiles.len() > DRAWN_TILES_MAX {
                 return None;
             }
+        }
+        let patterns = grid.patterns.of(&plastic.tiles);
+        drop(plastic);
+        for (place, pattern) in grid.drawn.iter().zip(patterns) {
+            grid.tiles[*place as usize] = pattern;
         }
         grid.label();
         Some(grid)
     }
 
-    /// Each tile with cells, row by row: its column and row among the tiles, and the place of its cells.
-    pub(super) fn each_drawn(&self, mut each: impl FnMut(usize, usize, u32)) {
+    /// Each tile with plastic, row by row: its column and row among the tiles, and its place.
+    pub(super) fn each_drawn(&self, mut each: impl FnMut(usize, usize, usize)) {
         for (y, row) in self.tiles.chunks_exact(self.wide).enumerate() {
-            for (x, tile) in row.iter().enumerate() {
-                if let Tile::Cells(at) = tile {
-                    each(x, y, *at);
+            for (x, pattern) in row.iter().enumerate() {
+                if *pattern != FREE {
+                    each(x, y, y * self.wide + x);
                 }
             }
         }
     }
 
-    /// Whether `good` holds for each label of a tile's free cells; false where there are many.
+    /// The pieces of the tile at a place.
     #[inline]
-    pub(super) fn all_labels(&self, tile: Tile, mut good: impl FnMut(Label) -> bool) -> bool {
-        match tile {
-            Tile::Whole(label) => good(label),
-            Tile::Cells(at) => match &self.rows[at as usize].few {
-                Some((few, count)) => few[..usize::from(*count)].iter().all(|l| good(*l)),
-                None => false,
-            },
-        }
+    pub(super) fn pieces(&self, place: usize, kind: Kind) -> &[Piece] {
+        self.patterns.pieces(kind).of(self.tiles[place])
     }
 
-    /// The runs of a row of a tile with cells.
+    /// What is free of the tile at a place, and the label of each piece.
     #[inline]
-    pub(super) fn row(&self, at: u32, row: usize) -> &[Run] {
-        let rows = &self.rows[at as usize];
-        let first = rows.first as usize;
-        let [begin, end] = rows.spans[row].map(usize::from);
-        &self.runs[first + begin..first + end]
+    pub(super) fn free(&self, place: usize) -> (&[Piece], &[Label]) {
+        (
+            self.pieces(place, Kind::Free),
+            self.labels.of(place..place + 1),
+        )
     }
 
     /// A point in cells from the grid's corner.
@@ -199,101 +171,158 @@ impl Grid {
         [0, 1].map(|k| at_mm[k] / self.cell_mm - (self.first[k] * SIDE as i64) as f64)
     }
 
+    #[inline]
     fn at(&self, column: usize, row: usize) -> Label {
-        match self.tiles[row / SIDE * self.wide + column / SIDE] {
-            Tile::Whole(label) => label,
-            Tile::Cells(at) => {
-                let bit = 1 << (column % SIDE);
-                let runs = self.row(at, row % SIDE);
-                runs.iter()
-                    .find(|run| run.cells & bit != 0)
-                    .map_or(SOLID, |run| run.label)
-            }
-        }
+        let (pieces, labels) = self.free(row / SIDE * self.wide + column / SIDE);
+        let there = |piece: &Piece| piece.cells.has(column % SIDE, row % SIDE);
+        pieces.iter().position(there).map_or(SOLID, |k| labels[k])
     }
 
-    /// What a bead of this width at this point faces: outside before any void, else a void, else
-    /// only plastic. `seen` keeps from call to call the middle of a cell that is outside: of two points
-    /// that lie near each other both mostly face it.
-    pub fn faces(&self, at_mm: [f64; 2], width_mm: f64, seen: &mut Option<[f64; 2]>) -> Label {
+    /// What a bead of this width at this point faces: outside before any void, else the first void, else only
+    /// plastic. `seen` keeps from call to call what was faced last: of two points that lie near each other both mostly
+    /// face the same, and of two on one bead in the same direction.
+    pub fn faces(&self, at_mm: [f64; 2], width_mm: f64, seen: &mut Option<Sight>) -> Label {
         let radius = reach(width_mm) / self.cell_mm + 1.5;
         let [x, y] = self.cell(at_mm);
-        if let Some([seen_x, seen_y]) = seen {
-            let (dx, dy) = (*seen_x - x, *seen_y - y);
-            // A little less than what the rows below find, rounding apart.
-            if dx * dx + dy * dy < radius * radius * (1.0 - 1e-9) {
-                return OUTSIDE;
-            }
+        if let Some(sight) = seen
+            && sight.label == OUTSIDE
+            && is_near([x, y], sight.middle, radius)
+        {
+            return OUTSIDE;
         }
-        let (rows, columns) = (self.high * SIDE, self.wide * SIDE);
-        let (first, end) = (first_cell(y - radius), end_cell(y + radius).min(rows));
-        let least = self.least([first_cell(x - radius), end_cell(x + radius)], [first, end]);
+        let near_tiles = self.near([x, y], [x, y], radius).flatten();
+        let least = near_tiles.fold(Label::MAX, |least, own| least.min(*own));
         if least == Label::MAX {
             return SOLID;
         }
-        let mut faced = SOLID;
-        // From the middle row on: what is seen there is seen longest.
-        let middle_row = (y as usize).clamp(first, end.max(first));
-        for row in (middle_row..end).chain((first..middle_row).rev()) {
-            let dy = row as f64 + 0.5 - y;
-            let reach = (radius * radius - dy * dy).max(0.0).sqrt();
-            let mut from = first_cell(x - reach);
-            let to = end_cell(x + reach).min(columns);
-            while from < to {
-                let span = (SIDE - from % SIDE).min(to - from);
-                let mut middle = 0.0;
-                let mut meet = |label: Label, column: usize| {
-                    if faced == SOLID || label < faced {
-                        faced = label;
-                        middle = column as f64 + 0.5;
-                    }
-                };
-                match self.tiles[row / SIDE * self.wide + from / SIDE] {
-                    Tile::Whole(label) => meet(label, from),
-                    Tile::Cells(at) => {
-                        let wanted = cells(from % SIDE, span);
-                        let free = wanted & !self.solid[at as usize][row % SIDE];
-                        let runs = if free == 0 {
-                            &[]
-                        } else {
-                            self.row(at, row % SIDE)
-                        };
-                        for run in runs {
-                            let met = run.cells & free;
-                            if met != 0 {
-                                let column = from - from % SIDE + met.trailing_zeros() as usize;
-                                meet(run.label, column);
-                            }
-                        }
-                    }
-                }
-                if faced == OUTSIDE {
-                    *seen = Some([middle, row as f64 + 0.5]);
-                    return OUTSIDE;
-                }
-                from += span;
-            }
-            // Nothing near it comes before that.
-            if faced == least {
-                return faced;
-            }
+        let (rows, columns) = (self.high * SIDE, self.wide * SIDE);
+        let window = || {
+            [
+                [first_cell(x - radius), end_cell(x + radius).min(columns)],
+                [first_cell(y - radius), end_cell(y + radius).min(rows)],
+            ]
+        };
+        if let Some(sight) = seen
+            && let Some((label, middle)) = self.again([x, y], radius, sight)
+            && (label == least || !self.has_less(window(), label))
+        {
+            (sight.label, sight.middle) = (label, middle);
+            return label;
         }
-        faced
+        let window = window();
+        let Some((label, middle)) = self.search([x, y], radius, window) else {
+            return SOLID;
+        };
+        let aside = [middle[0] - x, middle[1] - y];
+        let far = (aside[0] * aside[0] + aside[1] * aside[1]).sqrt();
+        *seen = Some(Sight {
+            label,
+            middle,
+            // From there, any cell's middle that is nearest lies within the radius.
+            ahead: aside.map(|at| at / far.max(0.1) * (radius - 0.75)),
+        });
+        label
     }
 
-    /// The least label of the tiles in which these columns and rows lie, each from the first to the one behind the
-    /// last; `Label::MAX` where all is plastic.
-    fn least(&self, columns: [usize; 2], rows: [usize; 2]) -> Label {
-        let mut least = Label::MAX;
-        for row in rows[0] / SIDE..rows[1].div_ceil(SIDE) {
-            for column in columns[0] / SIDE..columns[1].div_ceil(SIDE).min(self.wide) {
-                least = least.min(match self.tiles[row * self.wide + column] {
-                    Tile::Whole(label) => label,
-                    Tile::Cells(at) => self.rows[at as usize].least,
-                });
-            }
+    /// Of each row, the least labels of the tiles that hold all that is near a box, in cells, and now and then of some more.
+    #[inline]
+    fn near(&self, low: [f64; 2], high: [f64; 2], radius: f64) -> impl Iterator<Item = &[Label]> {
+        let tile = |at: f64| at.max(0.0) as u32 as usize / SIDE;
+        let end = |at: f64, tiles: usize| (tile(at + radius + 1.0) + 1).min(tiles);
+        let columns = tile(low[0] - radius)..end(high[0], self.wide);
+        let rows = tile(low[1] - radius)..end(high[1], self.high);
+        let first = |row: usize| row * self.wide;
+        rows.map(move |row| &self.least[first(row)..first(row + 1)])
+            .filter_map(move |row| row.get(columns.clone()))
+    }
+
+    /// No bead of this width between two points faces less than this label; `Label::MAX`: it faces only plastic.
+    pub(super) fn least_along(&self, bead: &Bead) -> Label {
+        let radius = reach(bead.width_mm) / self.cell_mm + 1.5;
+        let [from, to] = [bead.from_mm, bead.to_mm].map(|end_mm| self.cell(end_mm));
+        let low = [0, 1].map(|k| from[k].min(to[k]));
+        let high = [0, 1].map(|k| from[k].max(to[k]));
+        let area = (high[0] - low[0] + SIDE as f64) * (high[1] - low[1] + SIDE as f64);
+        if area > ALONG_CELLS_MAX {
+            return OUTSIDE;
         }
-        least
+        let labels = self.near(low, high, radius).flatten();
+        labels.fold(Label::MAX, |least, own| least.min(*own))
+    }
+
+    /// Whether a bead at a point faces anything but plastic. `seen` is for [`Grid::faces`].
+    pub(super) fn is_seen(&self, at_mm: [f64; 2], width_mm: f64, seen: &mut Option<Sight>) -> bool {
+        let [x, y] = self.cell(at_mm);
+        let radius = reach(width_mm) / self.cell_mm + 1.5;
+        let again = seen.is_some_and(|sight| self.again([x, y], radius, &sight).is_some());
+        again || self.faces(at_mm, width_mm, seen) != SOLID
+    }
+
+    /// What lies where something was seen from another point in the same direction, if it is not plastic, and the middle
+    /// of its cell.
+    #[inline]
+    fn again(&self, [x, y]: [f64; 2], radius: f64, sight: &Sight) -> Option<(Label, [f64; 2])> {
+        let there = [x + sight.ahead[0], y + sight.ahead[1]].map(|at| at.max(0.0) as u32);
+        let middle = there.map(|cell| f64::from(cell) + 0.5);
+        let [column, row] = there.map(|cell| cell as usize);
+        let on_grid = column < self.wide * SIDE && row < self.high * SIDE;
+        if !on_grid || !is_near([x, y], middle, radius) {
+            return None;
+        }
+        let label = self.at(column, row);
+        (label != SOLID).then_some((label, middle))
+    }
+
+    /// Whether there is less than a label in a window of columns and rows.
+    fn has_less(&self, window @ [columns, rows]: [[usize; 2]; 2], label: Label) -> bool {
+        let mut has = false;
+        each_tile(window, |column, row| {
+            let place = row * self.wide + column;
+            if self.least[place] >= label {
+                return;
+            }
+            let [columns, rows] = [(columns, column), (rows, row)].map(within);
+            let block = Cells::block(span(columns[0], columns[1]), rows);
+            let (pieces, labels) = self.free(place);
+            has |= (pieces.iter().zip(labels)).any(|(p, l)| *l < label && p.cells.meet(&block));
+        });
+        has
+    }
+
+    /// The least label within `radius` of a point, and the middle of the nearest cell that has it. `window` holds all
+    /// cells that near.
+    fn search(
+        &self,
+        [x, y]: [f64; 2],
+        radius: f64,
+        window @ [_, rows]: [[usize; 2]; 2],
+    ) -> Option<(Label, [f64; 2])> {
+        let mut found: Option<(Label, [f64; 2], f64)> = None;
+        each_tile(window, |column, tile_row| {
+            let corner = [column, tile_row].map(|tile| (tile * SIDE) as f64);
+            let mut disc = Cells::default();
+            let rows = within((rows, tile_row));
+            for row in rows[0]..rows[1] {
+                let dy = (tile_row * SIDE + row) as f64 + 0.5 - y;
+                let reach = (radius * radius - dy * dy).max(0.0).sqrt();
+                let [from, to] = within(([first_cell(x - reach), end_cell(x + reach)], column));
+                disc.add_row(row, if from < to { span(from, to) } else { 0 });
+            }
+            let mut meet = |label: Label, cells: Cells| {
+                if cells.is_empty() || found.is_some_and(|(least, ..)| label > least) {
+                    return;
+                }
+                let (middle, far) = cells.nearest([x - corner[0], y - corner[1]]);
+                if found.is_none_or(|(least, _, nearest)| label < least || far < nearest) {
+                    found = Some((label, [0, 1].map(|k| corner[k] + middle[k]), far));
+                }
+            };
+            let (pieces, labels) = self.free(tile_row * self.wide + column);
+            for (piece, label) in pieces.iter().zip(labels) {
+                meet(*label, piece.cells.both(&disc));
+            }
+        });
+        found.map(|(label, middle, _)| (label, middle))
     }
 
     /// The label of a cell counted in the lattice of all cells; beyond the grid all is outside.
@@ -307,30 +336,27 @@ impl Grid {
             OUTSIDE
         }
     }
-
-    pub(super) fn tile(&self, column: i64, row: i64) -> Tile {
-        let (column, row) = (column - self.first[0], row - self.first[1]);
-        let inside = |at: i64, tiles: usize| at >= 0 && (at as usize) < tiles;
-        if inside(column, self.wide) && inside(row, self.high) {
-            self.tiles[row as usize * self.wide + column as usize]
-        } else {
-            Tile::Whole(OUTSIDE)
-        }
-    }
 }
 
-impl Tile {
-    /// Its label, if it has but one.
-    pub(super) fn label(self) -> Label {
-        match self {
-            Tile::Whole(label) => label,
-            Tile::Cells(_) => SOLID,
-        }
-    }
-}
-
-/// Bits of `span` cells from `from` on.
+/// Whether a cell's middle lies within a distance of a point for sure: a little less, rounding apart.
 #[inline]
-fn cells(from: usize, span: usize) -> u16 {
-    (((1u32 << span) - 1) << from) as u16
+fn is_near([x, y]: [f64; 2], middle: [f64; 2], radius: f64) -> bool {
+    let (dx, dy) = (middle[0] - x, middle[1] - y);
+    dx * dx + dy * dy < radius * radius * (1.0 - 1e-9)
+}
+
+/// Each tile of a window of columns and rows, the ends excluded: its column and row.
+#[inline]
+fn each_tile([columns, rows]: [[usize; 2]; 2], mut each: impl FnMut(usize, usize)) {
+    for row in rows[0] / SIDE..rows[1].div_ceil(SIDE) {
+        for column in columns[0] / SIDE..columns[1].div_ceil(SIDE) {
+            each(column, row);
+        }
+    }
+}
+
+/// What a tile has of columns or rows, the end excluded, counted from its own first; `tile`: its place among the tiles.
+#[inline]
+fn within((ends, tile): ([usize; 2], usize)) -> [usize; 2] {
+    ends.map(|end| end.saturating_sub(tile * SIDE).min(SIDE))
 }

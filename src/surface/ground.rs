@@ -5,8 +5,9 @@
 
 use std::collections::BTreeMap;
 
+use super::cells::PLACES;
 use super::grid::{Grid, Label};
-use super::islands::{Islands, PLACES};
+use super::islands::Islands;
 use super::joined::Sets;
 use super::layer::Layer;
 use super::left_out::Why;
@@ -181,6 +182,8 @@ pub(super) struct Ground {
     tops: Vec<Tops>,
     sets: Sets,
     columns: Vec<Column>,
+    /// Columns that are not joined with others before them.
+    apart: usize,
 }
 
 impl Tops {
@@ -296,6 +299,7 @@ impl Ground {
             outer_mm2: 0.0,
             left_out: None,
         });
+        self.apart += 1;
         self.sets.node()
     }
 
@@ -305,6 +309,7 @@ impl Ground {
             return a;
         }
         self.sets.join(a, b);
+        self.apart -= 1;
         let (root, other) = (a.min(b), a.max(b));
         let other = self.columns[other as usize];
         self.columns[root as usize].join(&other);
@@ -319,7 +324,7 @@ impl Ground {
         shapes: &[Shape],
         laid: &Laid,
     ) -> Vec<u32> {
-        let (contacts, drawn) = self.contacts(grid, islands, shapes.len(), laid);
+        let contacts = self.contacts(grid, islands, shapes, laid);
         let loops_here = shapes.iter().any(|s| s.loops);
         let mut columns = vec![NOTHING; shapes.len()];
         for ((island, column), contact) in contacts {
@@ -352,7 +357,7 @@ impl Ground {
                 column.layers += 1;
             }
             column.last_layer = laid.number;
-            column.drawn_mm2 += f64::from(drawn[island]) * cell_mm2;
+            column.drawn_mm2 += f64::from(islands.cells[island]) * cell_mm2;
             column.path_mm2 += shape.path_mm2;
             let (low, high) = (shape.low_mm, shape.high_mm);
             let (low, high) = ([low[0], low[1], laid.z_mm], [high[0], high[1], laid.z_mm]);
@@ -372,18 +377,17 @@ impl Ground {
         row * self.wide + column
     }
 
-    /// What each island lies on, and how many cells each island has.
+    /// What each island lies on.
     fn contacts(
         &mut self,
         grid: &Grid,
         islands: &Islands,
-        count: usize,
+        shapes: &[Shape],
         laid: &Laid,
-    ) -> (BTreeMap<(Label, u32), Contact>, Vec<u32>) {
+    ) -> BTreeMap<(Label, u32), Contact> {
         let near_mm = (NEAR_LAYERS * laid.height_mm).max(NEAR_MM) as f32;
         let z_mm = laid.z_mm as f32;
         let mut all: BTreeMap<(Label, u32), Contact> = BTreeMap::new();
-        let mut drawn = vec![0; count];
         // Those found last: neighbours mostly lie on the same.
         let mut last = ((Label::MAX, NOTHING), Contact::default());
         let mut meet = |key: (Label, u32), over: u32, near: u32| {
@@ -398,10 +402,16 @@ impl Ground {
             last.1.over += over;
             last.1.near += near;
         };
-        grid.each_drawn(|x, y, at| {
+        // Of one island over one column that is like it, all that matters is whether they touch.
+        let one = self.apart == 1
+            && matches!(shapes, [shape] if laid.whole || self.column(0).loops == shape.loops);
+        let mut touches = false;
+        grid.each_drawn(|x, y, place| {
+            if one && touches {
+                return;
+            }
             let tile = self.index[self.tile(grid, x, y)];
-            for piece in islands.of(at) {
-                drawn[piece.island as usize] += u32::from(piece.count);
+            for (piece, island) in islands.of(grid, place) {
                 let Some(tile) = tile.checked_sub(1) else {
                     continue;
                 };
@@ -427,7 +437,8 @@ impl Ground {
                         own.count_ones()
                     };
                     before = column;
-                    meet((piece.island, column), over, near);
+                    meet((island, column), over, near);
+                    touches = true;
                 }
             }
         });
@@ -435,26 +446,29 @@ impl Ground {
         to.over += last.1.over;
         to.near += last.1.near;
         all.remove(&(Label::MAX, NOTHING));
-        (all, drawn)
+        all
     }
 
     /// Notes the layer as what was printed last.
     fn cover(&mut self, grid: &Grid, islands: &Islands, columns: &[u32], z_mm: f32) {
-        grid.each_drawn(|x, y, at| {
+        grid.each_drawn(|x, y, place| {
             let tile = self.tile(grid, x, y);
             if self.index[tile] == 0 {
                 self.tops.push(Tops::NONE);
                 self.index[tile] = self.tops.len() as u32;
             }
             let tops = &mut self.tops[self.index[tile] as usize - 1];
-            for piece in islands.of(at) {
-                let column = columns[piece.island as usize];
+            for (piece, island) in islands.of(grid, place) {
+                let column = columns[island as usize];
                 let top = Top { column, z_mm };
                 if tops.covers == piece.places && tops.newest.column == column {
                     tops.newest = top;
                     continue;
                 }
                 let mut left = piece.places;
+                if tops.newest.column == column {
+                    left &= !tops.covers;
+                }
                 while left != 0 {
                     let before = tops.at(left.trailing_zeros()).column;
                     left &= left - 1;

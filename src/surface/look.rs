@@ -2,7 +2,7 @@
 
 use std::sync::{Arc, OnceLock};
 
-use super::grid::{Bead, Grid, Label, OUTSIDE, SOLID};
+use super::grid::{Bead, Grid, Label, OUTSIDE, SOLID, Sight};
 use super::ground::Shape;
 use super::islands::Islands;
 use super::layer::{Layer, Point};
@@ -13,6 +13,8 @@ use super::lines::{Line, length_mm, lines};
 const ASK_WIDTHS: f64 = 12.0;
 /// Points of one bead that are asked at most.
 const ASK_MAX: f64 = 33.0;
+/// A bead longer than this is looked at as a whole first, which takes about as long as one point, in [`ASK_WIDTHS`].
+const LONG_PIECES: f64 = 1.0;
 /// Layers that are kept: solid infill turns from layer to layer, by two or three directions.
 const KEPT: usize = 3;
 
@@ -57,7 +59,7 @@ impl Look {
         let grid = Grid::new(layer.beads(), cell_mm, budget)?;
         let islands = Islands::new(&grid);
         let lines = lines(layer, &grid, &islands);
-        let mut shapes = vec![Shape::default(); islands.count];
+        let mut shapes = vec![Shape::default(); islands.cells.len()];
         for line in &lines {
             shapes[line.island as usize].add(line, layer);
         }
@@ -121,7 +123,7 @@ impl Looks {
             return Some((Arc::clone(look), true));
         }
         let look = Arc::new(Look::new(layer, cell_mm, budget)?);
-        if look.grid.solid.len() <= KEPT_TILES_MAX && layer.path.len() <= KEPT_BEADS_MAX {
+        if look.grid.drawn.len() <= KEPT_TILES_MAX && layer.path.len() <= KEPT_BEADS_MAX {
             self.kept.push((layer.path.clone(), Arc::clone(&look)));
             if self.kept.len() > self.most {
                 self.kept.remove(0);
@@ -132,17 +134,34 @@ impl Looks {
 }
 
 /// What a bead faces at most of its points. `before` is for [`Grid::faces`].
-pub(super) fn ask(grid: &Grid, bead: &Bead, before: &mut Option<[f64; 2]>) -> Seen {
+pub(super) fn ask(grid: &Grid, bead: &Bead, before: &mut Option<Sight>) -> Seen {
     let pieces = (length_mm(bead) / (ASK_WIDTHS * bead.width_mm)).clamp(0.0, ASK_MAX);
     // Odd: one more than twice the half.
     let half = (pieces / 2.0).ceil() as u8;
     let points = 2 * half + 1;
+    let at = |k: u8| {
+        let along = (f64::from(k) + 0.5) / f64::from(points);
+        [0, 1].map(|i| bead.from_mm[i] + along * (bead.to_mm[i] - bead.from_mm[i]))
+    };
+    if pieces > LONG_PIECES {
+        let least = grid.least_along(bead);
+        if least != OUTSIDE {
+            let label = if least == Label::MAX {
+                SOLID
+            } else {
+                last_void(grid, bead.width_mm, half, at, before)
+            };
+            return Seen {
+                label,
+                outside: 0,
+                points,
+            };
+        }
+    }
     let (mut outside, mut void) = (0, 0);
     let mut some_void = SOLID;
     for k in 0..points {
-        let along = (f64::from(k) + 0.5) / f64::from(points);
-        let at = [0, 1].map(|i| bead.from_mm[i] + along * (bead.to_mm[i] - bead.from_mm[i]));
-        match grid.faces(at, bead.width_mm, before) {
+        match grid.faces(at(k), bead.width_mm, before) {
             OUTSIDE => outside += 1,
             SOLID => {}
             label => {
@@ -164,4 +183,31 @@ pub(super) fn ask(grid: &Grid, bead: &Bead, before: &mut Option<[f64; 2]>) -> Se
         outside,
         points,
     }
+}
+
+/// What the last of a bead's points that faces a void faces, where more than half of them do; else plastic. None of them may
+/// face outside. `half`: half of the points, without the middle one.
+fn last_void(
+    grid: &Grid,
+    width_mm: f64,
+    half: u8,
+    at: impl Fn(u8) -> [f64; 2],
+    before: &mut Option<Sight>,
+) -> Label {
+    let (mut last, mut void) = (SOLID, 0);
+    for k in (0..=2 * half).rev() {
+        if last == SOLID {
+            last = grid.faces(at(k), width_mm, before);
+            void += u8::from(last != SOLID);
+        } else {
+            void += u8::from(grid.is_seen(at(k), width_mm, before));
+        }
+        if void > half {
+            return last;
+        }
+        if void + k <= half {
+            break;
+        }
+    }
+    SOLID
 }

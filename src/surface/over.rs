@@ -4,7 +4,9 @@
 use std::collections::BTreeMap;
 use std::ops::Range;
 
-use super::grid::{Grid, Label, OUTSIDE, Run, SIDE, Tile};
+use super::cells::{Cells, Piece, SIDE};
+use super::grid::{Grid, Label, OUTSIDE, SOLID};
+use super::patterns::FREE;
 
 /// The number of cells with room around them that it takes for a passage between two regions.
 const CLEAR_MIN: u32 = 4;
@@ -75,17 +77,70 @@ impl Grid {
             last: None,
         };
         // What is free as a whole shows most ways, and quickly; the rest is mostly joined by then.
-        for whole in [true, false] {
-            pair.each_tile(|at, own, under| match (own, under) {
-                (Tile::Whole(own), Tile::Whole(under)) => {
-                    if whole && !ways.joined((own, under)) {
-                        ways.note((own, under), CLEAR_MIN);
+        let (own_whole, under_whole) = (self.whole(), below.whole());
+        let mut last = (SOLID, SOLID);
+        pair.each_row(|_, own, under| {
+            // Where there is but one of them, the other is outside.
+            let count = own.len().max(under.len());
+            let own = own_whole[own].iter().chain(std::iter::repeat(&OUTSIDE));
+            let under = under_whole[under].iter().chain(std::iter::repeat(&OUTSIDE));
+            for pair in own
+                .zip(under)
+                .take(count)
+                .map(|(own, under)| (*own, *under))
+            {
+                if pair.0 != SOLID && pair.1 != SOLID && pair != last {
+                    last = pair;
+                    if !ways.joined(pair) {
+                        ways.note(pair, CLEAR_MIN);
                     }
                 }
-                _ if whole => {}
-                _ => pair.tile(at, own, under, &mut ways),
-            });
-        }
+            }
+        });
+        // What does not hang together with the outside by now: all the rest is joined.
+        let open = ways.joins.set(OUTSIDE, false);
+        let mut is_apart = |label, below| label < OUTSIDE || ways.joins.set(label, below) != open;
+        let own_apart = self.places_of(|label| is_apart(label, false));
+        let under_apart = below.places_of(|label| is_apart(label, true));
+        pair.each_row(|at, own, under| {
+            let count = own.len().max(under.len());
+            let is_own = own_apart[own.clone()]
+                .iter()
+                .chain(std::iter::repeat(&false));
+            let is_under = under_apart[under.clone()]
+                .iter()
+                .chain(std::iter::repeat(&false));
+            for (k, (is_own, is_under)) in is_own.zip(is_under).take(count).enumerate() {
+                if *is_own || *is_under {
+                    let place = |places: &Range<usize>| places.clone().nth(k);
+                    let at = [at[0] + k as i64, at[1]];
+                    pair.tile(at, [place(&own), place(&under)], &mut ways);
+                }
+            }
+        });
+    }
+
+    /// By place: the label of a tile that no plastic touches, else that of plastic.
+    fn whole(&self) -> Vec<Label> {
+        let tiles = self.tiles.iter().zip(&self.least);
+        let label =
+            |(pattern, least): (&u32, &Label)| if *pattern == FREE { *least } else { SOLID };
+        tiles.map(label).collect()
+    }
+
+    /// By place: whether a tile has any of some labels.
+    fn places_of(&self, is_one: impl FnMut(Label) -> bool) -> Vec<bool> {
+        let some: Vec<bool> = (0..self.labels_end).map(is_one).collect();
+        let mut has = vec![false; self.tiles.len()];
+        self.labels
+            .each_place(|label| some[label as usize], |place| has[place] = true);
+        has
+    }
+
+    /// What is free of it, with its labels.
+    #[inline]
+    fn free_of(&self, place: Option<usize>) -> (&[Piece], &[Label]) {
+        place.map_or((&[Piece::ALL], &[OUTSIDE]), |place| self.free(place))
     }
 
     fn ends(&self) -> [Range<i64>; 2] {
@@ -95,61 +150,81 @@ impl Grid {
 }
 
 impl Pair<'_> {
-    /// Each tile's place, and what it is on either: the grid, then what the layer below has beyond it.
-    fn each_tile(&self, mut each: impl FnMut([i64; 2], Tile, Tile)) {
-        let [x, y] = self.own.ends();
-        let tiles = self.own.tiles.chunks_exact(self.own.wide);
-        for (row, tiles) in y.clone().zip(tiles) {
-            for (column, own) in x.clone().zip(tiles) {
-                each([column, row], *own, self.below.tile(column, row));
+    /// Tiles side by side that both have, or that one of them has alone: where the first lies in the lattice of all tiles,
+    /// and their places on this layer and below.
+    fn each_row(&self, mut each: impl FnMut([i64; 2], Range<usize>, Range<usize>)) {
+        let ([x, y], [below_x, below_y]) = (self.own.ends(), self.below.ends());
+        let places = |grid: &Grid, columns: &Range<i64>, row: i64| {
+            let first = (row - grid.first[1]) * grid.wide as i64 - grid.first[0];
+            (first + columns.start) as usize..(first + columns.end) as usize
+        };
+        // What one has on either side of the other.
+        let beside = |one: &Range<i64>, other: &Range<i64>| match other.is_empty() {
+            true => [one.clone(), 0..0],
+            false => [
+                one.start..other.start.min(one.end),
+                other.end.max(one.start)..one.end,
+            ],
+        };
+        for row in y.start.min(below_y.start)..y.end.max(below_y.end) {
+            let x = if y.contains(&row) { x.clone() } else { 0..0 };
+            let below_x = if below_y.contains(&row) {
+                below_x.clone()
+            } else {
+                0..0
+            };
+            let both = x.start.max(below_x.start)..x.end.min(below_x.end);
+            if !both.is_empty() {
+                let [own, under] = [self.own, self.below].map(|grid| places(grid, &both, row));
+                each([both.start, row], own, under);
+            }
+            for columns in beside(&x, &below_x)
+                .iter()
+                .filter(|columns| !columns.is_empty())
+            {
+                each([columns.start, row], places(self.own, columns, row), 0..0);
+            }
+            for columns in beside(&below_x, &x)
+                .iter()
+                .filter(|columns| !columns.is_empty())
+            {
+                each([columns.start, row], 0..0, places(self.below, columns, row));
             }
         }
-        let [below_x, below_y] = self.below.ends();
-        for row in below_y {
-            for column in below_x.clone() {
-                if !(x.contains(&column) && y.contains(&row)) {
-                    let under = self.below.tile(column, row);
-                    each([column, row], Tile::Whole(OUTSIDE), under);
+    }
+
+    /// Joins what lies over each other in a tile.
+    fn tile<J: Join>(&self, at: [i64; 2], [own, under]: [Option<usize>; 2], ways: &mut Ways<J>) {
+        let (own, own_labels) = self.own.free_of(own);
+        let (under, under_labels) = self.below.free_of(under);
+        for (piece, label) in own.iter().zip(own_labels) {
+            for (other, other_label) in under.iter().zip(under_labels) {
+                let both = piece.cells.both(&other.cells);
+                let labels = (*label, *other_label);
+                if !both.is_empty() && !ways.joined(labels) {
+                    self.piece(&both, labels, at, ways);
                 }
             }
         }
     }
 
-    /// Joins what lies over each other in a tile that has plastic on either.
-    fn tile<J: Join>(&self, place: [i64; 2], own: Tile, under: Tile, ways: &mut Ways<J>) {
-        // In most tiles everything that is free hangs together already.
-        let mut set = None;
-        let joins = &mut *ways.joins;
-        let mut same = |mark: u32| *set.get_or_insert(mark) == mark && mark != u32::MAX;
-        if self.own.all_labels(own, |l| same(joins.set(l, false)))
-            && self.below.all_labels(under, |l| same(joins.set(l, true)))
-        {
-            return;
-        }
+    /// Counts the clear cells where pieces lie over each other. `both`: the cells that they share.
+    fn piece<J: Join>(
+        &self,
+        both: &Cells,
+        labels: (Label, Label),
+        place: [i64; 2],
+        ways: &mut Ways<J>,
+    ) {
         for line in 0..SIDE {
-            let all = |tile: Tile| {
-                [Run {
-                    cells: u16::MAX,
-                    label: tile.label(),
-                }]
-            };
-            let (own_all, under_all) = (all(own), all(under));
-            let own_runs = match own {
-                Tile::Whole(_) => &own_all[..],
-                Tile::Cells(at) => self.own.row(at, line),
-            };
-            let under_runs = match under {
-                Tile::Whole(_) => &under_all[..],
-                Tile::Cells(at) => self.below.row(at, line),
-            };
             let at = [place[0] * SIDE as i64, place[1] * SIDE as i64 + line as i64];
-            for run in own_runs {
-                for other in under_runs {
-                    let both = run.cells & other.cells;
-                    let labels = (run.label, other.label);
-                    if both != 0 && !ways.joined(labels) {
-                        self.run(both, labels, at, ways);
-                    }
+            let mut left = both.row(line);
+            while left != 0 {
+                let run = left & !left.wrapping_add(left & left.wrapping_neg());
+                left &= !run;
+                self.run(run, labels, at, ways);
+                if ways.joined(labels) {
+                    return;
                 }
             }
         }
@@ -245,8 +320,8 @@ mod tests {
                 let pair = |x, y| (own.lattice(x, y), below.lattice(x, y));
                 let here = pair(x, y);
                 let around = [(reach, 0), (-reach, 0), (0, reach), (0, -reach)];
-                if here.0 != SOLID_CELL
-                    && here.1 != SOLID_CELL
+                if here.0 != SOLID
+                    && here.1 != SOLID
                     && around.iter().all(|(dx, dy)| pair(x + dx, y + dy) == here)
                 {
                     *counts.entry(here).or_default() += 1;
@@ -261,8 +336,6 @@ mod tests {
         plain
     }
 
-    const SOLID_CELL: Label = super::super::grid::SOLID;
-
     #[test]
     fn ways_are_those_found_cell_by_cell() {
         let mut state = 1u64;
@@ -273,18 +346,24 @@ mod tests {
             (state >> 33) as f64 / f64::from(1u32 << 31) * most
         };
         let mut joined = 0;
-        for _ in 0..60 {
-            let mut layer = || {
+        for round in 0..90 {
+            // Many lie on each other, some beside each other or apart.
+            let aside = f64::from(round % 6 / 5) * random(20.0);
+            let mut layer = |aside: f64| {
                 let beads: Vec<Bead> = (0..24)
                     .map(|_| Bead {
-                        from_mm: [random(16.0), random(16.0)],
-                        to_mm: [random(16.0), random(16.0)],
+                        from_mm: [aside + random(16.0), random(16.0)],
+                        to_mm: [aside + random(16.0), aside / 2.0 + random(16.0)],
                         width_mm: 0.45,
                     })
                     .collect();
                 Grid::new(beads.into_iter(), 0.12, &mut Budget::default()).unwrap()
             };
-            let (own, below) = (layer(), layer());
+            let (own, below) = if round % 2 == 0 {
+                (layer(0.0), layer(aside))
+            } else {
+                (layer(aside), layer(0.0))
+            };
             let mut fast = Plain::new(&own, &below);
             own.over(&below, 1.0, &mut fast);
             let mut plain = plainly(&own, &below, 4);

@@ -127,7 +127,7 @@ impl Shell {
         let outer_mm3 = held.outer_mm3();
         self.held.push(held);
         let drawn = self.held.iter().filter_map(Held::grid);
-        let (printed, tiles) = drawn.fold((0, 0), |(n, tiles), g| (n + 1, tiles + g.solid.len()));
+        let (printed, tiles) = drawn.fold((0, 0), |(n, tiles), g| (n + 1, tiles + g.drawn.len()));
         let beads: usize = self.held.iter().map(|h| h.layer.bead_count()).sum();
         let enough = printed >= first_layers::HELD_MAX;
         if !self.holds || enough || beads > HELD_BEADS_MAX || tiles > HELD_TILES_MAX {
