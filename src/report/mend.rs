@@ -168,7 +168,7 @@ impl Mended {
         });
         let treat = &choice.plan.treat;
         let done = Done {
-            merge: treat.merge.is_some(),
+            merge: treat.merge,
             arcs: treat.arcs,
             strip: treat.strip,
             pace: treat.slows,

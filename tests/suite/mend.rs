@@ -26,7 +26,8 @@ fn plan(treat: Treat) -> Plan {
 }
 
 const JOIN: Treat = Treat {
-    merge: Some(1.0),
+    merge: true,
+    block_s: 1.0,
     ..Treat::NONE
 };
 
@@ -297,7 +298,7 @@ fn others(job: &[u8]) -> Vec<(String, f64)> {
 proptest! {
     #[test]
     fn any_job_stays_the_same_print(job in any_small_job(), pace in 0.3f64..1.0, strip: bool, arcs: bool) {
-        let treat = Treat { merge: Some(0.01), arcs, strip, pace, ..Treat::NONE };
+        let treat = Treat { merge: true, block_s: 0.01, arcs, strip, pace, ..Treat::NONE };
         let new = mended(job.as_bytes(), &board(&[]), &plan(treat));
         let same = sameness(job.as_bytes(), &new[..], &board(&[])).unwrap();
         prop_assert!(same.deviation_mm <= WITHIN_MM + 1e-3, "{}", same.deviation_mm);

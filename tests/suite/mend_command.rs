@@ -74,7 +74,7 @@ fn mended(job: &str, board: &Board, treat: Treat) -> Vec<u8> {
 fn no_bump_appears_for_any_phase_of_the_saves() {
     let board = board_from(SLOW, &[]);
     let bridged = Treat {
-        merge: Some(0.0),
+        merge: true,
         slows: true,
         bridge: 1.0,
         ..Treat::NONE
@@ -157,7 +157,8 @@ fn a_spiral_keeps_its_filament_layer_by_layer() {
         );
     }
     let join = Treat {
-        merge: Some(1.0),
+        merge: true,
+        block_s: 1.0,
         ..Treat::NONE
     };
     let new = mended(&job, &board, join);

@@ -372,7 +372,8 @@ const DIALECTS: &[Dialect] = &[
 #[test]
 fn a_mended_job_is_the_same_print_in_every_dialect() {
     let join = Treat {
-        merge: Some(1.0),
+        merge: true,
+        block_s: 1.0,
         ..Treat::NONE
     };
     let arcs = Treat { arcs: true, ..join };

@@ -13,7 +13,7 @@ use super::pace::Service;
 use super::pass::Pass;
 use super::plan::{Class, Plan, Treat};
 use super::runs::{MendError, Open, Runs, Terms, WITHIN_MM, runs, seeds};
-use super::search::{EVERYWHERE_S, SAMPLE_BYTES, Search};
+use super::search::{SAMPLE_BYTES, Search, everywhere_s};
 use super::shelf::Shelf;
 
 /// What was chosen.
@@ -83,7 +83,8 @@ pub fn choose(
         .map(|(class, _)| *class)
         .collect();
     let everywhere = Treat {
-        merge: (terms.everywhere && allow.merge).then_some(EVERYWHERE_S),
+        merge: terms.everywhere && allow.merge,
+        block_s: everywhere_s(&Terms { allow, ..*terms }),
         arcs: terms.everywhere && allow.arcs,
         ..Treat::NONE
     };

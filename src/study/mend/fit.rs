@@ -92,21 +92,21 @@ pub fn fitted(
         ),
         path,
         needed_mm_s: vec![f64::INFINITY; count],
-        price_s: vec![treat.merge.unwrap_or(0.0); count],
+        price_s: vec![treat.block_s; count],
         pace: vec![treat.pace; count],
         groups: (0..count).map(Group::alone).collect(),
     };
     fit.need();
     fit.join();
     if treat.bridge > 0.0 {
-        for _ in 0..ROUNDS {
-            let risky = fit.risky();
-            if !fit.raise(&risky) {
-                break;
-            }
+        let mut rounds = 0;
+        while rounds < ROUNDS && fit.raise(&fit.risky()) {
             fit.join();
+            rounds += 1;
         }
-        fit.trim();
+        if rounds > 0 {
+            fit.trim();
+        }
     }
     for group in &mut fit.groups {
         group.from += stretch.start;
@@ -176,7 +176,7 @@ impl Fit<'_> {
     fn raise(&mut self, risky: &[bool]) -> bool {
         let mut changed = false;
         for k in (0..risky.len()).filter(|k| risky[*k]) {
-            if (self.treat.merge.is_some() || self.treat.arcs) && self.price_s[k] < PRICES_S[1] {
+            if (self.treat.merge || self.treat.arcs) && self.price_s[k] < PRICES_S[1] {
                 self.price_s[k] = (self.price_s[k] * PRICE_STEP).max(PRICES_S[0]);
                 changed = true;
             }
@@ -190,7 +190,7 @@ impl Fit<'_> {
 
     /// Joins the moves anew at the prices of now.
     fn join(&mut self) {
-        if self.treat.merge.is_none() && !self.treat.arcs {
+        if !self.treat.merge && !self.treat.arcs {
             return;
         }
         let held = &self.run.held[self.stretch.clone()];

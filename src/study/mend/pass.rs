@@ -312,7 +312,7 @@ impl<A: Read, B: Read> Pass<A, B> {
             self.writer
                 .as_it_stands(&run, at..stretch.start, &mut self.counts);
             let joining = Joining {
-                straights: treat.merge.is_some(),
+                straights: treat.merge,
                 arc_chord_mm: self
                     .joining
                     .arc_chord_mm

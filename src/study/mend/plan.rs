@@ -66,11 +66,13 @@ impl Allow {
 /// What is done to walls of one kind.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Treat {
-    /// Moves are joined; a block is taken to cost this from the start, s: joints whose corners cost less than the
-    /// blocks that they save are made everywhere. 0: only where the queue needs them.
-    pub merge: Option<f64>,
-    /// Moves are joined to arcs too.
+    /// Moves are joined to straight ones.
+    pub merge: bool,
+    /// Moves are joined to arcs.
     pub arcs: bool,
+    /// What a block is taken to cost from the start, s: joints whose corners cost less than the blocks that they save
+    /// are made everywhere. 0: only where the queue needs them.
+    pub block_s: f64,
     /// Comments and needless decimals go.
     pub strip: bool,
     /// The feed is lowered to this share of itself from the start; 1: it stays.
@@ -84,7 +86,8 @@ pub struct Treat {
 impl Treat {
     /// Nothing is done.
     pub const NONE: Treat = Treat {
-        merge: None,
+        merge: false,
+        block_s: 0.0,
         arcs: false,
         strip: false,
         pace: 1.0,

@@ -20,7 +20,7 @@ const BRIDGE_STEPS: u32 = 35;
 /// The share of the bumps that a candidate may leave under strain: such as come of luck that a print hardly ever has.
 const FEW: f64 = 0.005;
 /// What a block is taken to cost where moves are joined all over, s.
-pub const EVERYWHERE_S: f64 = 1e-3;
+const EVERYWHERE_S: f64 = 1e-3;
 /// A save comes after this share of its time where candidates are compared, so that fewer replays meet more phases.
 const STRAIN_SHARE: f64 = 0.37;
 /// The share of the longest time of all chores by which a save takes longer there.
@@ -58,13 +58,23 @@ impl Trial {
 
 /// Grows with how far a treatment may move the path.
 fn moves(treat: &Treat) -> f64 {
-    let joined = if treat.merge.is_some() { 1.0 } else { 0.0 };
+    let joined = if treat.merge { 1.0 } else { 0.0 };
     joined + if treat.arcs { 2.0 } else { 0.0 }
 }
 
 /// Whether it changes more than bytes.
 fn bridges(treat: &Treat) -> bool {
-    treat.merge.is_some() || treat.arcs || treat.slows
+    treat.merge || treat.arcs || treat.slows
+}
+
+/// What a block is taken to cost from the start, s.
+pub fn everywhere_s(terms: &Terms) -> f64 {
+    let joins = terms.allow.merge || terms.allow.arcs;
+    if joins && terms.everywhere {
+        EVERYWHERE_S
+    } else {
+        0.0
+    }
 }
 
 /// The hold that is bridged at a step, as a share of the longest usual one.
@@ -183,35 +193,38 @@ impl<'a> Search<'a> {
         Ok(best)
     }
 
-    /// The mixes of the means that are allowed; `strips`: bytes are among what starves the board.
+    /// The mixes of the means that are allowed, those that move the path least first; `strips`: bytes are among what
+    /// starves the board.
     fn mixes(&self, strips: bool) -> Vec<Treat> {
         let allow = self.terms.allow;
-        let base = Treat {
-            merge: allow.merge.then_some(0.0),
-            slows: allow.pace,
-            ..Treat::NONE
-        };
+        let joins = [(false, false), (true, false), (false, true), (true, true)];
+        let joins = joins.into_iter().filter(|(merge, arcs)| {
+            (allow.merge || !merge) && (allow.arcs || !arcs) && (*merge || *arcs || !allow.merge)
+        });
         let mut mixes = Vec::new();
-        for strip in [false, true] {
-            for arcs in [false, true] {
-                if (strip && !strips) || (arcs && !allow.arcs) {
-                    continue;
-                }
+        if strips {
+            // The path as it is, only its lines get shorter.
+            mixes.push(Treat {
+                strip: true,
+                ..Treat::NONE
+            });
+        }
+        for (merge, arcs) in joins {
+            for strip in [false, true] {
                 let mix = Treat {
-                    strip,
+                    merge,
                     arcs,
-                    ..base
-                };
-                if mix != Treat::NONE {
-                    mixes.push(mix);
-                }
-                // The path as it is, if only its lines get shorter.
-                let alone = Treat {
                     strip,
+                    slows: allow.pace,
+                    block_s: if merge || arcs {
+                        everywhere_s(self.terms)
+                    } else {
+                        0.0
+                    },
                     ..Treat::NONE
                 };
-                if strip && !mixes.contains(&alone) {
-                    mixes.push(alone);
+                if mix != Treat::NONE && !mixes.contains(&mix) && (strips || !strip) {
+                    mixes.push(mix);
                 }
             }
         }

@@ -37,6 +37,9 @@ impl Fit<'_> {
 
     /// Tries what can be done to one group and the next, and takes the best; tells whether there was anything.
     fn trim_at(&mut self, k: usize) -> bool {
+        if self.is_as_it_was(k) && self.is_as_it_was(k + 1) {
+            return false;
+        }
         let around = AROUND * self.service.depth();
         let window = k.saturating_sub(around)..(k + around).min(self.groups.len());
         let own = k - window.start;
@@ -58,6 +61,12 @@ impl Fit<'_> {
         true
     }
 
+    /// Whether a group is a move of the job, at its feed.
+    fn is_as_it_was(&self, k: usize) -> bool {
+        let group = self.groups.get(k);
+        group.is_none_or(|g| g.to - g.from == 1 && self.pace[g.from] == self.treat.pace)
+    }
+
     /// What can be done to one of some groups: its end moves by one, it is joined with the next, it is cut in two, or
     /// its feed goes up.
     fn changes(&self, old: &[Group], own: usize) -> Vec<Change> {
@@ -77,7 +86,7 @@ impl Fit<'_> {
             to,
             circle: None,
         };
-        if group.circle.is_none() && self.treat.merge.is_some() {
+        if group.circle.is_none() && self.treat.merge {
             if let Some(next) = old.get(own + 1).filter(|n| n.circle.is_none()) {
                 for cut in [group.to - 1, group.to + 1] {
                     let inside = cut > group.from && cut < next.to;

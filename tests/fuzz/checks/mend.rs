@@ -43,7 +43,8 @@ pub fn check(bytes: &[u8]) {
     let has = |bit: u8| means & bit != 0;
     let plan = Plan {
         others: Treat {
-            merge: has(1).then_some(if has(2) { 1.0 } else { 0.5 }),
+            merge: has(1),
+            block_s: if has(2) { 1.0 } else { 0.5 },
             arcs: has(4),
             strip: has(8),
             pace: if has(16) { 0.7 } else { 1.0 },
