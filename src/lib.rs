@@ -207,6 +207,7 @@ pub mod study {
         pub mod runs;
         pub mod search;
         pub mod space;
+        pub mod straight;
         pub mod text;
         pub mod write;
     }

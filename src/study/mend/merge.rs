@@ -4,7 +4,8 @@ use crate::job::state::{Circle, Move};
 use crate::motion::path::{Block, Path};
 
 use super::arcs;
-use super::space::{distance_mm, dot, length_mm, span, xyz};
+use super::space::{dot, length_mm, span};
+use super::straight::Growing;
 
 /// Moves that one may stand for.
 pub const JOINED_MAX: usize = 400;
@@ -84,31 +85,6 @@ impl Joining {
         let left_mm_s = block.length_mm / stretched_s;
         (1.0 - left_mm_s / needed_mm_s.min(block.speed_mm_s)).max(0.0)
     }
-}
-
-/// How far the path moves where one straight move stands for these, mm; `None` beyond `within_mm`, or where one of them runs back.
-///
-/// Path and move run between the same ends, and each point of the move is the foot of one of the path's, so that the farthest
-/// corner bounds the distance both ways (Hausdorff). Where none runs back it is the Fréchet distance too.
-pub fn straight(chords: &[Move], within_mm: f64) -> Option<f64> {
-    let (a, b) = (
-        xyz(&chords[0].from_mm),
-        xyz(&chords[chords.len() - 1].to_mm),
-    );
-    let along: [f64; 3] = std::array::from_fn(|k| b[k] - a[k]);
-    let mut farthest_mm: f64 = 0.0;
-    for (k, chord) in chords.iter().enumerate() {
-        if dot(span(chord), along) < 0.0 {
-            return None;
-        }
-        if k + 1 < chords.len() {
-            farthest_mm = farthest_mm.max(distance_mm(xyz(&chord.to_mm), a, b));
-        }
-        if farthest_mm > within_mm {
-            return None;
-        }
-    }
-    Some(farthest_mm)
 }
 
 /// One move for several.
@@ -278,6 +254,7 @@ fn options(chords: &[Chord], moves: &[Move], at: usize, how: &Joining) -> Vec<Gr
         return all;
     };
     let (mut is_straight, mut misfits) = (true, 0);
+    let mut growing = Growing::default();
     for to in at + 2..=chords.len().min(at + JOINED_MAX) {
         let new = &chords[to - 1];
         let alike = new.joins
@@ -287,7 +264,7 @@ fn options(chords: &[Chord], moves: &[Move], at: usize, how: &Joining) -> Vec<Gr
             break;
         };
         flow = with;
-        is_straight = is_straight && straight(&moves[at..to], how.within_mm).is_some();
+        is_straight = is_straight && growing.may(&moves[at..to], how.within_mm);
         let circle = if is_straight {
             None
         } else {
