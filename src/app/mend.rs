@@ -2,11 +2,8 @@
 
 use std::fs::File;
 use std::io::{self, Read};
-use std::path::{Path, PathBuf};
 use std::process::ExitCode;
-use std::sync::{Arc, Mutex};
-
-use tempfile::{NamedTempFile, TempPath};
+use std::sync::Arc;
 
 use headstall::answer::progress::{Progress, Task};
 use headstall::job::reader::JobError;
@@ -21,71 +18,18 @@ use super::failure::Failure;
 use super::inputs;
 use super::one_file::OneFile;
 use super::progress::Bars;
-use super::signals::{lock, sweep_at_end};
+use super::room::threads;
 use super::terminal::print;
-use super::terminal::threads;
-
-/// The job, to be opened again and again.
-struct Job {
-    name: String,
-    path: PathBuf,
-    /// Standard input, kept; a signal takes it away too.
-    kept: Arc<Mutex<Option<TempPath>>>,
-}
-
-impl Drop for Job {
-    fn drop(&mut self) {
-        drop(lock(&self.kept).take());
-    }
-}
-
-impl Job {
-    fn open(path: &Path) -> Result<Self, Failure> {
-        // It says what is wrong with a name.
-        let name = inputs::job(path, false)?.name;
-        let stdin = path.as_os_str() == "-";
-        if !stdin && path.is_file() {
-            return Ok(Job {
-                name,
-                path: path.to_path_buf(),
-                kept: Arc::default(),
-            });
-        }
-        let failed = |e: io::Error| Failure::Other(format!("{name}: cannot be kept: {e}"));
-        let kept: Arc<Mutex<Option<TempPath>>> = Arc::default();
-        let mut held = lock(&kept);
-        sweep_at_end(&kept, |path: &mut Option<TempPath>| drop(path.take())).map_err(failed)?;
-        let (mut file, copy) = NamedTempFile::new().map_err(failed)?.into_parts();
-        let path_of_copy = copy.to_path_buf();
-        *held = Some(copy);
-        drop(held);
-        let mut source: Box<dyn Read> = if stdin {
-            Box::new(io::stdin())
-        } else {
-            Box::new(File::open(path).map_err(failed)?)
-        };
-        let job = Job {
-            name: name.clone(),
-            path: path_of_copy,
-            kept,
-        };
-        io::copy(&mut source, &mut file).map_err(failed)?;
-        Ok(job)
-    }
-}
-
-fn opened(path: &Path) -> io::Result<Box<dyn Read + Send>> {
-    Ok(Box::new(File::open(path)?))
-}
 
 /// Carries the command out.
 pub fn run(args: &Mend) -> Result<ExitCode, Failure> {
     let board = inputs::board(&args.on)?;
-    let job = Job::open(&args.job)?;
     let mut file = match &args.out {
-        Some(place) => Some(OneFile::open(place, args.force, &[&job.path])?),
+        Some(place) => Some(OneFile::open(place, args.force, &[&args.job])?),
         None => None,
     };
+    let (name, job, _) = inputs::job_file(&args.job)?;
+    let job = Arc::new(job);
     let terms = Terms {
         within_mm: args.within,
         allow: args.allow,
@@ -95,15 +39,17 @@ pub fn run(args: &Mend) -> Result<ExitCode, Failure> {
         seed: args.on.seed,
         threads: threads(),
     };
-    let open = || opened(&job.path);
+    let open = || -> io::Result<Box<dyn Read + Send>> {
+        Ok(Box::new(inputs::FromStart::new(Arc::clone(&job))))
+    };
     let failed = |e: MendError| match e {
         MendError::Replay(ReplayError::Board(_)) => {
             Failure::Unusable(format!("--board {}: {e}", args.on.board))
         }
         MendError::Io(e) | MendError::Replay(ReplayError::Job(JobError::Io(e))) => {
-            Failure::reading(&job.name, &e)
+            Failure::reading(&name, &e)
         }
-        e => Failure::Unusable(format!("{}: {e}", job.name)),
+        e => Failure::Unusable(format!("{}: {e}", name)),
     };
     let choice = {
         let bars = Bars::default();
@@ -112,8 +58,8 @@ pub fn run(args: &Mend) -> Result<ExitCode, Failure> {
     };
     let path = match &mut file {
         Some(file) => {
-            let failed = |e| Failure::Other(format!("{}: cannot be mended: {e}", job.name));
-            make::write(&open, &board, &choice, file).map_err(failed)?;
+            let written = make::write(&open, &board, &choice, file);
+            written.map_err(|e| file.unwritten(&e))?;
             Some(file.so_far()?)
         }
         None => None,
@@ -122,12 +68,12 @@ pub fn run(args: &Mend) -> Result<ExitCode, Failure> {
         path.map(|path| move || -> io::Result<Box<dyn Read>> { Ok(Box::new(File::open(&path)?)) });
     let written = written.as_ref().map(|open| open as &make::Written);
     let proof = make::prove(&open, &board, &choice, &terms, written)
-        .map_err(|why| Failure::Other(format!("{}: {why}", job.name)))?;
+        .map_err(|why| Failure::Other(format!("{}: {why}", name)))?;
     if let Some(file) = file {
         file.publish()?;
     }
     let question = Question {
-        job: &job.name,
+        job: &name,
         board: &board,
         board_name: &args.on.board,
         terms: &terms,
