@@ -11,7 +11,7 @@ use crate::study::mend::proof::Sameness;
 use crate::study::mend::runs::{Runs, Terms};
 
 use super::numbers::{share, time};
-use super::text::wrap;
+use super::text::{cuts_in_words, wrap};
 
 /// What was asked.
 pub struct Question<'a> {
@@ -151,6 +151,9 @@ pub struct Mended {
     pub bands: Vec<Band>,
     /// Candidates that were replayed.
     pub tried: usize,
+    /// What limits of this program have cut in the job or in the mended one, so that figures are not those of the
+    /// job as it stands.
+    pub warnings: Vec<String>,
 }
 
 impl Mended {
@@ -162,6 +165,7 @@ impl Mended {
         same: &Sameness,
         counts: &Counts,
     ) -> Self {
+        let cuts = after.cuts();
         let (before, after) = (Replays::new(&choice.before), Replays::new(after));
         let extra_s = after.print_s - before.print_s;
         let walls = choice.survey.walls.iter().map(|(class, sum)| Wall {
@@ -214,7 +218,12 @@ impl Mended {
             walls: walls.collect(),
             bands: bands.collect(),
             tried: choice.tried,
+            warnings: cuts_in_words(&choice.before.cuts(), question.job),
         };
+        if mended.state == "mended" {
+            let new = cuts_in_words(&cuts, "the mended job");
+            mended.warnings.extend(new);
+        }
         mended.verdict = verdict(&mended, choice);
         mended
     }
@@ -315,6 +324,9 @@ pub fn text(m: &Mended) -> String {
                 share(m.left_alone_share)
             ),
         );
+    }
+    for warning in &m.warnings {
+        row("warning", warning.clone());
     }
     match (&m.out, m.state) {
         (Some(out), "mended") => row("written to", out.clone()),
