@@ -8,8 +8,11 @@ fn number(text: &str, (least, most): (f64, f64), or_zero: bool, of: &str) -> Res
     let number: Option<f64> = text.parse().ok();
     let allowed = |n: &f64| (least..=most).contains(n) || or_zero && *n == 0.0;
     number.filter(allowed).ok_or_else(|| {
-        let zero = if or_zero { "0, or " } else { "" };
-        format!("must be {zero}a number of {of} from {least} to {most}")
+        if or_zero {
+            format!("must be a number of {of} from 0 to {most}, and 0 or at least {least}")
+        } else {
+            format!("must be a number of {of} from {least} to {most}")
+        }
     })
 }
 

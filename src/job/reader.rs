@@ -218,18 +218,9 @@ impl<R: Read> JobReader<R> {
             }
             let mut odd = |kind| notices.note(kind, number, start, bytes);
             let taken = self.state.take(code, &self.words, &mut step.act, &mut odd);
-            if let Err(Absurd { letter, at_mm }) = taken {
-                return Err(JobError::Absurd {
-                    line: number,
-                    byte: start,
-                    letter: letter as char,
-                    at_mm,
-                    text: excerpt(bytes),
-                });
-            }
+            taken.map_err(|no| absurd(&no, (number, start, bytes)))?;
             self.coded_count += u64::from(matches!(code, Code::Plain { .. }));
-            let mangled = code == Code::Other || self.words.faults.iter().any(|f| is_mangled(f.0));
-            self.mangled_count += u64::from(mangled);
+            self.mangled_count += u64::from(is_mangled(code, &self.words));
             if !is_known(code) {
                 let name = self.words.name(bytes);
                 self.conditional = unknown(
@@ -350,9 +341,21 @@ const BYTE_ORDER_MARK: &[u8] = b"\xEF\xBB\xBF";
 const CONDITION_BEGINS: u32 = 622;
 const CONDITION_ENDS: u32 = 623;
 
-/// Whether what should be a word is none.
-fn is_mangled(fault: Fault) -> bool {
-    matches!(fault, Fault::Number | Fault::Word)
+/// Whether a line is no G-code, or has words that are none.
+fn is_mangled(code: Code, words: &Words) -> bool {
+    let is_none = |fault: Fault| matches!(fault, Fault::Number | Fault::Word);
+    code == Code::Other || words.faults.iter().any(|(fault, _)| is_none(*fault))
+}
+
+/// A coordinate that no machine has, and where: the line's number, its first byte, its bytes.
+fn absurd(no: &Absurd, (line, byte, bytes): (u64, u64, &[u8])) -> JobError {
+    JobError::Absurd {
+        line,
+        byte,
+        letter: no.letter as char,
+        at_mm: no.at_mm,
+        text: excerpt(bytes),
+    }
 }
 
 fn kind_of(fault: Fault) -> NoticeKind {

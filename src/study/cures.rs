@@ -315,14 +315,9 @@ impl Trial<'_> {
     }
 
     fn planted(&self, steps: &mut impl Steps, board: &Board) -> Result<Planted, ReplayError> {
-        let wanted = Wanted {
-            walls: false,
-            whole: false,
-            aside: false,
-        };
         let mut planned = Planned::new(steps, board);
-        let (job, exposure) =
-            faces::store(&mut planned, &board.nozzle, &wanted).map_err(ReplayError::Job)?;
+        let stored = faces::store(&mut planned, &board.nozzle, &Wanted::default());
+        let (job, exposure) = stored.map_err(ReplayError::Job)?;
         Ok(Planted {
             job,
             cut: exposure.cut(),

@@ -236,8 +236,7 @@ fn few_handles_exit_with_1() {
             }
         }
     }
-    // Once refused as a job that cannot be used.
-    assert!(short.contains(&"4 mend".to_string()), "{short:?}");
+    assert!(short.contains(&"4 replay".to_string()), "{short:?}");
 }
 
 /// Arguments that are wrong are repeated without what acts on a terminal.
