@@ -206,9 +206,11 @@ pub mod study {
         pub mod run;
         pub mod runs;
         pub mod search;
+        mod shelf;
         pub mod space;
         pub mod straight;
         pub mod text;
+        mod trim;
         pub mod write;
     }
     pub mod parallel;

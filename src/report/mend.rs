@@ -77,9 +77,7 @@ pub struct Wall {
 
 /// What is done to the walls that are treated, from a layer on.
 #[derive(Clone, Debug, Serialize)]
-pub struct Band {
-    /// The first layer, from 0.
-    pub first_layer: u32,
+pub struct Done {
     /// Moves are merged.
     pub merge: bool,
     /// Moves become arcs.
@@ -147,8 +145,8 @@ pub struct Mended {
     pub left_alone_share: f64,
     /// The kinds of wall, by feed.
     pub walls: Vec<Wall>,
-    /// What is done to those that are treated, layer by layer.
-    pub bands: Vec<Band>,
+    /// What is done to those that are treated.
+    pub done: Done,
     /// Candidates that were replayed.
     pub tried: usize,
     /// What limits of this program have cut in the job or in the mended one, so that figures are not those of the
@@ -175,14 +173,14 @@ impl Mended {
             visible_bumps: sum.bumps,
             treated: choice.plan.walls.contains(class),
         });
-        let bands = choice.plan.bands.iter().map(|(first_layer, treat)| Band {
-            first_layer: *first_layer,
+        let treat = &choice.plan.treat;
+        let done = Done {
             merge: treat.merge.is_some(),
             arcs: treat.arcs,
             strip: treat.strip,
             pace: treat.slows,
             bridge: treat.bridge,
-        });
+        };
         let state = match () {
             () if choice.same_settings => "mended_before",
             () if !choice.plan.is_none() => "mended",
@@ -216,7 +214,7 @@ impl Mended {
             left_alone_lines: counts.alone_lines,
             left_alone_share: counts.alone_bytes as f64 / counts.bytes.max(1) as f64,
             walls: walls.collect(),
-            bands: bands.collect(),
+            done,
             tried: choice.tried,
             warnings: cuts_in_words(&choice.before.cuts(), question.job),
         };
@@ -375,8 +373,8 @@ fn changes(m: &Mended, row: &mut impl FnMut(&str, String)) {
             ),
         );
     }
-    for band in &m.bands {
-        row(&format!("layer {}", band.first_layer), band_words(band));
+    if m.state == "mended" {
+        row("means", done_words(&m.done));
     }
 }
 
@@ -384,8 +382,8 @@ fn changes(m: &Mended, row: &mut impl FnMut(&str, String)) {
 const CAUTION: &str = "Caution: look through the new file in whatever you use to look at jobs, and stay with the \
 printer for the first layers. The maker's manual and local rules go first.";
 
-/// What is done from a layer on.
-fn band_words(band: &Band) -> String {
+/// What is done.
+fn done_words(band: &Done) -> String {
     let mut done = Vec::new();
     if band.merge {
         done.push("moves merged".to_string());
@@ -410,5 +408,5 @@ fn band_words(band: &Band) -> String {
     } else {
         String::new()
     };
-    format!("and up: {}{far}", done.join(", "))
+    format!("{}{far}", done.join(", "))
 }

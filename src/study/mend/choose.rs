@@ -3,6 +3,7 @@
 //! Every candidate is judged by replaying the job as it would be written.
 
 use std::io::{self, Read};
+use std::sync::Arc;
 
 use crate::board::types::Board;
 
@@ -12,7 +13,8 @@ use super::pace::Service;
 use super::pass::Pass;
 use super::plan::{Class, Plan, Treat};
 use super::runs::{MendError, Open, Runs, Terms, runs, seeds};
-use super::search::{EVERYWHERE_S, Search};
+use super::search::{EVERYWHERE_S, KEPT_BYTES, Search};
+use super::shelf::Shelf;
 
 /// What was chosen.
 #[derive(Clone, Debug)]
@@ -29,6 +31,8 @@ pub struct Choice {
     pub same_settings: bool,
     /// Candidates that were replayed.
     pub tried: usize,
+    /// What became of the job's stretches, if they are few enough to be kept.
+    pub shelf: Option<Arc<Shelf>>,
 }
 
 /// From this share of a line's time on bytes are among what starves the board.
@@ -74,6 +78,7 @@ pub fn choose(
         earlier,
         same_settings,
         tried: 0,
+        shelf: None,
     };
     let touched = choice.survey.walls.iter();
     let classes: Vec<Class> = touched
@@ -97,7 +102,10 @@ pub fn choose(
         mark,
         ..choice.plan.clone()
     };
-    let mut search = Search::new(open, board, terms, base, choice.survey.bytes, progress);
+    choice.shelf = (choice.survey.bytes <= KEPT_BYTES).then(Arc::default);
+    let shelf = choice.shelf.clone();
+    let bytes = choice.survey.bytes;
+    let mut search = Search::new(open, board, terms, base, bytes, shelf, progress);
     let (plan, bumps) = search.best(strips)?;
     choice.tried = search.tried;
     if bumps < choice.before.mean_bumps() || everywhere != Treat::NONE {

@@ -26,11 +26,12 @@ const PACE_MIN: f64 = 0.1;
 /// Rounds at most.
 const ROUNDS: usize = 160;
 /// The share of its speed that the head is to keep while a hold lasts.
-const DIP: f64 = 0.45;
+const DIP: f64 = 0.5;
 /// Bytes that moves around a run are taken to have.
 const OTHER_BYTES: f64 = 30.0;
 
 /// What becomes of a stretch of a run.
+#[derive(Debug)]
 pub struct Fitted {
     /// Which moves become one, by their numbers in the run.
     pub groups: Vec<Group>,
@@ -39,19 +40,20 @@ pub struct Fitted {
 }
 
 /// A stretch under way.
-struct Fit<'a> {
+pub(super) struct Fit<'a> {
     run: &'a Run,
     stretch: Range<usize>,
     around: &'a Around<'a>,
-    treat: &'a Treat,
-    joining: &'a Joining,
+    pub(super) treat: &'a Treat,
+    pub(super) joining: &'a Joining,
+    pub(super) service: &'a Service,
     /// The path behind the move before the stretch.
-    path: Path,
+    pub(super) path: Path,
     /// By move: the speed that the head has by the ideal where it begins, mm/s.
     needed_mm_s: Vec<f64>,
     price_s: Vec<f64>,
-    pace: Vec<f64>,
-    groups: Vec<Group>,
+    pub(super) pace: Vec<f64>,
+    pub(super) groups: Vec<Group>,
 }
 
 /// Joins and slows the moves of a stretch as far as `treat` asks for.
@@ -78,6 +80,7 @@ pub fn fitted(
         around,
         treat,
         joining,
+        service,
         path,
         needed_mm_s: vec![f64::INFINITY; count],
         price_s: vec![treat.merge.unwrap_or(0.0); count],
@@ -88,12 +91,13 @@ pub fn fitted(
     fit.join();
     if treat.bridge > 0.0 {
         for _ in 0..ROUNDS {
-            let risky = fit.risky(service);
+            let risky = fit.risky();
             if !fit.raise(&risky) {
                 break;
             }
             fit.join();
         }
+        fit.trim();
     }
     for group in &mut fit.groups {
         group.from += stretch.start;
@@ -111,18 +115,21 @@ impl Fit<'_> {
         let held = &self.run.held;
         let others = |m: &Move| (*m, OTHER_BYTES);
         let as_they_are = |range: Range<usize>| held[range].iter().map(|h| (h.mv, h.command_bytes));
-        let own = self.groups.iter().map(|g| {
-            let of_group = &held[self.stretch.start + g.from..self.stretch.start + g.to];
-            let moves: Vec<Move> = of_group.iter().map(|h| h.mv).collect();
-            let mut m = merge::joined(&moves, g.circle);
-            m.feed_mm_s *= self.pace[g.from];
-            (m, self.run.bytes_of(&of_group[0], self.treat.strip))
-        });
+        let own = self.groups.iter().map(|g| self.one(g, self.pace[g.from]));
         let all = self.around.before.iter().map(others);
         let all = all.chain(as_they_are(0..self.stretch.start)).chain(own);
         let all = all.chain(as_they_are(self.stretch.end..held.len()));
         let all = all.chain(self.around.next.map(others));
         timed(&mut self.around.path.clone(), all)
+    }
+
+    /// The move that stands for a group, and the bytes of its line.
+    fn one(&self, group: &Group, pace: f64) -> (Move, f64) {
+        let held = &self.run.held[self.stretch.clone()][group.from..group.to];
+        let moves: Vec<Move> = held.iter().map(|h| h.mv).collect();
+        let mut one = merge::joined(&moves, group.circle);
+        one.feed_mm_s *= pace;
+        (one, self.run.bytes_of(&held[0], self.treat.strip))
     }
 
     /// The group to which a block belongs.
@@ -144,9 +151,9 @@ impl Fit<'_> {
     }
 
     /// By move: whether it belongs to a place where the queue may run low.
-    fn risky(&self, service: &Service) -> Vec<bool> {
+    fn risky(&self) -> Vec<bool> {
         let blocks = self.blocks();
-        let risks = service.at_risk(&blocks, self.treat.bridge, DIP);
+        let risks = self.service.at_risk(&blocks, self.treat.bridge, DIP);
         let mut risky = vec![false; self.stretch.len()];
         for (block, _) in blocks.iter().zip(risks).filter(|(_, risk)| *risk) {
             if let Some(group) = self.group_of(block) {
@@ -195,5 +202,36 @@ impl Fit<'_> {
             })
             .collect();
         self.groups = merge::groups(&chords, &self.path, self.joining);
+    }
+}
+
+impl Fit<'_> {
+    /// The time that these groups take by the ideal, s, from rest to rest, and how many of their blocks are at risk.
+    pub(super) fn judged(&self, groups: &[Group], pace: &[f64]) -> (f64, usize) {
+        let mut path = self.path.clone();
+        if groups[0].from > 0 {
+            let before = &self.run.held[self.stretch.start + groups[0].from - 1].mv;
+            path.blocks(before).for_each(drop);
+        }
+        let moves = groups.iter().map(|g| self.one(g, pace[g.from]));
+        let blocks = timed(&mut path, moves);
+        let risks = self.service.at_risk(&blocks, self.treat.bridge, DIP);
+        let end_s = blocks.last().map_or(0.0, |b| b.end_s);
+        (end_s, risks.iter().filter(|r| **r).count())
+    }
+
+    /// Whether one straight move may stand for these.
+    pub(super) fn may_join(&self, moves: Range<usize>) -> bool {
+        let from = self.stretch.start;
+        let inner = moves.start + 1..moves.end;
+        if !inner
+            .clone()
+            .all(|k| self.run.joins(from + k, self.treat.strip))
+        {
+            return false;
+        }
+        let held = &self.run.held[from + moves.start..from + moves.end];
+        let moves: Vec<Move> = held.iter().map(|h| h.mv).collect();
+        merge::may_join(&moves, self.joining.within_mm)
     }
 }

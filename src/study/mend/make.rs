@@ -35,7 +35,8 @@ fn pass(
     board: &Board,
     choice: &Choice,
 ) -> io::Result<Pass<Box<dyn Read + Send>, Box<dyn Read + Send>>> {
-    Ok(Pass::new(open()?, open()?, board, &choice.plan))
+    let pass = Pass::new(open()?, open()?, board, &choice.plan);
+    Ok(pass.with_shelf(choice.shelf.clone()))
 }
 
 /// Writes the mended job.

@@ -137,6 +137,16 @@ fn turns(before: &Move, after: &Move, within_mm: f64) -> bool {
     dot(span(before), span(after)) < CORNER_COS * a * b && a > legs_mm && b > legs_mm
 }
 
+/// Whether one straight move may stand for these.
+pub fn may_join(moves: &[Move], within_mm: f64) -> bool {
+    let mut flow = Some(Flow::ANY);
+    for m in moves {
+        flow = flow.and_then(|f| f.with(m));
+    }
+    let alike = |w: &[Move]| w[0].feed_mm_s == w[1].feed_mm_s && !turns(&w[0], &w[1], within_mm);
+    flow.is_some() && moves.windows(2).all(alike) && straight(moves, within_mm).is_some()
+}
+
 /// What a group costs that ends at some move, and how it came about.
 #[derive(Clone, Debug)]
 struct Leg {

@@ -60,9 +60,6 @@ fn usual_s(span: &Span) -> f64 {
     }
 }
 
-/// Braking towards an empty queue shows more than a stretched move: holds count as longer by this share of them.
-const STOP_SHARE: f64 = 0.15;
-
 impl Service {
     /// The service that this board gives its planner queue.
     pub fn new(board: &Board) -> Self {
@@ -184,8 +181,7 @@ impl Service {
             } {
                 braking += 1;
             }
-            let late_s = planned_s + STOP_SHARE * hold_s;
-            let stops = dips(&blocks[..=j], &from_mm, braking, late_s, dip);
+            let stops = dips(&blocks[..=j], &from_mm, braking, planned_s, dip);
             while done < j && blocks[done].end_s <= planned_s {
                 done += 1;
             }

@@ -3,6 +3,7 @@
 
 use std::collections::VecDeque;
 use std::io::{self, Read};
+use std::sync::Arc;
 
 use crate::board::types::Board;
 use crate::job::reader::{JobReader, Step};
@@ -11,12 +12,13 @@ use crate::job::words::{Code, Words};
 use crate::motion::path::Path;
 
 use super::counts::Counts;
-use super::fit::{self, Fitted};
+use super::fit;
 use super::mark;
 use super::merge::Joining;
 use super::pace::Service;
 use super::plan::{Plan, Treat};
 use super::run::{Around, Held, MOVES_MAX, Modes, Run};
+use super::shelf::Shelf;
 use super::text::{self, Chunks, LOOKED_AT_MAX, Plain};
 use super::write::{InForce, Writer, motion_of};
 
@@ -49,6 +51,7 @@ pub struct Pass<A, B> {
     /// Lines of bumps, in order; the walls are counted if there are any.
     marks: Option<Vec<u64>>,
     writer: Writer,
+    shelf: Option<Arc<Shelf>>,
     /// What it has seen and done.
     pub counts: Counts,
 }
@@ -79,6 +82,7 @@ impl<A: Read, B: Read> Pass<A, B> {
             ended: false,
             marks: None,
             writer: Writer::default(),
+            shelf: None,
             counts: Counts::default(),
         }
     }
@@ -86,6 +90,12 @@ impl<A: Read, B: Read> Pass<A, B> {
     /// Counts the walls too, and on which of them these lines lie, which are in order.
     pub fn with_walls(mut self, marks: Vec<u64>) -> Self {
         self.marks = Some(marks);
+        self
+    }
+
+    /// Takes what becomes of a stretch from this shelf, if there is one and it stands there, and puts it there if not.
+    pub fn with_shelf(mut self, shelf: Option<Arc<Shelf>>) -> Self {
+        self.shelf = shelf;
         self
     }
 
@@ -268,7 +278,7 @@ impl<A: Read, B: Read> Pass<A, B> {
             next,
             path: &self.path,
         };
-        let mut treat = self.plan.of(class, run.layer);
+        let mut treat = self.plan.of(class);
         let mut stretches = Vec::new();
         if treat != Treat::NONE || self.marks.is_some() {
             let look = run.look(&around, &self.service);
@@ -301,11 +311,15 @@ impl<A: Read, B: Read> Pass<A, B> {
                     .filter(|_| treat.arcs && !self.modes.other_plane),
                 ..self.joining
             };
-            let Fitted { groups, pace } =
-                fit::fitted(&run, stretch, &around, &treat, &joining, &self.service);
-            for group in &groups {
+            let line = run.held[stretch.start].line_number;
+            let fit = || fit::fitted(&run, stretch, &around, &treat, &joining, &self.service);
+            let fitted = match &self.shelf {
+                Some(shelf) => shelf.get(line, &treat, fit),
+                None => Arc::new(fit()),
+            };
+            for group in &fitted.groups {
                 let own = Treat {
-                    pace: pace[group.from - stretch.start],
+                    pace: fitted.pace[group.from - stretch.start],
                     ..treat
                 };
                 self.writer

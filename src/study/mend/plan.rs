@@ -112,8 +112,8 @@ pub struct Plan {
     pub within_mm: f64,
     /// The walls that are treated where the board may lose the pace.
     pub walls: Vec<Class>,
-    /// What is done to them from this layer on, up to the next; in order.
-    pub bands: Vec<(u32, Treat)>,
+    /// What is done to them.
+    pub treat: Treat,
     /// What is done to all other walls, wherever they are.
     pub others: Treat,
     /// The line that is put behind the job; empty: none.
@@ -126,7 +126,7 @@ impl Plan {
         Plan {
             within_mm,
             walls: Vec::new(),
-            bands: Vec::new(),
+            treat: Treat::NONE,
             others: Treat::NONE,
             mark: String::new(),
         }
@@ -134,15 +134,15 @@ impl Plan {
 
     /// Whether it changes nothing.
     pub fn is_none(&self) -> bool {
-        self.others == Treat::NONE && self.bands.iter().all(|(_, t)| *t == Treat::NONE)
+        self.others == Treat::NONE && self.treat == Treat::NONE
     }
 
-    /// What is done to walls of this class on this layer, where the board may lose the pace.
-    pub fn of(&self, class: Class, layer: u32) -> Treat {
-        if !self.walls.contains(&class) {
-            return self.others;
+    /// What is done to walls of this class, where the board may lose the pace.
+    pub fn of(&self, class: Class) -> Treat {
+        if self.walls.contains(&class) {
+            self.treat
+        } else {
+            self.others
         }
-        let next = self.bands.partition_point(|(first, _)| *first <= layer);
-        next.checked_sub(1).map_or(self.others, |k| self.bands[k].1)
     }
 }
