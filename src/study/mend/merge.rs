@@ -5,7 +5,7 @@ use crate::motion::path::{Block, Path};
 
 use super::arcs;
 use super::space::{dot, length_mm, span};
-use super::straight::Growing;
+use super::straight::{Growing, straight};
 
 /// Moves that one may stand for.
 pub const JOINED_MAX: usize = 400;
