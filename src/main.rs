@@ -45,6 +45,7 @@ mod app {
     mod refused;
     pub mod remedies;
     pub mod replay;
+    pub mod room;
     pub mod shell;
     pub mod signals;
     pub mod swap;
@@ -67,7 +68,7 @@ fn main() -> ExitCode {
         Err(error) => return app::terminal::unparsed(&error),
     };
     app::signals::survive_file_limit();
-    let done = app::inputs::check_memory().and_then(|()| match &args.command {
+    let done = app::room::check_memory().and_then(|()| match &args.command {
         Command::Open(open) => app::open::command::run(open),
         Command::Replay(replay) => app::replay::run(replay),
         Command::Compare(compare) => app::compare::run(compare),

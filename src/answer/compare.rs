@@ -99,7 +99,7 @@ pub struct CompareAnswer {
     /// About how many runs a firm answer needs; `None` where there are enough, or where that cannot be estimated.
     pub runs_needed: Option<usize>,
     /// Where limits of this program have taken effect: the job, the line, what was done about it.
-    pub limits: Vec<(String, u64, &'static str)>,
+    pub limits: Vec<(String, u64, String)>,
 }
 
 /// Answers the question.
@@ -188,10 +188,10 @@ type Batch<'a> = (usize, &'a Board, Vec<usize>);
 
 impl<'a> Grid<'a> {
     /// What limits have cut in the jobs, as they were planned last.
-    fn limits(&self) -> Vec<(String, u64, &'static str)> {
+    fn limits(&self) -> Vec<(String, u64, String)> {
         let of = |s: &ShelvedJob| {
             let cut = s.job.limits.iter();
-            let cut = cut.map(|(line, what)| (s.job.name.clone(), *line, *what));
+            let cut = cut.map(|(line, what)| (s.job.name.clone(), *line, what.clone()));
             cut.collect::<Vec<_>>()
         };
         self.shelf.iter().flat_map(of).collect()

@@ -1,7 +1,10 @@
 //! The question of `fit`: which numbers has a board on which a coupon took these times?
 
+use std::io::Read;
+
 use crate::board::types::Board;
-use crate::job::reader::Step;
+use crate::job::notices::NoticeKind;
+use crate::job::reader::{JobReader, Step};
 use crate::study::fit::coupon::Plan;
 use crate::study::fit::fitting::{self, Fit, NoFit};
 use crate::study::fit::forward::{self, Coupon};
@@ -36,12 +39,29 @@ pub struct FitQuestion<'a> {
     pub threads: usize,
 }
 
-/// The coupon in a file of this name, and the names of its sections.
+/// Most command lines of a coupon: it is replayed some thousand times, and those of `headstall coupon` have some
+/// tens of thousands.
+const COUPON_LINES_MAX: usize = 300_000;
+/// Most command lines of a job whose lost time is told: they are in memory, and replayed forty times.
+const JOB_LINES_MAX: usize = 2_000_000;
+
+/// A coupon that was read.
+pub struct CouponRead {
+    /// The coupon.
+    pub coupon: Coupon,
+    /// Names of its sections.
+    pub names: Vec<String>,
+    /// What limits of this program have cut, in words.
+    pub warnings: Vec<String>,
+}
+
+/// The coupon in a file of this name, to be run on this board.
 ///
 /// # Errors
 /// In words, where it is none.
-pub fn coupon(bytes: &[u8], name: &str) -> Result<(Coupon, Vec<String>), String> {
-    let steps = forward::steps(bytes).map_err(|e| format!("{name}: {e}"))?;
+pub fn coupon(bytes: &[u8], name: &str, board: &Board) -> Result<CouponRead, String> {
+    let mut reader = JobReader::new(bytes);
+    let (steps, warnings) = read(&mut reader, name, board, COUPON_LINES_MAX)?;
     let coupon = Coupon::new(steps);
     let count = coupon.count();
     if count < times::SECTIONS_MIN {
@@ -52,7 +72,30 @@ pub fn coupon(bytes: &[u8], name: &str) -> Result<(Coupon, Vec<String>), String>
         ));
     }
     let names = forward::names(&String::from_utf8_lossy(bytes), count);
-    Ok((coupon, names))
+    Ok(CouponRead {
+        coupon,
+        names,
+        warnings,
+    })
+}
+
+/// Steps, and what limits of this program have cut of them.
+fn read<R: Read>(
+    reader: &mut JobReader<R>,
+    name: &str,
+    board: &Board,
+    most: usize,
+) -> Result<(Vec<Step>, Vec<String>), String> {
+    let steps = forward::read(reader, most).map_err(|e| format!("{name}: {e}"))?;
+    let steps = steps.ok_or_else(|| {
+        format!("{name}: has more than {most} command lines; no more are taken here")
+    })?;
+    let mut cuts = reader.notices().cuts();
+    if let Some(line) = forward::coarse_arc(&steps, board) {
+        cuts.push((line, NoticeKind::ArcChords.message().to_string()));
+    }
+    let words = |(line, what)| format!("{name}: line {line}: {what}");
+    Ok((steps, cuts.into_iter().map(words).collect()))
 }
 
 /// Answers the question.
@@ -82,13 +125,14 @@ pub fn fit(question: &FitQuestion, progress: &dyn Progress) -> Result<Fit, Strin
     })
 }
 
-/// The steps of a job whose lost time is to be told.
+/// The steps of a job whose lost time on this board or one like it is to be told, and what limits of this program
+/// have cut of them.
 ///
 /// # Errors
 /// In words, where it cannot be used.
-pub fn steps(job: &Job) -> Result<Vec<Step>, String> {
+pub fn steps(job: &Job, board: &Board) -> Result<(Vec<Step>, Vec<String>), String> {
     let mut reader = job.read().map_err(|trouble| trouble.to_string())?;
-    forward::read(&mut reader).map_err(|e| format!("{}: {e}", job.name))
+    read(&mut reader, &job.name, board, JOB_LINES_MAX)
 }
 
 /// What a job of this name loses on a fitted board, s: the median, and the 95 % interval.

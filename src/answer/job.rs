@@ -22,7 +22,7 @@ pub struct Job {
     /// Its length where that is known beforehand, bytes.
     pub bytes: Option<u64>,
     /// Where limits of this program took effect when the job was last stored: line and message.
-    pub limits: Vec<(u64, &'static str)>,
+    pub limits: Vec<(u64, String)>,
     /// What is done to it before it is replayed.
     pub reshape: Option<Reshape>,
     open: Box<dyn Fn() -> io::Result<JobBytes> + Send + Sync>,

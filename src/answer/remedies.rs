@@ -34,7 +34,7 @@ pub struct RemediesAnswer {
     /// All that was tried.
     pub cures: Cures,
     /// Where limits of this program have taken effect: the line, what was done about it.
-    pub limits: Vec<(u64, &'static str)>,
+    pub limits: Vec<(u64, String)>,
 }
 
 /// Answers the question. The job is read many times.

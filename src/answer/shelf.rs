@@ -58,8 +58,8 @@ impl ShelvedJob {
         let mut planned = Planned::new(self.job.steps()?, board);
         let (stored, exposure) = faces::store(&mut planned, &board.nozzle, &wanted)
             .map_err(|e| Trouble::job(&self.job.name, &e))?;
-        let cut = planned.steps.reader().notices().limits();
-        self.job.limits = cut.map(|n| (n.line, n.kind.message())).collect();
+        self.job.limits = planned.steps.reader().notices().cuts();
+        self.job.limits.extend(exposure.cut().map(|what| (0, what)));
         Ok(KeptJob {
             board: board.clone(),
             stored,

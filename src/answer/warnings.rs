@@ -7,6 +7,7 @@ use serde::Serialize;
 use crate::board::types::{Board, Link, ReplyWhen};
 use crate::job::notices::NoticeKind;
 use crate::job::reader::JobReader;
+use crate::study::bumps::BUMPS_CUT;
 use crate::surface::skin::Exposure;
 
 use super::bumps::BumpBook;
@@ -26,20 +27,15 @@ pub struct Warning {
     pub text: String,
     /// What is odd, and what was done about it.
     pub message: String,
+    #[serde(skip)]
+    is_limit: bool,
 }
 
 impl Warning {
     /// Whether it says that a limit of this program has cut something, so that numbers are not those of the job as
     /// it stands.
     pub(super) fn is_limit(&self) -> bool {
-        let kinds = [
-            "arc_chords",
-            "ideal_cut",
-            "bumps_cut",
-            "bumps_uncounted",
-            "surface_unknown",
-        ];
-        kinds.contains(&self.kind.as_str())
+        self.is_limit
     }
 }
 
@@ -64,6 +60,7 @@ pub(super) fn warnings<R: Read>(
             byte: n.byte,
             text: n.text.clone(),
             message: n.kind.message().to_string(),
+            is_limit: n.kind.is_limit(),
         })
         .collect();
     if reader.notices().has(NoticeKind::NothingExtruded) {
@@ -103,16 +100,7 @@ fn of_board(board: &Board) -> Vec<Warning> {
 
 /// What a limit left out of the surface.
 fn of_surface(exposure: &Exposure) -> Option<Warning> {
-    let first = exposure.first_unknown_layer?;
-    let message = format!(
-        "the surface of {} (the first is layer {first}) is too large to be worked out: whether bumps there can be \
-         seen is unknown, and they do not count as visible",
-        match exposure.unknown_layers {
-            1 => "1 layer".to_string(),
-            n => format!("{n} layers"),
-        }
-    );
-    Some(plain("surface_unknown", &message))
+    Some(cut("surface_unknown", &exposure.cut()?))
 }
 
 /// Bumps too many to be counted.
@@ -121,18 +109,14 @@ fn of_bumps(bumps: &BumpBook) -> Option<Warning> {
         "there are too many bumps to count them all: {} are left out of the counts",
         bumps.uncounted()
     );
-    (bumps.uncounted() > 0).then(|| plain("bumps_uncounted", &message))
+    (bumps.uncounted() > 0).then(|| cut("bumps_uncounted", &message))
 }
 
 /// Bumps that a limit has changed.
 pub(super) fn bumps_cut(line: u64) -> Warning {
     Warning {
         line,
-        ..plain(
-            "bumps_cut",
-            "there are so many stalls on layer 0, or so many bumps in one stall, that their heights were worked out \
-             before the layer's height and the bead's width were known for good",
-        )
+        ..cut("bumps_cut", BUMPS_CUT)
     }
 }
 
@@ -152,5 +136,14 @@ fn plain(kind: &str, message: &str) -> Warning {
         byte: 0,
         text: String::new(),
         message: message.to_string(),
+        is_limit: false,
+    }
+}
+
+/// The same where a limit of this program has cut something.
+fn cut(kind: &str, message: &str) -> Warning {
+    Warning {
+        is_limit: true,
+        ..plain(kind, message)
     }
 }

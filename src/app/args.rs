@@ -8,7 +8,6 @@ use headstall::board::builtin;
 use headstall::board::profile::Override;
 use headstall::study::explain::view::Window;
 use headstall::study::mend::plan::Allow;
-use headstall::study::mend::runs::WITHIN_MM;
 
 pub use super::args_board::OnBoard;
 use super::args_board::{parse_set, whole};
@@ -163,7 +162,7 @@ pub struct Replay {
     #[arg(long)]
     pub quick: bool,
     /// Height from which a bump on the outside counts as visible, mm: an assumption without a source
-    #[arg(long, value_name = "MM", default_value_t = 0.1, allow_negative_numbers = true, value_parser = parse_visible)]
+    #[arg(long, value_name = "MM", default_value_t = 0.1, allow_negative_numbers = true, value_parser = values::visible)]
     pub visible: f64,
     /// What runs across wall.svg: the angle around the part, or the length along its outer wall
     #[arg(long, value_enum, default_value_t = By::Angle)]
@@ -178,7 +177,7 @@ pub struct Replay {
     #[arg(long, value_name = "N", allow_negative_numbers = true, value_parser = whole(0..=u64::MAX))]
     pub max_stalls: Option<u64>,
     /// Exit with 3 where more visible bumps than this are to be expected: the median over the runs
-    #[arg(long, value_name = "N", conflicts_with = "quick")]
+    #[arg(long, value_name = "N", conflicts_with = "quick", allow_negative_numbers = true, value_parser = whole(0..=u64::MAX))]
     pub max_bumps: Option<u64>,
     /// Runs with different seeds, from which the verdict comes where durations of the board vary; 1 for one run
     #[arg(long, value_name = "N", default_value_t = 20, allow_negative_numbers = true, value_parser = whole(1..=10_000u64))]
@@ -225,7 +224,7 @@ pub struct Compare {
     #[arg(long, value_name = "N", default_value_t = 40, allow_negative_numbers = true, value_parser = whole(1..=10_000u64))]
     pub runs: u64,
     /// Height from which a bump on the outside counts as visible, mm: an assumption without a source
-    #[arg(long, value_name = "MM", default_value_t = 0.1, allow_negative_numbers = true, value_parser = parse_visible)]
+    #[arg(long, value_name = "MM", default_value_t = 0.1, allow_negative_numbers = true, value_parser = values::visible)]
     pub visible: f64,
     /// Write compare.csv, compare.json and compare.svg to this folder
     #[arg(long, value_name = "DIR")]
@@ -250,7 +249,7 @@ pub struct Remedies {
     #[command(flatten)]
     pub on: OnBoard,
     /// Height from which a bump on the outside counts as visible, mm: an assumption without a source
-    #[arg(long, value_name = "MM", default_value_t = 0.1, allow_negative_numbers = true, value_parser = parse_visible)]
+    #[arg(long, value_name = "MM", default_value_t = 0.1, allow_negative_numbers = true, value_parser = values::visible)]
     pub visible: f64,
     /// Write remedies.csv and remedies.json to this folder
     #[arg(long, value_name = "DIR")]
@@ -286,7 +285,7 @@ pub struct Explain {
     #[arg(long, value_name = "MM", allow_negative_numbers = true, value_parser = values::z_err)]
     pub z_err: Option<f64>,
     /// Height from which a predicted bump counts as visible, mm: an assumption, no source
-    #[arg(long, value_name = "MM", default_value_t = 0.1, allow_negative_numbers = true, value_parser = parse_visible)]
+    #[arg(long, value_name = "MM", default_value_t = 0.1, allow_negative_numbers = true, value_parser = values::visible)]
     pub visible: f64,
     /// Seed of the draws that p-values come from
     #[arg(long, value_name = "N", default_value_t = 1, allow_negative_numbers = true, value_parser = whole(0..=u64::MAX))]
@@ -318,7 +317,7 @@ pub struct Mend {
     #[arg(long, value_name = "A,B", default_value = "merge,pace,strip", value_parser = Allow::parse)]
     pub allow: Allow,
     /// How far the path may move, mm
-    #[arg(long, value_name = "MM", default_value_t = 0.02, allow_negative_numbers = true, value_parser = parse_within)]
+    #[arg(long, value_name = "MM", default_value_t = 0.02, allow_negative_numbers = true, value_parser = values::within)]
     pub within: f64,
     /// Merge all over the job, not only where the board cannot keep up
     #[arg(long)]
@@ -327,7 +326,7 @@ pub struct Mend {
     #[arg(long, value_name = "N", default_value_t = 20, allow_negative_numbers = true, value_parser = whole(1..=10_000u64))]
     pub runs: u64,
     /// Height from which a bump on the outside counts as visible, mm: an assumption without a source
-    #[arg(long, value_name = "MM", default_value_t = 0.1, allow_negative_numbers = true, value_parser = parse_visible)]
+    #[arg(long, value_name = "MM", default_value_t = 0.1, allow_negative_numbers = true, value_parser = values::visible)]
     pub visible: f64,
     /// Write the mended job to this file; without it, only say what would be done
     #[arg(short = 'o', long = "out", value_name = "NEW")]
@@ -338,21 +337,6 @@ pub struct Mend {
     /// Print the result as JSON on standard output and nothing else there
     #[arg(long)]
     pub json: bool,
-}
-
-fn parse_within(text: &str) -> Result<f64, String> {
-    let mm: Option<f64> = text.parse().ok();
-    mm.filter(|mm| WITHIN_MM.contains(mm))
-        .ok_or_else(|| {
-            let (least, most) = (WITHIN_MM.start(), WITHIN_MM.end());
-            format!("must be a number of mm from {least} to {most}; to leave the path as it is, use --allow pace,strip")
-        })
-}
-
-fn parse_visible(text: &str) -> Result<f64, String> {
-    let mm: Option<f64> = text.parse().ok();
-    mm.filter(|mm| *mm >= 0.0 && *mm <= 100.0)
-        .ok_or_else(|| "must be a number of mm from 0 to 100".to_string())
 }
 
 /// One key and the values that it is to take.

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::Args as ClapArgs;
 
 use super::args_board::OnBoard;
+use super::values;
 
 /// Arguments of `coupon`.
 #[derive(Debug, ClapArgs)]
@@ -45,7 +46,7 @@ pub struct Fit {
     #[command(flatten)]
     pub on: OnBoard,
     /// Standard deviation of a reading that gives none, s
-    #[arg(long, value_name = "S", default_value_t = 0.15, allow_negative_numbers = true, value_parser = parse_sigma)]
+    #[arg(long, value_name = "S", default_value_t = 0.15, allow_negative_numbers = true, value_parser = values::sigma)]
     pub sigma: f64,
     /// A job whose lost time on the fitted board is to be told; may be repeated
     #[arg(long, value_name = "JOB")]
@@ -82,10 +83,4 @@ fn parse_mm(text: &str) -> Result<f64, String> {
 fn parse_speed(text: &str) -> Result<f64, String> {
     text.parse()
         .map_err(|_| "must be a number of mm/s".to_string())
-}
-
-fn parse_sigma(text: &str) -> Result<f64, String> {
-    let s: Option<f64> = text.parse().ok();
-    s.filter(|s| (0.001..=60.0).contains(s))
-        .ok_or_else(|| "must be a number of seconds from 0.001 to 60".to_string())
 }

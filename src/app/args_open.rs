@@ -23,9 +23,9 @@ pub struct Open {
     #[arg(long)]
     pub no_browser: bool,
     /// The port to listen on, on this computer only; 0: one that is free
-    #[arg(long, value_name = "N", default_value_t = 0)]
+    #[arg(long, value_name = "N", default_value_t = 0, allow_negative_numbers = true, value_parser = whole(0..=u16::MAX))]
     pub port: u16,
     /// End this long after the last page was closed
-    #[arg(long, value_name = "SECONDS", default_value_t = 60, value_parser = whole(1..=86_400u64))]
+    #[arg(long, value_name = "SECONDS", default_value_t = 60, allow_negative_numbers = true, value_parser = whole(1..=86_400u64))]
     pub idle: u64,
 }

@@ -16,7 +16,8 @@ use super::folder::{Folder, save};
 use super::inputs;
 use super::pictures::picture;
 use super::progress::Bars;
-use super::terminal::{complain, headed, json, print, threads, written};
+use super::room::threads;
+use super::terminal::{complain, headed, json, print, written};
 
 /// The command's summary.
 const MARK: &str = "compare.json";

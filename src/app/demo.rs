@@ -2,7 +2,7 @@
 
 use std::fs;
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::Parser;
@@ -11,6 +11,7 @@ use headstall::report::text::{quoted, shell_word};
 
 use super::args::{Args, Command};
 use super::failure::Failure;
+use super::one_file::OneFile;
 use super::terminal::{print, strong};
 
 /// Carries the command out: the files of the demo in `place`, the results in folders within it.
@@ -107,17 +108,24 @@ fn write(place: &Path, files: &[(&str, &str)]) -> Result<(), Failure> {
             )));
         }
     }
-    fs::create_dir_all(place).map_err(|e| Failure::writing(&shown.to_string(), &e))?;
-    for (path, text) in missing {
-        let put = || {
-            let mut file = tempfile::Builder::new()
-                .prefix(".headstall-")
-                .tempfile_in(place)?;
-            file.write_all(text.as_bytes())?;
-            file.persist_noclobber(&path)?;
-            Ok::<(), std::io::Error>(())
-        };
-        put().map_err(|e| Failure::writing(&path.display().to_string(), &e))?;
+    let new: Vec<&Path> = place.ancestors().take_while(|p| !p.exists()).collect();
+    let made = fs::create_dir_all(place).map_err(|e| Failure::writing(&shown.to_string(), &e));
+    let done = made.and_then(|()| put(&missing));
+    if done.is_err() {
+        // Those that are empty go.
+        new.iter().for_each(|folder| drop(fs::remove_dir(folder)));
     }
-    Ok(())
+    done
+}
+
+/// Puts the files in their places when all of them are written.
+fn put(files: &[(PathBuf, &str)]) -> Result<(), Failure> {
+    let written = files.iter().map(|(path, text)| {
+        let mut file = OneFile::open(path, false, &[])?;
+        let whole = file.write_all(text.as_bytes()).and_then(|()| file.flush());
+        whole.map_err(|e| file.unwritten(&e))?;
+        Ok(file)
+    });
+    let written: Vec<OneFile> = written.collect::<Result<_, Failure>>()?;
+    written.into_iter().try_for_each(OneFile::publish)
 }

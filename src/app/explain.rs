@@ -16,7 +16,8 @@ use super::folder::{Folder, save};
 use super::inputs;
 use super::pictures;
 use super::progress::Bars;
-use super::terminal::{json, print, strong, threads, written};
+use super::room::threads;
+use super::terminal::{json, print, strong, written};
 
 /// The command's summary.
 const MARK: &str = "explain.json";
@@ -32,12 +33,15 @@ pub fn run(args: &Explain) -> Result<ExitCode, Failure> {
     };
     let board = inputs::board(&on)?;
     let marks = marks(args)?;
-    let mut job = inputs::job(&args.job, true)?;
     let mut folder = args
         .out
         .as_deref()
         .map(|place| Folder::open(place, MARK))
         .transpose()?;
+    if let Some(folder) = &folder {
+        folder.expect(|name| args.png || !name.ends_with(".png"))?;
+    }
+    let mut job = inputs::job(&args.job, true)?;
     let question = ExplainQuestion {
         board: &board,
         marks: &marks,

@@ -23,7 +23,8 @@ use super::inputs;
 use super::one_file::OneFile;
 use super::progress::Bars;
 use super::recording::{self, Recording};
-use super::terminal::{print, threads};
+use super::room::threads;
+use super::terminal::print;
 
 /// Largest coupon, and largest list of times, bytes.
 const COUPON_BYTES_MAX: u64 = 64 << 20;
@@ -55,7 +56,7 @@ pub fn run(args: &args::Fit) -> Result<ExitCode, Failure> {
         .collect::<Result<Vec<_>, _>>()?;
     let text = match &lists[..] {
         [first, second] => differences(args, &read, first, second)?,
-        _ => fitted(args, &read, &lists[0], targets)?,
+        _ => fitted(args, read, &lists[0], targets)?,
     };
     match print(&text) {
         Ok(()) | Err(Failure::ClosedPipe) => Ok(ExitCode::SUCCESS),
@@ -103,15 +104,16 @@ fn read(args: &args::Fit) -> Result<Read, Failure> {
     let (board, board_text) = inputs::board_and_text(&args.on)?;
     let shown = args.coupon.display();
     let bytes = whole(&args.coupon, COUPON_BYTES_MAX)?;
-    let (coupon, names) = answer::coupon(&bytes, &shown.to_string()).map_err(Failure::Unusable)?;
+    let read = answer::coupon(&bytes, &shown.to_string(), &board).map_err(Failure::Unusable)?;
     let given = Given {
         coupon: shown.to_string(),
         times: args.lists[0].display().to_string(),
         board: args.on.board.clone(),
-        names,
+        names: read.names,
+        warnings: read.warnings,
     };
     Ok(Read {
-        coupon,
+        coupon: read.coupon,
         board,
         board_text,
         given,
@@ -200,12 +202,16 @@ fn differences(
 
 fn fitted(
     args: &args::Fit,
-    read: &Read,
+    mut read: Read,
     readings: &[Reading],
     targets: Targets,
 ) -> Result<String, Failure> {
-    let jobs: Vec<(String, Vec<Step>)> =
-        args.job.iter().map(|j| job(j)).collect::<Result<_, _>>()?;
+    let jobs: Vec<(String, Vec<Step>)> = args
+        .job
+        .iter()
+        .map(|j| job(j, &mut read))
+        .collect::<Result<_, _>>()?;
+    let read = &read;
     let rate_is_free = profile::gives_bytes_per_s(&read.board_text, &args.on.board, &args.on.set)
         .map_err(|e| Failure::Unusable(e.to_string()))?;
     let fit = fit(args, read, readings, rate_is_free)?;
@@ -247,9 +253,10 @@ fn fit(
     answer::fit(&question, &Bars::default()).map_err(Failure::Unusable)
 }
 
-fn job(path: &Path) -> Result<(String, Vec<Step>), Failure> {
+fn job(path: &Path, read: &mut Read) -> Result<(String, Vec<Step>), Failure> {
     let job = inputs::job(path, false)?;
-    let steps = answer::steps(&job).map_err(Failure::Unusable)?;
+    let (steps, warnings) = answer::steps(&job, &read.board).map_err(Failure::Unusable)?;
+    read.given.warnings.extend(warnings);
     Ok((path.display().to_string(), steps))
 }
 

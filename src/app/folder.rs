@@ -123,8 +123,9 @@ impl Folder {
         let taken = self.place.join(name).symlink_metadata().is_ok();
         if taken && !earlier(&self.place, self.mark).iter().any(|e| e == name) {
             return Err(Failure::Unusable(format!(
-                "--out {}: holds a {name} that is not from this program; name another folder",
-                self.place.display()
+                "--out {}: holds {} {name} that is not from this program; name another folder",
+                self.place.display(),
+                article(name)
             )));
         }
         Ok(())
@@ -166,6 +167,15 @@ impl Folder {
             fs::remove_file(place.join(name))?;
         }
         fs::rename(results.join(self.mark), mark)
+    }
+}
+
+/// The article of a file's name.
+fn article(name: &str) -> &'static str {
+    if name.starts_with(['a', 'e', 'i', 'o']) {
+        "an"
+    } else {
+        "a"
     }
 }
 

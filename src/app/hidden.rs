@@ -18,7 +18,7 @@ use super::signals::{lock, sweep_at_end};
 use super::written::names;
 
 /// How its name begins.
-const PREFIX: &str = ".headstall-";
+pub const PREFIX: &str = ".headstall-";
 
 /// A hidden folder.
 pub struct Hidden {
@@ -32,8 +32,7 @@ impl Hidden {
     pub fn open(place: &Path) -> io::Result<Self> {
         let kept: Arc<Mutex<PathBuf>> = Arc::default();
         let mut path = lock(&kept);
-        // Where there is no thread to hear signals, they end the program, and the next run sweeps.
-        let _ = sweep_at_end(&kept, sweep);
+        sweep_at_end(&kept, sweep);
         let made = made(place)?.keep();
         let held = held(&made);
         *path = made;
@@ -66,9 +65,12 @@ fn sweep(path: &mut PathBuf) {
     }
 }
 
-/// A lock on a folder, if nobody else has one. `None` also where folders cannot be locked.
-pub fn held(folder: &Path) -> Option<File> {
-    let file = File::open(folder).ok()?;
+/// Whether a file that is being made is locked: elsewhere a lock would keep this program itself from reading it.
+pub const LOCKS_FILES: bool = cfg!(unix);
+
+/// A lock on a folder or file, if nobody else has one. `None` also where there are no such locks.
+pub fn held(path: &Path) -> Option<File> {
+    let file = File::open(path).ok()?;
     file.try_lock().is_ok().then_some(file)
 }
 
@@ -76,8 +78,8 @@ pub fn held(folder: &Path) -> Option<File> {
 const YOUNG: Duration = Duration::from_secs(60);
 
 /// Removes what runs have left here that are no more: hidden folders that nobody holds and that hold nothing
-/// but results.
-fn sweep_leftovers(folder: &Path) {
+/// but results, and hidden files that nobody holds.
+pub fn sweep_leftovers(folder: &Path) {
     let entries = fs::read_dir(folder).into_iter().flatten().flatten();
     for entry in entries {
         let name = entry.file_name();
@@ -85,17 +87,21 @@ fn sweep_leftovers(folder: &Path) {
             // What was set aside is somebody's old results.
             n.starts_with(PREFIX) && !n.ends_with(".old")
         });
-        let old = |m: fs::Metadata| m.is_dir() && m.modified().is_ok_and(is_old);
-        if !hidden || !entry.metadata().is_ok_and(old) {
+        let old = entry.metadata().ok();
+        let Some(old) = old.filter(|m| hidden && m.modified().is_ok_and(is_old)) else {
             continue;
-        }
+        };
         let Some(_held) = held(&entry.path()) else {
             continue;
         };
-        for name in names() {
-            let _ = fs::remove_file(entry.path().join(name));
+        if old.is_dir() {
+            for name in names() {
+                let _ = fs::remove_file(entry.path().join(name));
+            }
+            let _ = fs::remove_dir(entry.path());
+        } else if old.is_file() && LOCKS_FILES {
+            let _ = fs::remove_file(entry.path());
         }
-        let _ = fs::remove_dir(entry.path());
     }
 }
 

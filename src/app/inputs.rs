@@ -10,28 +10,14 @@ use headstall::answer::trouble::Trouble;
 use headstall::board::builtin;
 use headstall::board::profile;
 use headstall::board::types::Board;
+use headstall::job::reader::{HEAD_BYTES, JobError, foreign};
 use headstall::text::clean;
 
 use super::args::OnBoard;
 use super::failure::Failure;
 
-/// Less memory than this and not even a small job is replayed, bytes.
-const MEMORY_MIN: usize = 48 << 20;
-
 /// What is said in place of a file's name.
 const STANDARD_INPUT: &str = "standard input";
-
-/// Refuses to begin where memory is so short that the system would end the program on the way.
-pub fn check_memory() -> Result<(), Failure> {
-    let mut room: Vec<u8> = Vec::new();
-    let got = room.try_reserve_exact(MEMORY_MIN);
-    // Memory that nobody looks at need not be asked for: a compiler may leave all of this out.
-    std::hint::black_box(&room);
-    got.map_err(|_| {
-        let mib = MEMORY_MIN >> 20;
-        Failure::Other(format!("there is too little memory: {mib} MiB are needed"))
-    })
-}
 
 /// Refuses a layer that a file's job has not, as soon as reading alone tells.
 pub fn check_layer(job: &mut Job, layer: u32) -> Result<(), Failure> {
@@ -160,6 +146,9 @@ impl Read for FromStart {
     }
 }
 
+/// What can be read only once is stored up to this length, bytes: a device may have no end.
+const SPOOLED_BYTES_MAX: u64 = 4 << 30;
+
 /// What can be read only once, in a temporary file.
 fn spooled(source: &mut impl Read, name: &str) -> Result<File, Failure> {
     let place = std::env::temp_dir();
@@ -173,10 +162,25 @@ fn spooled(source: &mut impl Read, name: &str) -> Result<File, Failure> {
     };
     let mut kept = tempfile::tempfile().map_err(failed)?;
     let mut buffer = vec![0; 1 << 16];
+    let mut bytes = 0;
     loop {
         match source.read(&mut buffer) {
             Ok(0) => break,
-            Ok(n) => kept.write_all(&buffer[..n]).map_err(failed)?,
+            Ok(n) => {
+                let head = &buffer[..n.min(HEAD_BYTES)];
+                if let Some(why) = foreign(head).filter(|_| bytes == 0) {
+                    let no = JobError::NotAJob(why);
+                    return Err(Failure::Unusable(format!("{name}: {no}")));
+                }
+                bytes += n as u64;
+                if bytes > SPOOLED_BYTES_MAX {
+                    let gib = SPOOLED_BYTES_MAX >> 30;
+                    return Err(Failure::Unusable(format!(
+                        "{name}: is longer than {gib} GiB; name a file instead, which need not be stored"
+                    )));
+                }
+                kept.write_all(&buffer[..n]).map_err(failed)?;
+            }
             Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
             Err(e) => return Err(Failure::reading(name, &e)),
         }

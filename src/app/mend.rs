@@ -19,7 +19,8 @@ use super::failure::Failure;
 use super::inputs::{self, FromStart};
 use super::one_file::OneFile;
 use super::progress::Bars;
-use super::terminal::{print, remark, threads};
+use super::room::threads;
+use super::terminal::{print, remark};
 
 /// Where the mended job goes before it is proven.
 enum Target {
@@ -40,16 +41,16 @@ impl Target {
                 OneFile::open(place, args.force, &[input]).map(Target::Beside)
             }
             _ => {
-                let failed = |e: io::Error| {
-                    let folder = std::env::temp_dir();
-                    let why = e.kind();
-                    Failure::Other(format!(
-                        "the mended job cannot be stored in {}: {why}",
-                        folder.display()
-                    ))
-                };
-                tempfile::tempfile().map_err(failed).map(Target::Aside)
+                let file = tempfile::tempfile().map_err(|e| not_stored(&e));
+                file.map(Target::Aside)
             }
+        }
+    }
+
+    fn unwritten(&self, error: &io::Error) -> Failure {
+        match self {
+            Target::Beside(file) => file.unwritten(error),
+            Target::Aside(_) => not_stored(error),
         }
     }
 
@@ -73,6 +74,15 @@ impl Target {
     }
 }
 
+fn not_stored(error: &io::Error) -> Failure {
+    let folder = std::env::temp_dir();
+    let why = error.kind();
+    Failure::Other(format!(
+        "the mended job cannot be stored in {}: {why}",
+        folder.display()
+    ))
+}
+
 fn is_dash(path: &Path) -> bool {
     path.as_os_str() == "-"
 }
@@ -86,9 +96,9 @@ pub fn run(args: &Mend) -> Result<ExitCode, Failure> {
         return Err(Failure::Unusable(why.to_string()));
     }
     let board = inputs::board(&args.on)?;
+    let mut target = Target::open(args)?;
     let (name, job, _) = inputs::job_file(&args.job)?;
     let job = Arc::new(job);
-    let mut target = Target::open(args)?;
     let terms = Terms {
         within_mm: args.within,
         allow: args.allow,
@@ -114,8 +124,8 @@ pub fn run(args: &Mend) -> Result<ExitCode, Failure> {
         let progress = |done, of| bars.at(Task::Mending, done, Some(of));
         choose::choose(&open, &board, &terms, &progress).map_err(failed)?
     };
-    let counts = make::write(&open, &board, &choice, target.writer())
-        .map_err(|e| Failure::Other(format!("{name}: the mended job cannot be written: {e}")))?;
+    let counts = make::write(&open, &board, &choice, target.writer());
+    let counts = counts.map_err(|e| target.unwritten(&e))?;
     let written = Arc::new(target.read()?);
     let read =
         || -> io::Result<Box<dyn Read>> { Ok(Box::new(FromStart::new(Arc::clone(&written)))) };

@@ -8,6 +8,7 @@ use std::sync::{Arc, Mutex};
 use tempfile::{Builder, TempPath};
 
 use super::failure::Failure;
+use super::hidden::{LOCKS_FILES, PREFIX, sweep_leftovers};
 use super::signals::{lock, sweep_at_end};
 
 /// A file to be. What was written goes if it is never put in place, be it by a signal.
@@ -62,11 +63,24 @@ impl OneFile {
             Some(folder) if !folder.as_os_str().is_empty() => folder,
             _ => Path::new("."),
         };
+        if !folder.is_dir() {
+            let there = folder.symlink_metadata().is_ok();
+            let what = if there {
+                "is not a folder"
+            } else {
+                "does not exist"
+            };
+            return Err(unusable(&format!(
+                "{} {what}; name a file in a folder that exists",
+                folder.display()
+            )));
+        }
+        sweep_leftovers(folder);
         let hidden = Arc::default();
         let mut held = lock(&hidden);
-        sweep_at_end(&hidden, |path: &mut Option<TempPath>| drop(path.take())).map_err(failed)?;
+        sweep_at_end(&hidden, |path: &mut Option<TempPath>| drop(path.take()));
         let mut builder = Builder::new();
-        builder.prefix(".headstall-");
+        builder.prefix(PREFIX);
         #[cfg(unix)]
         {
             use std::os::unix::fs::PermissionsExt;
@@ -77,6 +91,10 @@ impl OneFile {
             .map_err(bare)
             .map_err(failed)?
             .into_parts();
+        if LOCKS_FILES {
+            // So that no other run takes it for a leftover.
+            let _ = file.try_lock();
+        }
         *held = Some(path);
         drop(held);
         Ok(OneFile {
@@ -87,15 +105,18 @@ impl OneFile {
         })
     }
 
+    /// The failure of writing it.
+    pub fn unwritten(&self, error: &io::Error) -> Failure {
+        Failure::writing(&self.place.display().to_string(), error)
+    }
+
     /// Where it is being made, all that was written so far in it.
     ///
     /// # Errors
     /// Where that cannot be written.
     pub fn so_far(&mut self) -> Result<PathBuf, Failure> {
-        let shown = self.place.display().to_string();
-        self.file
-            .flush()
-            .map_err(|e| Failure::Other(format!("{shown}: cannot be written: {e}")))?;
+        let flushed = self.file.flush();
+        flushed.map_err(|e| self.unwritten(&e))?;
         let held = lock(&self.hidden);
         let path = held.as_ref().map(|path| path.to_path_buf());
         Ok(path.unwrap_or_default())
@@ -107,7 +128,7 @@ impl OneFile {
     /// Where that cannot be done; then nothing is left.
     pub fn publish_whole(mut self, bytes: &[u8]) -> Result<(), Failure> {
         let written = self.write_all(bytes);
-        written.map_err(|e| Failure::writing(&self.place.display().to_string(), &e))?;
+        written.map_err(|e| self.unwritten(&e))?;
         self.publish()
     }
 

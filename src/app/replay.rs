@@ -24,8 +24,9 @@ use super::folder::{Folder, save};
 use super::inputs;
 use super::pictures::picture;
 use super::progress::Bars;
+use super::room::threads;
 use super::table::Table;
-use super::terminal::{complain, json, print, strong, threads, written};
+use super::terminal::{complain, json, print, strong, written};
 
 /// The command's summary.
 const MARK: &str = "summary.json";

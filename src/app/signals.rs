@@ -7,31 +7,48 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 #[cfg(unix)]
 use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM, SIGXFSZ};
 
+#[cfg(unix)]
+use super::room::for_a_waiting_thread;
+
 /// From now on writing beyond `ulimit -f` fails like all writing.
 pub fn survive_file_limit() {
     #[cfg(unix)]
     let _ = signal_hook::flag::register(SIGXFSZ, Arc::default());
 }
 
-/// From now on SIGHUP, SIGINT and SIGTERM, those that are not ignored, wait for `kept`, have it swept, and
-/// end the program. An error: they go on ending it at once.
+/// What is swept when a signal ends the program.
 #[cfg(unix)]
-pub fn sweep_at_end<T: Send + 'static>(
-    kept: &Arc<Mutex<T>>,
-    sweep: fn(&mut T),
-) -> std::io::Result<()> {
+static SWEEPS: Mutex<Vec<Box<dyn Fn() + Send>>> = Mutex::new(Vec::new());
+
+/// From now on SIGHUP, SIGINT and SIGTERM, those that are not ignored, wait for `kept`, have it swept, and
+/// end the program. Where there is no thread to hear them they go on ending it at once, and the next run sweeps.
+#[cfg(unix)]
+pub fn sweep_at_end<T: Send + 'static>(kept: &Arc<Mutex<T>>, sweep: fn(&mut T)) {
+    let mut sweeps = lock(&SWEEPS);
+    if sweeps.is_empty() && (!for_a_waiting_thread() || listen().is_err()) {
+        return;
+    }
+    let kept = Arc::clone(kept);
+    sweeps.push(Box::new(move || {
+        let mut kept = lock(&kept);
+        sweep(&mut kept);
+        // Never given back: nobody else gets to see what has been swept.
+        std::mem::forget(kept);
+    }));
+}
+
+/// Begins the thread that hears signals.
+#[cfg(unix)]
+fn listen() -> std::io::Result<()> {
     let ignored = ignored();
     let heard = [SIGHUP, SIGINT, SIGTERM].into_iter();
     let heard = heard.filter(|signal| ignored >> (signal - 1) & 1 == 0);
-    let kept = Arc::clone(kept);
     // The thread first: once signals are taken, somebody must hear them.
     let (give, take) = std::sync::mpsc::sync_channel::<signal_hook::iterator::Signals>(1);
     let end = move || {
         let Ok(mut signals) = take.recv() else { return };
         if let Some(signal) = signals.forever().next() {
-            // Never given back: nobody else gets to see what has been swept.
-            let mut kept = lock(&kept);
-            sweep(&mut kept);
+            lock(&SWEEPS).iter().for_each(|sweep| sweep());
             // By the signal itself, so that a shell's loop ends with us.
             let _ = signal_hook::low_level::emulate_default_handler(signal);
             process::exit(128 + signal);
@@ -54,9 +71,7 @@ fn ignored() -> u64 {
 
 /// Elsewhere they end it at once.
 #[cfg(not(unix))]
-pub fn sweep_at_end<T>(_: &Arc<Mutex<T>>, _: fn(&mut T)) -> std::io::Result<()> {
-    Ok(())
-}
+pub fn sweep_at_end<T>(_: &Arc<Mutex<T>>, _: fn(&mut T)) {}
 
 /// The lock, whatever became of who had it.
 pub fn lock<T>(kept: &Mutex<T>) -> MutexGuard<'_, T> {

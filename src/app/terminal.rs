@@ -86,8 +86,3 @@ pub fn json(result: &impl Serialize) -> String {
     text.push('\n');
     text
 }
-
-/// How many threads this machine runs at a time.
-pub fn threads() -> usize {
-    std::thread::available_parallelism().map_or(1, usize::from)
-}

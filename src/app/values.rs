@@ -1,6 +1,43 @@
 //! Values of arguments, read and checked.
 
 use headstall::study::explain::view::Window;
+use headstall::study::mend::runs::WITHIN_MM;
+
+/// Reads a number from `least` to `most`, or 0 where `or_zero` says so: a number too small to mean anything is a slip of
+/// the hand, as one too large is.
+fn number(text: &str, (least, most): (f64, f64), or_zero: bool, of: &str) -> Result<f64, String> {
+    let number: Option<f64> = text.parse().ok();
+    let allowed = |n: &f64| (least..=most).contains(n) || or_zero && *n == 0.0;
+    number.filter(allowed).ok_or_else(|| {
+        if or_zero {
+            format!("must be a number of {of} from 0 to {most}, and 0 or at least {least}")
+        } else {
+            format!("must be a number of {of} from {least} to {most}")
+        }
+    })
+}
+
+/// Height from which a bump is visible, mm.
+pub fn visible(text: &str) -> Result<f64, String> {
+    number(text, (0.001, 100.0), true, "mm")
+}
+
+/// How far a path may move, mm.
+pub fn within(text: &str) -> Result<f64, String> {
+    number(text, (*WITHIN_MM.start(), *WITHIN_MM.end()), false, "mm")
+        .map_err(|why| format!("{why}; to leave the path as it is, use --allow pace,strip"))
+}
+
+/// An error of times, s.
+pub fn sigma(text: &str) -> Result<f64, String> {
+    number(text, (0.001, 60.0), false, "seconds")
+}
+
+/// Heights of a window reach so far, mm.
+const HEIGHT_MAX_MM: f64 = 1e4;
+/// A window is at least so wide, degrees, and so high, mm.
+const WIDTH_MIN_DEG: f64 = 0.1;
+const HEIGHT_MIN_MM: f64 = 0.001;
 
 /// A window of the wall: two angles in degrees, two heights in mm.
 pub fn window(text: &str) -> Result<Window, String> {
@@ -19,14 +56,21 @@ pub fn window(text: &str) -> Result<Window, String> {
     if turn <= 0.0 {
         turn += 360.0 * (1.0 - (turn / 360.0).ceil()).max(1.0);
     }
-    if to_deg == from_deg || turn <= 0.0 {
-        return Err(
-            "the second angle must lie counter-clockwise from the first; 0,360 is all around"
-                .to_string(),
-        );
+    if to_deg == from_deg || turn < WIDTH_MIN_DEG {
+        return Err(format!(
+            "the second angle must lie counter-clockwise from the first, by {WIDTH_MIN_DEG} degrees or more; 0,360 is \
+             all around"
+        ));
     }
-    if low_mm >= high_mm {
-        return Err("the second height must be greater than the first".to_string());
+    if low_mm.abs() > HEIGHT_MAX_MM || high_mm.abs() > HEIGHT_MAX_MM {
+        return Err(format!(
+            "heights must be from -{HEIGHT_MAX_MM} to {HEIGHT_MAX_MM} mm"
+        ));
+    }
+    if high_mm - low_mm < HEIGHT_MIN_MM {
+        return Err(format!(
+            "the second height must be greater than the first, by {HEIGHT_MIN_MM} mm or more"
+        ));
     }
     Ok(Window {
         from_deg,
@@ -38,15 +82,10 @@ pub fn window(text: &str) -> Result<Window, String> {
 
 /// An error of angles, degrees.
 pub fn angle_err(text: &str) -> Result<f64, String> {
-    let degrees: Option<f64> = text.parse().ok();
-    degrees
-        .filter(|d| (0.0..=45.0).contains(d))
-        .ok_or_else(|| "must be a number of degrees from 0 to 45".to_string())
+    number(text, (0.001, 45.0), true, "degrees")
 }
 
 /// An error of heights, mm.
 pub fn z_err(text: &str) -> Result<f64, String> {
-    let mm: Option<f64> = text.parse().ok();
-    mm.filter(|mm| (0.0..=20.0).contains(mm))
-        .ok_or_else(|| "must be a number of mm from 0 to 20".to_string())
+    number(text, (0.001, 20.0), true, "mm")
 }

@@ -59,6 +59,20 @@ pub enum NoticeKind {
 }
 
 impl NoticeKind {
+    /// Whether it says that a limit of this program has cut something.
+    pub fn is_limit(self) -> bool {
+        matches!(
+            self,
+            NoticeKind::LongLine
+                | NoticeKind::Arc
+                | NoticeKind::NotPositive
+                | NoticeKind::TooSlow
+                | NoticeKind::LongDwell
+                | NoticeKind::ArcChords
+                | NoticeKind::IdealCut
+        )
+    }
+
     /// What is odd and what was done about it.
     pub fn message(self) -> &'static str {
         match self {
@@ -180,8 +194,13 @@ impl Notices {
     /// The oddities that say that a limit of this program has cut something, so that numbers are not those of
     /// the job as it stands.
     pub fn limits(&self) -> impl Iterator<Item = &Notice> {
-        let cuts = |n: &&Notice| matches!(n.kind, NoticeKind::ArcChords | NoticeKind::IdealCut);
-        self.list().filter(cuts)
+        self.list().filter(|n| n.kind.is_limit())
+    }
+
+    /// The same as lines (0: none) and what was done there.
+    pub fn cuts(&self) -> Vec<(u64, String)> {
+        let cut = |n: &Notice| (n.line, n.kind.message().to_string());
+        self.limits().map(cut).collect()
     }
 
     /// Whether this kind was found.

@@ -52,7 +52,9 @@ impl fmt::Display for JobError {
                 text,
             } => write!(
                 f,
-                "line {line} (byte {byte}): {letter} would be at {at_mm} mm in `{text}`; allowed is -{REACH_MM} to {REACH_MM} mm"
+                "line {line} (byte {byte}): {letter} would be at {} mm in `{text}`; allowed is -{REACH_MM} to {REACH_MM} mm",
+                // Not hundreds of digits.
+                format!("{at_mm:?}").trim_end_matches(".0")
             ),
         }
     }
@@ -98,8 +100,12 @@ pub struct JobReader<R> {
     line_count: u64,
     command_count: u64,
     coded_count: u64,
+    /// Command lines that are no G-code, or have words that are none.
+    mangled_count: u64,
     conditional: u32,
     extruded: bool,
+    /// Whether anything moves.
+    moved: bool,
     /// Steps read ahead: a batch is read, then handed out.
     batch: Vec<Step>,
     /// How many of them were read, and handed out.
@@ -125,8 +131,10 @@ impl<R: Read> JobReader<R> {
             line_count: 0,
             command_count: 0,
             coded_count: 0,
+            mangled_count: 0,
             conditional: 0,
             extruded: false,
+            moved: false,
             batch: vec![NO_STEP; BATCH_STEPS],
             read: 0,
             handed: 0,
@@ -210,16 +218,9 @@ impl<R: Read> JobReader<R> {
             }
             let mut odd = |kind| notices.note(kind, number, start, bytes);
             let taken = self.state.take(code, &self.words, &mut step.act, &mut odd);
-            if let Err(Absurd { letter, at_mm }) = taken {
-                return Err(JobError::Absurd {
-                    line: number,
-                    byte: start,
-                    letter: letter as char,
-                    at_mm,
-                    text: excerpt(bytes),
-                });
-            }
+            taken.map_err(|no| absurd(&no, (number, start, bytes)))?;
             self.coded_count += u64::from(matches!(code, Code::Plain { .. }));
+            self.mangled_count += u64::from(is_mangled(code, &self.words));
             if !is_known(code) {
                 let name = self.words.name(bytes);
                 self.conditional = unknown(
@@ -236,6 +237,7 @@ impl<R: Read> JobReader<R> {
             if let Act::Move(m) = &step.act {
                 let extrudes = m.e_mm > NOTHING_MM;
                 self.extruded |= extrudes;
+                self.moved |= m.e_mm != 0.0 || m.from_mm != m.to_mm || m.circle.is_some();
                 let prints = extrudes && moves_in_xy(m);
                 self.layers.line(m.from_mm[2], m.to_mm[2], prints);
             }
@@ -261,6 +263,13 @@ impl<R: Read> JobReader<R> {
             return Err(JobError::NotAJob(
                 "no line of it is a G, M or T command".to_string(),
             ));
+        }
+        if !self.moved && 2 * self.mangled_count > self.command_count {
+            return Err(JobError::NotAJob(format!(
+                "none of its lines is a move that can be understood, and {} of {} have numbers or text that are no \
+                 G-code",
+                self.mangled_count, self.command_count
+            )));
         }
         if !self.extruded && !self.notices.has(NoticeKind::NothingExtruded) {
             self.notices.note(
@@ -331,6 +340,23 @@ const BYTE_ORDER_MARK: &[u8] = b"\xEF\xBB\xBF";
 /// Lines between these two may be skipped by a controller (common practice, no source).
 const CONDITION_BEGINS: u32 = 622;
 const CONDITION_ENDS: u32 = 623;
+
+/// Whether a line is no G-code, or has words that are none.
+fn is_mangled(code: Code, words: &Words) -> bool {
+    let is_none = |fault: Fault| matches!(fault, Fault::Number | Fault::Word);
+    code == Code::Other || words.faults.iter().any(|(fault, _)| is_none(*fault))
+}
+
+/// A coordinate that no machine has, and where: the line's number, its first byte, its bytes.
+fn absurd(no: &Absurd, (line, byte, bytes): (u64, u64, &[u8])) -> JobError {
+    JobError::Absurd {
+        line,
+        byte,
+        letter: no.letter as char,
+        at_mm: no.at_mm,
+        text: excerpt(bytes),
+    }
+}
 
 fn kind_of(fault: Fault) -> NoticeKind {
     match fault {
@@ -426,10 +452,10 @@ fn may_be_cut(code: Code, line: &[u8]) -> bool {
 }
 
 /// How much of the file's start is looked at to tell a job from other files, bytes.
-const HEAD_BYTES: usize = 4096;
+pub const HEAD_BYTES: usize = 4096;
 
 /// What a file that starts with these bytes plainly is, if it is no job.
-fn foreign(head: &[u8]) -> Option<String> {
+pub fn foreign(head: &[u8]) -> Option<String> {
     let starts: [(&[u8], &str); 10] = [
         (b"PK\x03\x04", "a ZIP archive; unpack it first"),
         (b"\x1f\x8b", "gzip data; unpack it first"),

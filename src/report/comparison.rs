@@ -10,7 +10,7 @@ use crate::study::compare::FIRM_P;
 
 use super::comparison_verdict::{any_seen, verdict};
 use super::numbers::{rate, share, time};
-use super::text::{shortened, wrap};
+use super::text::{cuts_in_words, shortened, wrap};
 
 pub use super::comparison_rows::{JobRow, Row, short};
 
@@ -64,10 +64,7 @@ impl Comparison {
 fn warnings(answer: &CompareAnswer) -> Vec<String> {
     let limits = answer.limits.iter();
     let mut all: Vec<String> = limits
-        .map(|(job, line, what)| match line {
-            0 => format!("{job}: {what}"),
-            _ => format!("{job}: line {line}: {what}"),
-        })
+        .flat_map(|(job, line, what)| cuts_in_words(&[(*line, what.clone())], job))
         .collect();
     if answer.runs_cut {
         all.push(format!(

@@ -10,7 +10,7 @@ use crate::study::remedy::{Change, Remedy};
 use crate::study::reshape::Reshape;
 
 use super::numbers::time;
-use super::text::wrap;
+use super::text::{cuts_in_words, wrap};
 
 /// A change, or a set of them, and what it comes to.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
@@ -277,15 +277,10 @@ fn verdict(t: &CureTable) -> String {
 
 /// What limits of this program have cut or left out.
 fn warnings(answer: &RemediesAnswer) -> Vec<String> {
-    let limits = answer.limits.iter();
-    let limits = limits.map(|(line, what)| match line {
-        0 => format!("{}: {what}", answer.job),
-        _ => format!("{}: line {line}: {what}", answer.job),
-    });
+    let mut all = cuts_in_words(&answer.limits, &answer.job);
     let left_out = left_out(&answer.cures.skipped).into_iter();
-    limits
-        .chain(left_out.map(|what| format!("{}: {what}", answer.job)))
-        .collect()
+    all.extend(left_out.map(|what| format!("{}: {what}", answer.job)));
+    all
 }
 
 /// What was not tried, each in a sentence.

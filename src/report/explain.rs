@@ -173,7 +173,7 @@ fn part(answer: &ExplainAnswer, part: &PartAnswer, remedies: &str) -> PartTable 
     for (line, what) in &answer.limits {
         notes.push(match line {
             0 => format!("A limit of this program: {what}."),
-            _ => format!("A limit of this program, line {line}: {what}."),
+            _ => format!("Line {line} of the job: {what}."),
         });
     }
     if !answer.predictions_known {

@@ -197,6 +197,9 @@ fn way(a: Name, b: Name) -> &'static str {
     }
 }
 
+/// Lines of the list that are named one by one.
+const LINES_TOLD: usize = 20;
+
 /// What the answer does not say by itself: weak points, and how likely each explanation was to be found.
 pub fn notes(answer: &Explanation, save_every_s: Option<f64>) -> Vec<String> {
     let mut notes = Vec::new();
@@ -207,9 +210,14 @@ pub fn notes(answer: &Explanation, save_every_s: Option<f64>) -> Vec<String> {
         );
     }
     if !answer.off_wall.is_empty() {
-        let lines: Vec<String> = answer.off_wall.iter().map(ToString::to_string).collect();
+        let lines = answer.off_wall.iter().take(LINES_TOLD);
+        let lines: Vec<String> = lines.map(ToString::to_string).collect();
+        let more = match answer.off_wall.len().saturating_sub(LINES_TOLD) {
+            0 => String::new(),
+            n => format!(" and {n} more"),
+        };
         notes.push(format!(
-            "Left out, for want of a wall within 5 degrees: line {} of the list.",
+            "Left out, for want of a wall within 5 degrees: line {}{more} of the list.",
             lines.join(", ")
         ));
     }

@@ -24,6 +24,8 @@ pub struct Given {
     pub board: String,
     /// Names of the coupon's sections; empty where they have none.
     pub names: Vec<String>,
+    /// What limits of this program have cut in the coupon, and in jobs.
+    pub warnings: Vec<String>,
 }
 
 /// Where a fitted board comes from, for its file.
@@ -63,6 +65,7 @@ struct Json<'a> {
     misfit: f64,
     replays: usize,
     rounds: usize,
+    warnings: &'a [String],
 }
 
 #[derive(Serialize)]
@@ -137,6 +140,7 @@ pub fn json(fit: &Fit, given: &Given, jobs: &[JobLoss]) -> String {
         misfit: fit.misfit,
         replays: fit.replays,
         rounds: fit.rounds,
+        warnings: &given.warnings,
     };
     let mut text = serde_json::to_string_pretty(&all).expect("plain data");
     text.push('\n');
@@ -206,6 +210,12 @@ pub fn said_of(found: &Found) -> String {
     }
 }
 
+/// What limits of this program have cut, a paragraph each.
+fn warnings(given: &Given) -> String {
+    let of = |w: &String| wrap(&format!("Warning: {w}."), COLUMNS).join("\n") + "\n";
+    given.warnings.iter().map(of).collect()
+}
+
 /// The report for the terminal.
 pub fn told(fit: &Fit, given: &Given, jobs: &[JobLoss]) -> String {
     let mut text = String::new();
@@ -213,6 +223,7 @@ pub fn told(fit: &Fit, given: &Given, jobs: &[JobLoss]) -> String {
         text += &wrap(&line, COLUMNS).join("\n");
         text.push('\n');
     }
+    text += &warnings(given);
     text.push('\n');
     let learnt_first = [
         State::Learnt,
@@ -322,7 +333,7 @@ pub fn differences(all: &[Difference], given: &Given, files: [&str; 2]) -> Strin
             text += &format!("    It points to {what}.\n");
         }
     }
-    text
+    text + &warnings(given)
 }
 
 /// The same as JSON.
@@ -343,7 +354,11 @@ pub fn differences_json(all: &[Difference], given: &Given) -> String {
     let rows: Vec<serde_json::Value> = all.iter().map(row).collect();
     format!(
         "{:#}\n",
-        serde_json::json!({ "program": concat!("headstall ", env!("CARGO_PKG_VERSION")), "sections": rows })
+        serde_json::json!({
+            "program": concat!("headstall ", env!("CARGO_PKG_VERSION")),
+            "sections": rows,
+            "warnings": given.warnings,
+        })
     )
 }
 

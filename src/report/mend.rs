@@ -11,7 +11,7 @@ use crate::study::mend::make::Proof;
 use crate::study::mend::runs::{Runs, Terms};
 
 use super::numbers::{share, time};
-use super::text::wrap;
+use super::text::{cuts_in_words, wrap};
 
 /// What was asked.
 pub struct Question<'a> {
@@ -151,12 +151,16 @@ pub struct Mended {
     pub tried: usize,
     /// On so many bytes from the job's beginning.
     pub searched_bytes: u64,
+    /// What limits of this program have cut in the job or in the mended one, so that figures are not those of the
+    /// job as it stands.
+    pub warnings: Vec<String>,
 }
 
 impl Mended {
     /// Puts the result together.
     pub fn new(question: &Question, choice: &Choice, proof: &Proof, counts: &Counts) -> Self {
         let same = &proof.same;
+        let cuts = proof.after.cuts();
         let (before, after) = (Replays::new(&choice.before), Replays::new(&proof.after));
         let extra_s = after.print_s - before.print_s;
         let walls = choice.survey.walls.iter().map(|(class, sum)| Wall {
@@ -210,7 +214,12 @@ impl Mended {
             done,
             tried: choice.tried,
             searched_bytes: choice.searched_bytes,
+            warnings: cuts_in_words(&choice.before.cuts(), question.job),
         };
+        if mended.state == "mended" {
+            let new = cuts_in_words(&cuts, "the mended job");
+            mended.warnings.extend(new);
+        }
         mended.verdict = verdict(&mended, choice);
         mended
     }
@@ -331,6 +340,9 @@ pub fn text(m: &Mended) -> String {
                 share(m.left_alone_share)
             ),
         );
+    }
+    for warning in &m.warnings {
+        row("warning", warning.clone());
     }
     match (&m.out, m.state) {
         (Some(out), state) => {

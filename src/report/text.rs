@@ -111,3 +111,12 @@ pub fn shell_word(text: &str) -> String {
     };
     quoted(&format!("{here}{text}"))
 }
+
+/// What limits of this program have cut in a job: by line (0: none), what was done about it.
+pub fn cuts_in_words(cuts: &[(u64, String)], job: &str) -> Vec<String> {
+    let words = |(line, what): &(u64, String)| match line {
+        0 => format!("{job}: {what}"),
+        _ => format!("{job}: line {line}: {what}"),
+    };
+    cuts.iter().map(words).collect()
+}

@@ -26,6 +26,10 @@ pub enum Found {
 /// good.
 pub const HELD_MAX: usize = 1 << 18;
 
+/// What that limit, or the one of bumps in a stall, has cut.
+pub const BUMPS_CUT: &str = "there are so many stalls on layer 0, or so many bumps in one stall, that their heights \
+     were worked out before the layer's height and the bead's width were known for good";
+
 /// The surplus of a stall, and its bumps so far.
 #[derive(Clone, Debug)]
 struct Open {

@@ -96,7 +96,7 @@ pub struct Cures {
     /// What was left out because it would take too long.
     pub skipped: Skipped,
     /// Where limits of this program have taken effect: the line, what was done about it.
-    pub limits: Vec<(u64, &'static str)>,
+    pub limits: Vec<(u64, String)>,
 }
 
 /// What was not tried.
@@ -157,6 +157,8 @@ pub struct Trial<'a> {
 struct Planted {
     job: StoredJob,
     faces: Faces,
+    /// What a limit has cut of its surface.
+    cut: Option<String>,
 }
 
 /// Tries all changes on a job.
@@ -167,8 +169,8 @@ pub fn cures(trial: &Trial, each: &(dyn Fn(usize) + Sync)) -> Result<Cures, Repl
     let facts = trial.facts()?;
     let mut reader = trial.steps()?;
     let planted = trial.planted(&mut reader, trial.board)?;
-    let cut = reader.notices().limits();
-    let limits = cut.map(|n| (n.line, n.kind.message())).collect();
+    let mut limits = reader.notices().cuts();
+    limits.extend(planted.cut.clone().map(|what| (0, what)));
     let blocks = planted.job.block_count().max(1);
     let runs = match has_draws(trial.board) {
         true => (RUN_BLOCKS / blocks).clamp(1, RUNS_MAX),
@@ -313,16 +315,12 @@ impl Trial<'_> {
     }
 
     fn planted(&self, steps: &mut impl Steps, board: &Board) -> Result<Planted, ReplayError> {
-        let wanted = Wanted {
-            walls: false,
-            whole: false,
-            aside: false,
-        };
         let mut planned = Planned::new(steps, board);
-        let (job, exposure) =
-            faces::store(&mut planned, &board.nozzle, &wanted).map_err(ReplayError::Job)?;
+        let stored = faces::store(&mut planned, &board.nozzle, &Wanted::default());
+        let (job, exposure) = stored.map_err(ReplayError::Job)?;
         Ok(Planted {
             job,
+            cut: exposure.cut(),
             faces: exposure.faces,
         })
     }

@@ -49,6 +49,19 @@ impl Exposure {
     pub fn of(&self, block: u64) -> Option<Surface> {
         self.faces.of(block)
     }
+
+    /// What a limit of this program has cut, in words.
+    pub fn cut(&self) -> Option<String> {
+        let first = self.first_unknown_layer?;
+        let layers = match self.unknown_layers {
+            1 => "1 layer".to_string(),
+            n => format!("{n} layers"),
+        };
+        Some(format!(
+            "the surface of {layers} (the first is layer {first}) is too large to be worked out: whether bumps there \
+             can be seen is unknown, and they do not count as visible"
+        ))
+    }
 }
 
 /// A layer's part.

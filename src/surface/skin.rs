@@ -20,7 +20,7 @@ pub use super::shell::Exposure;
 pub use super::walls::{SPEED_BINS, WallPoint};
 
 /// What is wanted of a surface.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Wanted {
     /// Its walls, for pictures.
     pub walls: bool,

@@ -169,7 +169,7 @@ fn what_a_comparison_cuts_is_in_its_json() {
     let json = |answer: &_| serde_json::to_value(Comparison::of(answer)).unwrap();
     assert_eq!(json(&answer).get("warnings"), None);
     answer.runs_cut = true;
-    answer.limits.push(("job".into(), 7, "a limit"));
+    answer.limits.push(("job".into(), 7, "a limit".into()));
     let told = json(&answer)["warnings"].clone();
     assert_eq!(told[0], "job: line 7: a limit");
     let few = told[1].as_str().unwrap();
@@ -236,8 +236,7 @@ fn few_handles_exit_with_1() {
             }
         }
     }
-    // Once refused as a job that cannot be used.
-    assert!(short.contains(&"4 mend".to_string()), "{short:?}");
+    assert!(short.contains(&"4 replay".to_string()), "{short:?}");
 }
 
 /// Arguments that are wrong are repeated without what acts on a terminal.

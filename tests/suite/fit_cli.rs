@@ -75,8 +75,8 @@ fn a_coupon_is_written_once_and_whole() {
     );
     refused(
         &["coupon", "-o", &format!("{other}/y/z")],
-        1,
-        "cannot be written",
+        2,
+        "x/y does not exist; name a file in a folder that exists",
     );
     let board = write(&dir, "b.toml", builtin::text("8bit-card").unwrap());
     refused(

@@ -24,6 +24,8 @@ mod fit_sound;
 mod fit_way;
 mod fuzz;
 mod gallery;
+#[cfg(unix)]
+mod hostile;
 mod laws;
 #[cfg(unix)]
 mod limits;

@@ -39,7 +39,7 @@ fn what_cannot_be_written_is_refused_and_leaves_nothing() {
         assert!(!fs::metadata("/dev/null").unwrap().is_file());
     }
     let nowhere = run(dir, &with(&["-o", "none/new.gcode"]));
-    assert_eq!(nowhere.status.code(), Some(1), "{nowhere:?}");
+    assert_eq!(nowhere.status.code(), Some(2), "{nowhere:?}");
     assert!(!String::from_utf8_lossy(&nowhere.stderr).contains(".headstall-"));
     assert_eq!(
         fs::read(dir.join("job.gcode")).unwrap(),

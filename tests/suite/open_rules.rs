@@ -838,7 +838,10 @@ fn what_cannot_be_used_is_told_at_once() {
             vec!["--idle", "0"],
             "must be a whole number from 1 to 86400",
         ),
-        (vec!["--port", "65536"], "65536 is not in 0..=65535"),
+        (
+            vec!["--port", "65536"],
+            "must be a whole number from 0 to 65535",
+        ),
     ] {
         let out = cli::ran(&[&["open", "--no-browser"], &args[..]].concat());
         assert_eq!(out.status.code(), Some(2), "{args:?}");

@@ -161,6 +161,47 @@ def files(r, command, job_bytes):
     return {}
 
 
+def mangled(r, data):
+    """A file as a bad card, a wrong program or a careless hand leaves it."""
+    kind = r.choice(["cut", "cut", "bytes", "latin1", "crlf", "cr", "nan", "huge", "twice", "utf16", "bom", "empty", "shuffled",
+                     "spaces", "nul", "commas", "long"])
+    at = r.randrange(len(data) + 1)
+    lines = data.split(b"\n")
+    digits = [k for k in range(len(data)) if 48 <= data[k] <= 57][:5000]
+    swapped = lambda what: data[:k] + what + data[k + 1:] if digits and (k := r.choice(digits)) >= 0 else what
+    return {"cut": lambda: data[:at],
+            "bytes": lambda: data[:at] + bytes(r.getrandbits(8) for _ in range(r.choice([1, 20, 5000]))) + data[at + 9:],
+            "latin1": lambda: data[:at] + "Größe °".encode("latin-1") + data[at:],
+            "crlf": lambda: b"\r\n".join(lines),
+            "cr": lambda: b"\r".join(lines),
+            "nan": lambda: swapped(r.choice([b"nan", b"NaN", b"inf", b"-inf", b"-", b"1e999", b"0x1p3"])),
+            "huge": lambda: swapped(r.choice([b"9" * 400, b"1e308", b"4.9e-324", b"0." + b"0" * 400 + b"1", b"-" + b"9" * 20])),
+            "twice": lambda: data + data,
+            "utf16": lambda: data.decode("latin-1").encode("utf-16"),
+            "bom": lambda: b"\xef\xbb\xbf" + data,
+            "empty": lambda: r.choice([b"", b"\n", b" ", b"\0"]),
+            "shuffled": lambda: b"\n".join(r.sample(lines, len(lines))),
+            "spaces": lambda: data.replace(b" ", b"").replace(b",", b" , "),
+            "nul": lambda: data[:at] + b"\0" * r.choice([1, 512, 70_000]) + data[at:],
+            "commas": lambda: data.replace(b".", b","),
+            "long": lambda: data.replace(b"\n", b" ", r.choice([1, 10, 100_000]))}[kind]()[:JOB_BYTES_MAX]
+
+
+def true_times(r, program, folder, board):
+    """Times that a coupon might take on a board that is not far from this one: what a first fit finds, with noise."""
+    rough = os.path.join(folder, "rough.csv")
+    with open(rough, "w") as file:
+        file.write("section,seconds\n" + "".join(f"{k},{r.uniform(5, 20):.2f}\n" for k in range(1, 19)))
+    done = subprocess.run([program, "fit", "coupon.gcode", "rough.csv", "--sigma", "60", "--json", *board], cwd=folder,
+                          stdin=subprocess.DEVNULL, capture_output=True)
+    os.remove(rough)
+    if done.returncode:
+        return None
+    noise = r.choice([0, 0.01, 0.1, 1])
+    rows = [f"{s['section']},{s['fitted_s'] * r.gauss(1, 0.02) + r.gauss(0, noise):.3f}" for s in json.loads(done.stdout)["sections"]]
+    return "\n".join(["section,seconds", *rows[:r.choice([99, 99, 9])]]).encode()
+
+
 def arguments(r, command, name):
     board = ["--board", r.choice(BOARDS)]
     for _ in range(r.choice([0, 0, 1, 1, 2, 3])):
@@ -236,7 +277,7 @@ def wrong(folder, args, code, out, err):
         return f"panic: {err[-300:]!r}"
     if any(n.startswith(".headstall") for n in os.listdir(folder)):
         return "a hidden folder is left"
-    if any(n.startswith(".headstall") or n == "new" and code for n in os.listdir(folder)):
+    if code and "new" in os.listdir(folder):
         return "a file of a run that failed"
     if code and code != 3 and (out or not err):
         return f"exit {code} with {len(out)} bytes of output and {len(err)} of errors"
@@ -251,7 +292,7 @@ def wrong(folder, args, code, out, err):
     place = os.path.join(folder, "out")
     if args[0] == "demo":
         return None
-    if code == 0 and "--out" in args:
+    if code in (0, 3) and "--out" in args:
         for name in os.listdir(place):
             path = os.path.join(place, name)
             if name.endswith(".json"):
@@ -265,6 +306,36 @@ def wrong(folder, args, code, out, err):
     elif os.path.exists(place):
         return "results of a run that failed"
     return None
+
+
+def spoil(r, program, folder, command, args, name):
+    """Some of the files mangled, another board, odder numbers: drawn apart, so that the rest stays what it is."""
+    if "--board" in args and r.random() < 0.15:
+        at = args.index("--board") + 1
+        done = subprocess.run([program, "boards", args[at]], stdout=subprocess.PIPE)
+        args[at] = "board.toml"
+        with open(os.path.join(folder, "board.toml"), "wb") as file:
+            file.write(mangled(r, done.stdout) if r.random() < 0.7 else done.stdout)
+    if command == "fit" and r.random() < 0.3:
+        found = true_times(r, program, folder, args[1:3])
+        if found:
+            with open(os.path.join(folder, "times.csv"), "wb") as file:
+                file.write(found)
+    for other in (name, "seen.csv", "times.csv", "coupon.gcode"):
+        path = os.path.join(folder, other)
+        if other in args and os.path.exists(path) and r.random() < (0.15 if other == name else 0.3):
+            with open(path, "rb") as file:
+                data = file.read()
+            with open(path, "wb") as file:
+                file.write(mangled(r, data))
+    numbers = {"coupon": ["--at", "--z", "--speed", "--seed"], "mend": ["--within", "--visible", "--runs", "--seed"],
+               "explain": ["--angle-err", "--z-err", "--draws", "--seed", "--window"], "fit": ["--sigma", "--seed"],
+               "replay": ["--visible", "--seed", "--runs", "--max-bumps", "--max-stalls"]}.get(command)
+    if numbers and r.random() < 0.25:
+        args += [r.choice(numbers), r.choice(["0", "1", "100", "1e-310", "1e308", "-1", "nan", "9" * 30, "18446744073709551615",
+                                              "0.02", "20,20", "0,360,0,20", "10,20,0,5", "99"])]
+        if any(args.count(option) > 1 for option in numbers):
+            del args[-2:]
 
 
 def main():
@@ -290,6 +361,7 @@ def main():
                 with open(os.path.join(folder, other), "wb") as file:
                     file.write(content)
         args = arguments(r, command, name)
+        spoil(random.Random(seed * 7 + 1), program, folder, command, args, name)
         code, took, peak, out, err = run(program, args, folder, seconds)
         longest, largest = max(longest, (took, seed)), max(largest, (peak, seed))
         why = wrong(folder, args, code, out, err)

@@ -5,12 +5,12 @@ use headstall::board::builtin;
 use headstall::board::profile::{self, Override};
 use headstall::board::types::Board;
 use headstall::report::wall::Across;
-use headstall::study::mend::runs::WITHIN_MM;
 use headstall::study::reshape::Reshape;
 use headstall::text::clean;
 use serde::{Deserialize, Serialize};
 
 use super::super::inputs;
+use super::super::values;
 
 /// Most changed keys.
 const SETS_MAX: usize = 1000;
@@ -241,20 +241,16 @@ impl Question {
     /// # Errors
     /// In words.
     pub fn check(&self) -> Result<(), String> {
-        if !(0.0..=100.0).contains(&self.visible_mm) {
-            return Err("visible_mm: must be a number of mm from 0 to 100".to_string());
-        }
+        let of = |what: &str, why: String| format!("{what}: {why}");
+        let visible = values::visible(&self.visible_mm.to_string());
+        visible.map_err(|why| of("visible_mm", why))?;
+        let within = values::within(&self.within_mm.to_string());
+        within.map_err(|why| of("within_mm", why))?;
         if !(1..=10_000).contains(&self.runs) {
             return Err("runs: must be a whole number from 1 to 10000".to_string());
         }
         if self.merge_mm.is_some_and(|mm| !(0.0..=1.0).contains(&mm)) {
             return Err("merge_mm: must be a number of mm from 0 to 1".to_string());
-        }
-        if !WITHIN_MM.contains(&self.within_mm) {
-            let (least, most) = (WITHIN_MM.start(), WITHIN_MM.end());
-            return Err(format!(
-                "within_mm: must be a number of mm from {least} to {most}"
-            ));
         }
         if !(99..=99_999).contains(&self.draws) {
             return Err("draws: must be a whole number from 99 to 99999".to_string());

@@ -20,7 +20,7 @@ use serde::{Deserialize, Serialize};
 
 use super::super::compare::SETTINGS_MAX;
 use super::super::inputs;
-use super::super::terminal::threads;
+use super::super::room::threads;
 use super::ask::{BoardAsked, BoardRead, Question};
 use super::store::{Held, Kind, Store};
 use super::work::{self, Answer, Heard};

@@ -1,9 +1,11 @@
 //! `open`: starts the server, prints its address, has the browser open it, and waits for the end.
 
+use std::io;
 use std::path::Path;
 use std::process::ExitCode;
 use std::sync::{Arc, Mutex};
-use std::time::Instant;
+use std::thread;
+use std::time::{Duration, Instant};
 
 use headstall::board::builtin;
 
@@ -21,6 +23,9 @@ use super::state::{JobHeld, Start, State};
 use super::store::{Held, Kind, Store};
 use super::work::Works;
 
+/// A thread without work is kept this long.
+const FOR_EVER: Duration = Duration::from_secs(u32::MAX as u64);
+
 /// Carries the command out.
 pub fn run(args: &Open) -> Result<ExitCode, Failure> {
     let store = Store::default();
@@ -31,11 +36,24 @@ pub fn run(args: &Open) -> Result<ExitCode, Failure> {
             None => None,
         },
     };
+    let failed = |e: io::Error| Failure::Other(format!("the server cannot start: {e}"));
+    // Answers are worked out on threads; without one there is none.
+    let tried = thread::Builder::new().spawn(|| ());
+    let _ = tried
+        .map_err(|e| {
+            Failure::Other(format!(
+                "the page needs a thread beside its own, and this system gives none: {e}"
+            ))
+        })?
+        .join();
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_io()
         .enable_time()
+        .thread_keep_alive(FOR_EVER)
         .build()
-        .map_err(|e| Failure::Other(format!("the server cannot start: {e}")))?;
+        .map_err(failed)?;
+    // The first is kept, so that later there is always one.
+    runtime.spawn_blocking(|| ());
     let ended = runtime.block_on(serve(args, store, start));
     runtime.shutdown_background();
     ended.map(|()| ExitCode::SUCCESS)

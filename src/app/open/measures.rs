@@ -18,7 +18,7 @@ use serde_json::Value;
 
 use super::super::inputs;
 use super::super::recording::Recording;
-use super::super::terminal::threads;
+use super::super::room::threads;
 use super::super::values;
 use super::ask::{BoardAsked, Question, label};
 use super::store::Held;
@@ -221,19 +221,19 @@ fn measured(
 /// # Errors
 /// In words: those of the command line.
 pub fn fitted(asked: &FitAsked, recording: Option<&Held>, jobs: &[Held], heard: &Heard) -> Answer {
-    if !(0.001..=60.0).contains(&asked.sigma) {
-        return Err("sigma: must be a number of seconds from 0.001 to 60".to_string());
-    }
+    values::sigma(&asked.sigma.to_string()).map_err(|why| format!("sigma: {why}"))?;
     let board = asked.board.read()?;
     let coupon_name = label(asked.coupon_name.as_deref().unwrap_or("coupon.gcode"));
-    let (coupon, names) = fit::coupon(asked.coupon.as_bytes(), &coupon_name)?;
-    let given = Given {
+    let read = fit::coupon(asked.coupon.as_bytes(), &coupon_name, &board.board)?;
+    let coupon = read.coupon;
+    let mut given = Given {
         coupon: coupon_name,
         times: recording
             .map_or("times.csv", |held| &held.name[..])
             .to_string(),
         board: board.shown.clone(),
-        names,
+        names: read.names,
+        warnings: read.warnings,
     };
     let (readings, times_csv, svg) = measured(asked, recording, (&coupon, &given.names), heard)?;
     let rate_is_free = profile::gives_bytes_per_s(&board.text, &board.shown, &board.sets)
@@ -249,8 +249,10 @@ pub fn fitted(asked: &FitAsked, recording: Option<&Held>, jobs: &[Held], heard: 
         threads: threads(),
     };
     let fit = fit::fit(&question, heard)?;
+    let mut cut = Vec::new();
     let loss = |held: &Held| {
-        let steps = fit::steps(&held.job(&heard.cancel))?;
+        let (steps, warnings) = fit::steps(&held.job(&heard.cancel), &board.board)?;
+        cut.extend(warnings);
         let [lost_s, low, high] = fit::lost_s(&held.name, &steps, &fit.board, threads(), heard)?;
         let job = held.name.clone();
         Ok(JobLoss {
@@ -261,6 +263,7 @@ pub fn fitted(asked: &FitAsked, recording: Option<&Held>, jobs: &[Held], heard: 
         })
     };
     let losses: Vec<JobLoss> = jobs.iter().map(loss).collect::<Result<_, String>>()?;
+    given.warnings.extend(cut);
     let from = words::origin(&given);
     work::answer(&Fitted {
         json: serde_json::from_str(&words::json(&fit, &given, &losses))

@@ -17,7 +17,8 @@ use headstall::text::clean_lines;
 use serde::Serialize;
 
 use super::super::inputs;
-use super::super::terminal::{json, threads};
+use super::super::room::threads;
+use super::super::terminal::json;
 use super::super::written;
 use super::ask::{BoardRead, Question};
 use super::cancel::Cancel;

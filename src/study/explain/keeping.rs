@@ -121,6 +121,10 @@ fn rhythm(view: &View, blur: &Blur, strewn: &Strewn, along: Along, frequency: f6
                 sum += u * (kappa * re_conj(*e, mean[i])).exp();
                 whole += u;
             }
+            if whole == 0.0 {
+                // A layer whose wall has no length: nothing to compare with.
+                return 1.0;
+            }
             (kappa * re_conj(z[i], mean[i])).exp() / (sum / whole)
         };
         (0..z.len()).map(one).collect()

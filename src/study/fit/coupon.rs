@@ -62,6 +62,9 @@ impl Plan {
             if (low..=high).contains(&value) {
                 Ok(())
             } else {
+                // Not hundreds of digits.
+                let value = format!("{value:?}");
+                let value = value.trim_end_matches(".0");
                 Err(format!(
                     "{option} {value}: must be from {low} to {high} {unit}"
                 ))

@@ -4,13 +4,14 @@ use std::collections::VecDeque;
 use std::io::Read;
 
 use crate::board::types::Board;
+use crate::job::notices::NoticeKind;
 use crate::job::reader::{JobError, JobReader, Step};
 use crate::job::state::{Act, Stop};
 use crate::motion::path::Block;
 use crate::replay::cause::{Causes, Setup};
 use crate::replay::controller;
 use crate::replay::duties::NoProgress;
-use crate::replay::source::{Footprint, Planned, Sink, Source};
+use crate::replay::source::{Footprint, Planned, Sink, Source, Steps};
 use crate::replay::stream::{Done, ReplayError, Watcher, replay_source};
 use crate::replay::world::{Line, Ran, World};
 
@@ -43,16 +44,61 @@ pub struct Took {
 
 /// Reads a whole job into memory.
 pub fn steps<R: Read>(input: R) -> Result<Vec<Step>, JobError> {
-    read(&mut JobReader::new(input))
+    let steps = read(&mut JobReader::new(input), usize::MAX)?;
+    Ok(steps.unwrap_or_default())
 }
 
-/// What is left in a reader.
-pub fn read<R: Read>(reader: &mut JobReader<R>) -> Result<Vec<Step>, JobError> {
+/// What is left in a reader; `None` where that is more than so many steps.
+pub fn read<R: Read>(
+    reader: &mut JobReader<R>,
+    most: usize,
+) -> Result<Option<Vec<Step>>, JobError> {
     let mut steps = Vec::new();
     while let Some(step) = reader.next_step()? {
+        if steps.len() == most {
+            return Ok(None);
+        }
         steps.push(*step);
     }
-    Ok(steps)
+    Ok(Some(steps))
+}
+
+/// The line of the first arc that gets fewer chords than this board would make.
+pub fn coarse_arc(steps: &[Step], board: &Board) -> Option<u64> {
+    let noting = Noting {
+        steps: steps.iter(),
+        line: None,
+    };
+    let mut planned = Planned::new(noting, board);
+    // Steps in memory cannot fail.
+    while let Ok(Some(_)) = planned.next_line(&mut Nowhere) {}
+    planned.steps.line
+}
+
+/// Steps, and the first line that a limit has cut.
+struct Noting<'a> {
+    steps: std::slice::Iter<'a, Step>,
+    line: Option<u64>,
+}
+
+impl Steps for Noting<'_> {
+    fn next_step(&mut self) -> Result<Option<&Step>, JobError> {
+        self.steps.next_step()
+    }
+
+    fn byte_count(&self) -> u64 {
+        0
+    }
+
+    fn note(&mut self, _kind: NoticeKind, line: u64) {
+        self.line.get_or_insert(line);
+    }
+}
+
+struct Nowhere;
+
+impl Sink for Nowhere {
+    fn block(&mut self, _block: &Block, _foot: Footprint) {}
 }
 
 impl Coupon {

@@ -7,7 +7,7 @@ use crate::job::reader::JobReader;
 use crate::replay::source::{Planned, Source};
 use crate::replay::store::StoredJob;
 use crate::replay::stream::{Done, ReplayError, Watcher, replay_source};
-use crate::study::bumps::Found;
+use crate::study::bumps::{BUMPS_CUT, Found};
 use crate::study::watch::Watch;
 use crate::surface::bump::Bump;
 use crate::surface::faces::{self, Faces};
@@ -33,6 +33,9 @@ pub struct Harm {
     pub lost_s: f64,
     /// The replay's duration, s.
     pub replay_s: f64,
+    /// Where limits of this program have cut something: line (0: none), what was done about it. Only of a job that
+    /// is replayed as it is read.
+    pub cuts: Vec<(u64, String)>,
 }
 
 /// A watch that also adds up the time of each layer.
@@ -82,7 +85,7 @@ impl Planted {
     pub fn harm(&self, board: &Board, seed: u64, visible_mm: f64) -> Result<Harm, ReplayError> {
         let mut bumps = Bumps::default();
         let watch = Watch::new(&board.nozzle, |found: &Found| bumps.take(found, visible_mm));
-        let (mut harm, _) = replayed(self.job.read(), board, seed, watch)?;
+        let (mut harm, ..) = replayed(self.job.read(), board, seed, watch)?;
         bumps.put(&mut harm, |block| self.faces.of(block));
         Ok(harm)
     }
@@ -115,6 +118,14 @@ impl Bumps {
         }
     }
 
+    /// What a limit has cut.
+    fn cut(&self) -> Option<(u64, String)> {
+        let what = format!(
+            "there are more than {BUMPS_MAX} bumps of a visible height: all of them count as seen, wherever they lie"
+        );
+        self.more.then_some((0, what))
+    }
+
     /// Counts those that can be seen.
     fn put(&self, harm: &mut Harm, facing: impl Fn(u64) -> Option<Surface>) {
         for bump in &self.held {
@@ -130,12 +141,12 @@ impl Bumps {
 }
 
 /// Replays a source; all but the bumps is filled in.
-fn replayed<S: FnMut(&Found)>(
-    source: impl Source,
+fn replayed<T: Source, S: FnMut(&Found)>(
+    source: T,
     board: &Board,
     seed: u64,
     watch: Watch<S>,
-) -> Result<(Harm, Option<Exposure>), ReplayError> {
+) -> Result<(Harm, Option<Exposure>, T), ReplayError> {
     let mut timed = Timed {
         watch,
         layer_s: Vec::new(),
@@ -148,9 +159,15 @@ fn replayed<S: FnMut(&Found)>(
         lost_s: done.lost_s,
         replay_s: done.totals.replay_s,
         layer_s,
+        cuts: found
+            .seen
+            .cut_line
+            .map(|line| (line, BUMPS_CUT.to_string()))
+            .into_iter()
+            .collect(),
         ..Harm::default()
     };
-    Ok((harm, found.exposure))
+    Ok((harm, found.exposure, done.source))
 }
 
 /// Reads and replays a job and finds the bumps of at least `visible_mm` on surfaces that can be seen.
@@ -167,9 +184,13 @@ pub fn harm(
     let watch = Watch::new(&board.nozzle, |found: &Found| bumps.take(found, visible_mm))
         .with_surface(&board.nozzle, &WANTED);
     let source = Planned::new(JobReader::new(input), board);
-    let (mut harm, exposure) = replayed(source, board, seed, watch)?;
+    let (mut harm, exposure, source) = replayed(source, board, seed, watch)?;
     bumps.put(&mut harm, |block| {
         exposure.as_ref().and_then(|e| e.of(block))
     });
+    harm.cuts.extend(source.steps.notices().cuts());
+    let unknown = exposure.and_then(|e| e.cut());
+    harm.cuts.extend(unknown.map(|what| (0, what)));
+    harm.cuts.extend(bumps.cut());
     Ok(harm)
 }

@@ -112,6 +112,15 @@ impl Runs {
         self.0.iter().map(of).sum::<f64>() / self.0.len().max(1) as f64
     }
 
+    /// Where limits of this program have cut something in any run, each once: line (0: none), what was done about
+    /// it.
+    pub fn cuts(&self) -> Vec<(u64, String)> {
+        let mut all: Vec<(u64, String)> = self.0.iter().flat_map(|h| h.cuts.clone()).collect();
+        all.sort_unstable();
+        all.dedup();
+        all
+    }
+
     /// Runs with a visible bump.
     pub fn bumped(&self) -> u64 {
         self.0.iter().filter(|h| !h.lines.is_empty()).count() as u64
@@ -138,5 +147,6 @@ pub fn runs(
 
 /// The seeds of the proof.
 pub fn seeds(terms: &Terms) -> Vec<u64> {
-    (terms.seed..terms.seed + terms.runs.max(1)).collect()
+    let own = |k| terms.seed.wrapping_add(k);
+    (0..terms.runs.max(1)).map(own).collect()
 }
