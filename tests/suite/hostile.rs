@@ -314,7 +314,7 @@ fn numbers_have_a_range_that_is_told() {
         (
             &["mend", "job.gcode"],
             "--within",
-            "must be a number of mm from 0 to 1, and 0 or at least 0.0001",
+            "must be a number of mm from 0.001 to 1",
         ),
         (
             &["explain", "job.gcode", "seen.csv"],
