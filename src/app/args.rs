@@ -328,7 +328,7 @@ pub struct Mend {
     /// Height from which a bump on the outside counts as visible, mm: an assumption without a source
     #[arg(long, value_name = "MM", default_value_t = 0.1, allow_negative_numbers = true, value_parser = values::visible)]
     pub visible: f64,
-    /// Write the mended job to this file; without it, only say what would be done
+    /// Write the mended job to this file, or - for standard output; without it, only say what would be done
     #[arg(short = 'o', long = "out", value_name = "NEW")]
     pub out: Option<PathBuf>,
     /// Replace the file if it exists

@@ -172,10 +172,10 @@ impl Mended {
         });
         let treat = &choice.plan.treat;
         let done = Done {
-            merge: treat.merge,
-            arcs: treat.arcs,
+            merge: treat.merge && counts.merged_lines > 0,
+            arcs: counts.arcs > 0,
             strip: treat.strip,
-            pace: treat.slows,
+            pace: counts.paced_moves > 0,
             bridge: treat.bridge,
         };
         let state = match () {
@@ -258,6 +258,10 @@ fn verdict(m: &Mended, choice: &Choice) -> String {
                 decimal(m.before.visible_bumps)
             )
         }
+        _ if m.before.runs_with_bumps == 0 => format!(
+            "{done} all over, as asked: no visible bump before or after; print time {}.",
+            change(m)
+        ),
         _ if m.after.runs_with_bumps == 0 => format!(
             "{done}: no visible bump in {}, where there were {} a run; print time {}.",
             counted(m.after.runs as u64, "replay"),
@@ -271,7 +275,7 @@ fn verdict(m: &Mended, choice: &Choice) -> String {
             change(m)
         ),
         _ => format!(
-            "{done} in part: {} visible bumps a run are left of {}; print time {}. No mix of the allowed means leaves fewer.",
+            "{done} in part: {} visible bumps a run are left of {}; print time {}. None of the mixes of means that were tried leaves fewer.",
             decimal(m.after.visible_bumps),
             decimal(m.before.visible_bumps),
             change(m)
@@ -320,7 +324,7 @@ pub fn text(m: &Mended) -> String {
         row(
             name,
             format!(
-                "{}; {} stalls a run, {} lost, print time {}",
+                "{}; stalls a run: {}; {} lost, print time {}",
                 bumps(r),
                 decimal(r.stalls),
                 time(r.lost_s),
@@ -335,7 +339,7 @@ pub fn text(m: &Mended) -> String {
         row(
             "left alone",
             format!(
-                "{} ({} of the job's bytes): conditional blocks, splines, macros or text that is not understood",
+                "{} ({} of the job's bytes): conditional blocks, splines, macros, coordinates without a command, or text that is not understood",
                 counted(m.left_alone_lines, "command line"),
                 share(m.left_alone_share)
             ),
@@ -402,10 +406,11 @@ fn changes(m: &Mended, row: &mut impl FnMut(&str, String)) {
     row(
         "lines",
         format!(
-            "{} in place of {}: {} merged into others; {} new, {} shortened, {} slowed",
+            "{} in place of {}: {} merged into others, {} added; {}, {} shortened, {} slowed",
             counted(m.command_lines[1], "command line"),
             m.command_lines[0],
             m.merged_lines,
+            (m.command_lines[1] + m.merged_lines).saturating_sub(m.command_lines[0]),
             counted(m.arcs, "arc"),
             counted(m.shortened_lines, "line"),
             counted(m.paced_moves, "move")

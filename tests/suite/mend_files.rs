@@ -150,3 +150,32 @@ fn a_tolerance_out_of_range_is_refused_with_the_range() {
         assert!(said.contains("a number of mm from 0.001 to 1"), "{said}");
     }
 }
+
+/// A further means never makes the print slower, nor leaves more bumps.
+#[test]
+fn more_means_are_never_worse() {
+    let dir = workshop();
+    let dir = dir.path();
+    let ring = fs::read_to_string(dir.join("job.gcode")).unwrap();
+    let commented: String = ring.lines().map(|l| format!("{l} ; c\n")).collect();
+    for (job, fewer, more) in [
+        (&commented, "merge,strip", "merge,pace,strip"),
+        (&ring, "arcs", "arcs,pace"),
+        (&ring, "merge,pace", "merge,pace,arcs"),
+    ] {
+        fs::write(dir.join("job.gcode"), job).unwrap();
+        let [one, other] = [fewer, more].map(|allow| {
+            let done = run(dir, &with(&["--json", "--allow", allow]));
+            assert_eq!(done.status.code(), Some(0), "{done:?}");
+            let said: serde_json::Value = serde_json::from_slice(&done.stdout).unwrap();
+            let of = |name: &str| said["after"][name].as_f64().unwrap();
+            (of("visible_bumps"), of("print_s"))
+        });
+        assert!(other.0 <= one.0, "{more}: {other:?}, {fewer}: {one:?}");
+        let longer = other.1 / one.1;
+        assert!(
+            longer < 1.005 || other.0 < one.0,
+            "{more}: {other:?}, {fewer}: {one:?}"
+        );
+    }
+}

@@ -11,9 +11,9 @@ use super::counts::Counts;
 use super::mark::{self, Earlier};
 use super::pace::Service;
 use super::pass::Pass;
-use super::plan::{Class, Plan, Treat};
+use super::plan::{Allow, Class, Plan, Treat};
 use super::runs::{MendError, Open, Runs, Terms, WITHIN_MM, runs, seeds};
-use super::search::{SAMPLE_BYTES, Search, everywhere_s};
+use super::search::{SAMPLE_BYTES, Search, Strips, everywhere_s, strained};
 use super::shelf::Shelf;
 
 /// What was chosen.
@@ -52,14 +52,13 @@ pub fn choose(
 ) -> Result<Choice, MendError> {
     let raw = || -> io::Result<Box<dyn Read>> { Ok(open()?) };
     let before = runs(&raw, board, &seeds(terms), terms)?;
-    let mut lines: Vec<u64> = before.0.iter().flat_map(|h| h.lines.clone()).collect();
-    lines.sort_unstable();
+    let marks = bumps_on(&raw, &before, board, terms)?;
     let earlier = mark::earlier(open()?)?;
     // Deviations must not add up.
     let moved_mm = earlier.as_ref().map_or(0.0, |e| e.moved_mm);
     let none = Plan::none((terms.within_mm - moved_mm).max(0.0));
     let survey = Pass::new(open()?, open()?, board, &none)
-        .with_walls(lines)
+        .with_walls(marks)
         .through()?;
     let mark = terms.mark(board, earlier.as_ref());
     let same_settings = earlier.as_ref().is_some_and(|e| mark.repeats(e));
@@ -79,7 +78,7 @@ pub fn choose(
     };
     let touched = choice.survey.walls.iter();
     let classes: Vec<Class> = touched
-        .filter(|(_, wall)| wall.bumps > 0 && wall.risk_s > 0.0)
+        .filter(|(_, wall)| wall.bumps + wall.strained_bumps > 0 && wall.risk_s > 0.0)
         .map(|(class, _)| *class)
         .collect();
     let everywhere = Treat {
@@ -92,8 +91,7 @@ pub fn choose(
         return Ok(choice);
     }
     let terms = &Terms { allow, ..*terms };
-    let line_bytes = choice.survey.bytes as f64 / choice.survey.lines.max(1) as f64;
-    let strips = allow.strip && Service::new(board).byte_share(line_bytes) >= BYTE_SHARE;
+    let strips = strips(&choice.survey, board, allow);
     let base = Plan {
         walls: classes,
         others: everywhere,
@@ -119,4 +117,34 @@ pub fn choose(
         choice.plan = found.plan;
     }
     Ok(choice)
+}
+
+/// The lines of all bumps, and of those of a replay under strain, which shows where they can be: few replays may miss a
+/// wall.
+fn bumps_on(
+    raw: &(dyn Fn() -> io::Result<Box<dyn Read>> + Sync),
+    before: &Runs,
+    board: &Board,
+    terms: &Terms,
+) -> Result<[Vec<u64>; 2], MendError> {
+    let more = match before.bumps() {
+        0 => Runs::default(),
+        _ => runs(raw, &strained(board), &seeds(terms)[..1], terms)?,
+    };
+    Ok([before, &more].map(|runs| {
+        let mut lines: Vec<u64> = runs.0.iter().flat_map(|h| h.lines.clone()).collect();
+        lines.sort_unstable();
+        lines
+    }))
+}
+
+/// What stripping can do for a job.
+fn strips(survey: &Counts, board: &Board, allow: Allow) -> Strips {
+    let joins = survey.commented_moves > 0 && (allow.merge || allow.arcs);
+    let line_bytes = survey.bytes as f64 / survey.lines.max(1) as f64;
+    match allow.strip {
+        true if joins => Strips::Joins,
+        true if Service::new(board).byte_share(line_bytes) >= BYTE_SHARE => Strips::Shortens,
+        _ => Strips::Not,
+    }
 }

@@ -25,6 +25,8 @@ pub struct Counts {
     pub shortened_lines: u64,
     /// Bytes written.
     pub written_bytes: u64,
+    /// Moves of walls with a comment before or behind them, if the walls were asked for.
+    pub commented_moves: u64,
     /// The kinds of wall, if they were asked for.
     pub walls: BTreeMap<Class, WallSum>,
 }
@@ -45,6 +47,8 @@ pub struct WallSum {
     pub risk_s: f64,
     /// Bumps on it, of those that were given.
     pub bumps: u64,
+    /// The same under strain.
+    pub strained_bumps: u64,
     /// Highest feed, mm/s.
     pub feed_mm_s: f64,
 }

@@ -47,8 +47,8 @@ pub struct Pass<A, B> {
     run: Run,
     pending: Option<Step>,
     ended: bool,
-    /// Lines of bumps, in order; the walls are counted if there are any.
-    marks: Option<Vec<u64>>,
+    /// Lines of bumps, and of bumps under strain, in order; the walls are counted if there are any.
+    marks: Option<[Vec<u64>; 2]>,
     writer: Writer,
     shelf: Option<Arc<Shelf>>,
     /// What it has seen and done.
@@ -87,7 +87,7 @@ impl<A: Read, B: Read> Pass<A, B> {
     }
 
     /// Counts the walls too, and on which of them these lines lie, which are in order.
-    pub fn with_walls(mut self, marks: Vec<u64>) -> Self {
+    pub fn with_walls(mut self, marks: [Vec<u64>; 2]) -> Self {
         self.marks = Some(marks);
         self
     }
@@ -290,14 +290,20 @@ impl<A: Read, B: Read> Pass<A, B> {
         let mut stretches = Vec::new();
         if treat != Treat::NONE || self.marks.is_some() {
             let look = run.look(&around, &self.service);
-            if let Some(marks) = &self.marks {
+            if let Some([marks, strained]) = &self.marks {
                 let first = run.held[0].line_number;
                 let last = run.held[run.held.len() - 1].line_number;
+                let within = |marks: &[u64]| {
+                    let upto = marks.partition_point(|m| *m <= last);
+                    (upto - marks.partition_point(|m| *m < first)) as u64
+                };
+                let commented = run.held.iter().filter(|h| h.before || h.behind);
+                self.counts.commented_moves += commented.count() as u64;
                 let wall = self.counts.walls.entry(class).or_default();
                 wall.ideal_s += look.ideal_s;
                 wall.risk_s += look.risk_s;
-                wall.bumps += (marks.partition_point(|m| *m <= last)
-                    - marks.partition_point(|m| *m < first)) as u64;
+                wall.bumps += within(marks);
+                wall.strained_bumps += within(strained);
                 let feeds = run.held.iter().map(|h| h.mv.feed_mm_s);
                 wall.feed_mm_s = feeds.fold(wall.feed_mm_s, f64::max);
             }

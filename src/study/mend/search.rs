@@ -30,7 +30,7 @@ const STRAIN_CHORES: f64 = 0.8;
 const SEED_STEP: u64 = 1 << 32;
 const SEARCH_RUNS: u64 = 10;
 /// Of a larger job candidates are compared on its beginning, of so many bytes; if no bump lies there, of some more.
-pub const SAMPLE_BYTES: [u64; 2] = [8 << 20, 48 << 20];
+pub const SAMPLE_BYTES: [u64; 2] = [2 << 20, 16 << 20];
 /// Print times that differ by less than this share are alike.
 const ALIKE: f64 = 1e-3;
 
@@ -95,6 +95,17 @@ pub struct Search<'a> {
     /// Replays made so far, and how many there may be.
     replays: [u64; 2],
     tried: usize,
+}
+
+/// What stripping can do for a job.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Strips {
+    /// Nothing, or it is not allowed.
+    Not,
+    /// It makes lines shorter, where bytes are among what starves the board.
+    Shortens,
+    /// It also takes comments away that stand between moves, so that these can be joined.
+    Joins,
 }
 
 /// What a search has found.
@@ -193,10 +204,10 @@ impl<'a> Search<'a> {
         Ok(best)
     }
 
-    /// The mixes of the means that are allowed, those that move the path least first; `strips`: bytes are among what
-    /// starves the board.
-    fn mixes(&self, strips: bool) -> Vec<Treat> {
+    /// The mixes of the means that are allowed, those that move the path least first.
+    fn mixes(&self, strips: Strips) -> Vec<Treat> {
         let allow = self.terms.allow;
+        let strips = strips != Strips::Not;
         let joins = [(false, false), (true, false), (false, true), (true, true)];
         let joins = joins.into_iter().filter(|(merge, arcs)| {
             (allow.merge || !merge) && (allow.arcs || !arcs) && (*merge || *arcs || !allow.merge)
@@ -231,15 +242,15 @@ impl<'a> Search<'a> {
         mixes
     }
 
-    /// The best plan. `strips`: bytes are among what starves the board.
+    /// The best plan.
     ///
     /// # Errors
     /// Where the job or the board cannot be used.
-    pub fn best(mut self, strips: bool) -> Result<Found, MendError> {
+    pub fn best(mut self, strips: Strips) -> Result<Found, MendError> {
         let strained = strained(self.board);
         let seeds = self.seeds.clone();
         let before = self.trial(self.base.clone(), &strained, &seeds[..1])?;
-        let few = (FEW * (before.bumps * seeds.len() as u64) as f64) as u64;
+        let few = (FEW * (before.bumps * seeds.len() as u64) as f64).ceil() as u64;
         let mixes = self.mixes(strips);
         let steps = BRIDGE_STEPS.ilog2() as usize + 2;
         let most = mixes.len() * steps * seeds.len();
@@ -247,8 +258,9 @@ impl<'a> Search<'a> {
         self.replays[1] = (most + 2 * own.len()) as u64;
         let mut best: Option<Trial> = None;
         for mix in mixes {
-            // Shorter lines do not make a print quicker where the board keeps up already.
-            if mix.strip && best.as_ref().is_some_and(|b| b.bumps <= few) && bridges(&mix) {
+            // Shorter lines alone do not make a print quicker where the board keeps up already.
+            let keeps_up = best.as_ref().is_some_and(|b| b.bumps <= few);
+            if mix.strip && bridges(&mix) && keeps_up && strips == Strips::Shortens {
                 continue;
             }
             let trial = self.mixed(mix, &strained, few)?;
@@ -292,7 +304,7 @@ fn most_s(span: &Span) -> Option<f64> {
 
 /// The board as candidates are compared on it: its saves come more often and always take their longest time, and some
 /// of what its chores take besides, so that what passes there passes on the board itself under luck that no replay has met.
-fn strained(board: &Board) -> Board {
+pub fn strained(board: &Board) -> Board {
     let when = match board.save.when {
         SaveWhen::Seconds(every_s) => SaveWhen::Seconds(STRAIN_SHARE * every_s),
         other => other,
