@@ -81,16 +81,16 @@ pub fn choose(
         .filter(|(_, wall)| wall.bumps + wall.strained_bumps > 0 && wall.risk_s > 0.0)
         .map(|(class, _)| *class)
         .collect();
+    let terms = &Terms { allow, ..*terms };
     let everywhere = Treat {
         merge: terms.everywhere && allow.merge,
-        block_s: everywhere_s(&Terms { allow, ..*terms }),
+        block_s: everywhere_s(terms),
         arcs: terms.everywhere && allow.arcs,
         ..Treat::NONE
     };
     if same_settings || (classes.is_empty() && everywhere == Treat::NONE) {
         return Ok(choice);
     }
-    let terms = &Terms { allow, ..*terms };
     let strips = strips(&choice.survey, board, allow);
     let base = Plan {
         walls: classes,

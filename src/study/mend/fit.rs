@@ -50,7 +50,7 @@ pub(super) struct Fit<'a> {
     reach: Reach,
     pub(super) service: &'a Service,
     /// The path behind the move before the stretch.
-    pub(super) path: Path,
+    path: Path,
     /// By move: the speed that the head has by the ideal where it begins, mm/s.
     needed_mm_s: Vec<f64>,
     price_s: Vec<f64>,
@@ -212,9 +212,7 @@ impl Fit<'_> {
             .collect();
         self.groups = merge::groups(&chords, &self.path, self.joining, &self.reach);
     }
-}
 
-impl Fit<'_> {
     /// The time that these groups take by the ideal, s, from rest to rest, and how many of their blocks are at risk.
     pub(super) fn judged(&self, groups: &[Group], pace: &[f64]) -> (f64, usize) {
         let mut path = self.path.clone();
