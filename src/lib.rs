@@ -214,6 +214,7 @@ pub mod study {
         mod shelf;
         pub mod space;
         pub mod text;
+        pub mod timed;
         mod trim;
         pub mod write;
     }

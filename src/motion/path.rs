@@ -71,6 +71,20 @@ struct Before {
     e_only: bool,
 }
 
+/// What the end of a path leaves to what follows: the join with the next block, and the chords that arcs may still have.
+#[derive(Clone, Copy, Debug)]
+pub struct End {
+    before: Option<Before>,
+    chords_left: u32,
+}
+
+impl End {
+    /// Nominal speed of the last block, mm/s; 0 where there is none.
+    pub fn speed_mm_s(&self) -> f64 {
+        self.before.map_or(0.0, |before| before.speed_mm_s)
+    }
+}
+
 impl Path {
     /// The path of a job's first block on this board.
     pub fn new(board: &Board) -> Self {
@@ -128,6 +142,20 @@ impl Path {
                 Corner::Deviation { mm } => set(mm, deviation),
             },
         }
+    }
+
+    /// Where it has come to.
+    pub fn end(&self) -> End {
+        End {
+            before: self.before,
+            chords_left: self.chords_left,
+        }
+    }
+
+    /// Goes on from this end, of this path or of another under the same limits.
+    pub fn go_on(&mut self, end: End) {
+        self.before = end.before;
+        self.chords_left = end.chords_left;
     }
 
     /// Cuts a move into blocks.

@@ -12,10 +12,11 @@ use crate::job::state::Move;
 use crate::motion::path::Path;
 
 use super::merge::{self, Chord, Group, Joining};
-use super::pace::{Service, Timed, timed};
+use super::pace::Service;
 use super::plan::Treat;
 use super::reach::Reach;
 use super::run::{Around, Run};
+use super::timed::{self, Timed};
 
 /// Prices of a block, s: the first one, and the last, beyond which only a lower feed helps.
 const PRICES_S: [f64; 2] = [0.001, 0.016];
@@ -50,7 +51,10 @@ pub(super) struct Fit<'a> {
     reach: Reach,
     pub(super) service: &'a Service,
     /// The path behind the move before the stretch.
-    path: Path,
+    pub(super) path: Path,
+    /// The moves, and the bytes of their lines as they will be.
+    moves: Vec<Move>,
+    bytes: Vec<f64>,
     /// By move: the speed that the head has by the ideal where it begins, mm/s.
     needed_mm_s: Vec<f64>,
     price_s: Vec<f64>,
@@ -76,7 +80,9 @@ pub fn fitted(
         path.blocks(before).for_each(drop);
     }
     let count = stretch.len();
-    let moves: Vec<Move> = run.held[stretch.clone()].iter().map(|h| h.mv).collect();
+    let held = &run.held[stretch.clone()];
+    let moves: Vec<Move> = held.iter().map(|h| h.mv).collect();
+    let bytes = held.iter().map(|h| run.bytes_of(h, treat.strip)).collect();
     let mut fit = Fit {
         run,
         stretch: stretch.clone(),
@@ -91,6 +97,8 @@ pub fn fitted(
             joining.arc_chord_mm,
         ),
         path,
+        moves,
+        bytes,
         needed_mm_s: vec![f64::INFINITY; count],
         price_s: vec![treat.block_s; count],
         pace: vec![treat.pace; count],
@@ -124,21 +132,20 @@ impl Fit<'_> {
         let held = &self.run.held;
         let others = |m: &Move| (*m, OTHER_BYTES);
         let as_they_are = |range: Range<usize>| held[range].iter().map(|h| (h.mv, h.command_bytes));
-        let own = self.groups.iter().map(|g| self.one(g, self.pace[g.from]));
+        let own = self.groups.iter();
+        let own = own.map(|g| (self.one(g, self.pace[g.from]), self.bytes[g.from]));
         let all = self.around.before.iter().map(others);
         let all = all.chain(as_they_are(0..self.stretch.start)).chain(own);
         let all = all.chain(as_they_are(self.stretch.end..held.len()));
         let all = all.chain(self.around.next.map(others));
-        timed(&mut self.around.path.clone(), all)
+        timed::timed(&mut self.around.path.clone(), all)
     }
 
-    /// The move that stands for a group, and the bytes of its line.
-    fn one(&self, group: &Group, pace: f64) -> (Move, f64) {
-        let held = &self.run.held[self.stretch.clone()][group.from..group.to];
-        let moves: Vec<Move> = held.iter().map(|h| h.mv).collect();
-        let mut one = merge::joined(&moves, group.circle);
+    /// The move that stands for a group, at this share of its feed.
+    fn one(&self, group: &Group, pace: f64) -> Move {
+        let mut one = merge::joined(&self.moves[group.from..group.to], group.circle);
         one.feed_mm_s *= pace;
-        (one, self.run.bytes_of(&held[0], self.treat.strip))
+        one
     }
 
     /// The group to which a block belongs.
@@ -193,14 +200,13 @@ impl Fit<'_> {
         if !self.treat.merge && !self.treat.arcs {
             return;
         }
-        let held = &self.run.held[self.stretch.clone()];
-        let chords: Vec<Chord> = (0..held.len())
+        let chords: Vec<Chord> = (0..self.moves.len())
             .map(|k| {
-                let feed_mm_s = held[k].mv.feed_mm_s * self.pace[k];
+                let feed_mm_s = self.moves[k].feed_mm_s * self.pace[k];
                 Chord {
                     mv: Move {
                         feed_mm_s,
-                        ..held[k].mv
+                        ..self.moves[k]
                     },
                     joins: k > 0
                         && self.run.joins(self.stretch.start + k, self.treat.strip)
@@ -213,18 +219,21 @@ impl Fit<'_> {
         self.groups = merge::groups(&chords, &self.path, self.joining, &self.reach);
     }
 
-    /// The time that these groups take by the ideal, s, from rest to rest, and how many of their blocks are at risk.
-    pub(super) fn judged(&self, groups: &[Group], pace: &[f64]) -> (f64, usize) {
-        let mut path = self.path.clone();
-        if groups[0].from > 0 {
-            let before = &self.run.held[self.stretch.start + groups[0].from - 1].mv;
-            path.blocks(before).for_each(drop);
-        }
-        let moves = groups.iter().map(|g| self.one(g, pace[g.from]));
-        let blocks = timed(&mut path, moves);
-        let risks = self.service.at_risk(&blocks, self.treat.bridge, DIP);
-        let end_s = blocks.last().map_or(0.0, |b| b.end_s);
-        (end_s, risks.iter().filter(|r| **r).count())
+    /// Groups as blocks that are not planned yet, behind `path`; `pace_of`: the share of its feed that a move keeps.
+    pub(super) fn blocks_of<'b>(
+        &self,
+        path: &mut Path,
+        groups: impl Iterator<Item = &'b Group>,
+        pace_of: impl Fn(usize) -> f64,
+    ) -> Vec<Timed> {
+        let one = |g: &Group| (g.from, self.one(g, pace_of(g.from)), self.bytes[g.from]);
+        timed::blocks(path, groups.map(one))
+    }
+
+    /// How many of some planned blocks are at risk.
+    pub(super) fn risks(&self, blocks: &[Timed]) -> usize {
+        let risks = self.service.at_risk(blocks, self.treat.bridge, DIP);
+        risks.iter().filter(|r| **r).count()
     }
 
     /// Whether one straight move may stand for these.

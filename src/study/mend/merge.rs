@@ -1,7 +1,7 @@
 //! Runs of short moves become fewer, longer ones that run between corners of the old path.
 
 use crate::job::state::{Circle, Move};
-use crate::motion::path::{Block, Path};
+use crate::motion::path::{Block, End, Path};
 
 use super::reach::Reach;
 use super::space::length_mm;
@@ -93,8 +93,8 @@ struct Leg {
     cost_s: f64,
     /// The leg before it, among those that end where it begins.
     before: usize,
-    /// The path behind it.
-    behind: Path,
+    /// The path's end behind it.
+    behind: End,
     length_mm: f64,
 }
 
@@ -102,7 +102,8 @@ struct Leg {
 /// 1988, with costs). A way costs their `block_s` for each block and the time that its corners lose. `path` has seen
 /// the move before them.
 pub fn groups(chords: &[Chord], path: &Path, how: &Joining, reach: &Reach) -> Vec<Group> {
-    let moves: Vec<Move> = chords.iter().map(|c| c.mv).collect();
+    let mut path = path.clone();
+    let start = path.end();
     let limits = limits(chords);
     let cheapest = |legs: &[Leg]| {
         let all = legs.iter().enumerate();
@@ -115,9 +116,13 @@ pub fn groups(chords: &[Chord], path: &Path, how: &Joining, reach: &Reach) -> Ve
         if let Some(k) = cheapest(&ends[from]) {
             ends[from].swap(0, k);
         }
+        let mut upto = Upto::from(chords, from);
         for group in options(reach, from, limits[from]) {
-            let mv = joined(&moves[from..group.to], group.circle);
-            let leg = best_leg(&ends[from], group, &mv, path, &chords[from], how);
+            let mv = upto.joined(&group);
+            let first = [(0.0, start, length_mm(&mv))];
+            let before = ends[from].iter().map(|l| (l.cost_s, l.behind, l.length_mm));
+            let ways = before.chain(first.into_iter().filter(|_| from == 0));
+            let leg = best_leg(ways, group, &mv, &mut path, &chords[from], how);
             ends[group.to].push(leg);
         }
     }
@@ -146,28 +151,61 @@ fn limits(chords: &[Chord]) -> Vec<usize> {
     limits
 }
 
-/// The cheapest way that ends with this group; the cheapest of those before it comes first.
+/// Filament from a move on, summed up as far as it was asked for.
+struct Upto<'a> {
+    chords: &'a [Chord],
+    from: usize,
+    to: usize,
+    e_mm: f64,
+}
+
+impl<'a> Upto<'a> {
+    fn from(chords: &'a [Chord], from: usize) -> Self {
+        Upto {
+            chords,
+            from,
+            to: from,
+            e_mm: 0.0,
+        }
+    }
+
+    /// One move for a group that begins here; quick where groups come in the order of their ends.
+    fn joined(&mut self, group: &Group) -> Move {
+        if group.to < self.to {
+            *self = Upto::from(self.chords, self.from);
+        }
+        let more = self.chords[self.to..group.to].iter().map(|c| c.mv.e_mm);
+        self.e_mm = more.fold(self.e_mm, |sum, e| sum + e);
+        self.to = group.to;
+        Move {
+            from_mm: self.chords[self.from].mv.from_mm,
+            e_mm: self.e_mm,
+            circle: group.circle,
+            ..self.chords[group.to - 1].mv
+        }
+    }
+}
+
+/// The cheapest way that ends with this group, of all ways that end where it begins: what they cost, the path behind
+/// them, and how long their last moves are; the cheapest of them comes first. `path` has the limits.
 fn best_leg(
-    before: &[Leg],
+    ways: impl Iterator<Item = (f64, End, f64)>,
     group: Group,
     mv: &Move,
-    path: &Path,
+    path: &mut Path,
     first: &Chord,
     how: &Joining,
 ) -> Leg {
     let length_mm = length_mm(mv);
-    let start = [(0.0, path, length_mm)];
-    let ways = before.iter().map(|l| (l.cost_s, &l.behind, l.length_mm));
-    let ways = ways.chain(start.into_iter().filter(|_| group.from == 0));
     let mut best: Option<Leg> = None;
     // What the blocks cost, whatever corner comes before them.
     let mut own_s = 0.0;
-    for (k, (so_far_s, path, other_mm)) in ways.enumerate() {
+    for (k, (so_far_s, before, other_mm)) in ways.enumerate() {
         if best.as_ref().is_some_and(|b| b.cost_s <= so_far_s + own_s) {
             continue;
         }
-        let mut behind = path.clone();
-        let mut blocks = behind.blocks(mv);
+        path.go_on(before);
+        let mut blocks = path.blocks(mv);
         let mut corner_s = 0.0;
         if let Some((block, _)) = blocks.next() {
             let slowed = how.slowed(&block, first.needed_mm_s);
@@ -189,7 +227,7 @@ fn best_leg(
                 group,
                 cost_s,
                 before: k,
-                behind,
+                behind: path.end(),
                 length_mm,
             });
         }
@@ -214,31 +252,23 @@ fn dip_s(needed_mm_s: f64, allowed_mm_s: f64, accel_mm_s2: f64, spacing_mm: f64)
 
 /// The groups that may begin at `at` and end before `limit`: the move alone, then longer and longer straight ones, of many
 /// only some, then arcs.
-fn options(reach: &Reach, at: usize, limit: usize) -> Vec<Group> {
-    let mut all = vec![Group::alone(at)];
-    let mut arcs = Vec::new();
-    for (to, circle) in reach.from(at, limit) {
-        let group = Group {
-            from: at,
-            to,
-            circle,
-        };
-        if circle.is_none() {
-            all.push(group);
-        } else {
-            arcs.push(group);
+fn options(reach: &Reach, at: usize, limit: usize) -> impl Iterator<Item = Group> {
+    let last = reach.straight_to(at).min(limit).max(at + 1) - (at + 1);
+    let kept = move |k: usize| match k {
+        NEAR_OPTIONS.. if last >= OPTIONS_MAX => {
+            last - (last - NEAR_OPTIONS) * (OPTIONS_MAX - 1 - k) / (OPTIONS_MAX - NEAR_OPTIONS)
         }
-    }
-    if all.len() > OPTIONS_MAX {
-        let last = all.len() - 1;
-        let kept = (0..OPTIONS_MAX).map(|k| match k {
-            0..NEAR_OPTIONS => k,
-            _ => {
-                last - (last - NEAR_OPTIONS) * (OPTIONS_MAX - 1 - k) / (OPTIONS_MAX - NEAR_OPTIONS)
-            }
-        });
-        all = kept.map(|k| all[k]).collect();
-    }
-    all.append(&mut arcs);
-    all
+        _ => k,
+    };
+    let straights = (0..=last.min(OPTIONS_MAX - 1)).map(move |k| Group {
+        from: at,
+        to: at + 1 + kept(k),
+        circle: None,
+    });
+    let arcs = reach.arcs(at, limit).map(move |(to, circle)| Group {
+        from: at,
+        to,
+        circle: Some(circle),
+    });
+    straights.chain(arcs)
 }

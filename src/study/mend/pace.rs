@@ -14,9 +14,8 @@
 //! first block whose planned exit is too fast to stop before j begins.
 
 use crate::board::types::{Board, Link, SaveWhen, Span};
-use crate::job::state::Move;
-use crate::motion::ideal::Ideal;
-use crate::motion::path::Path;
+
+use super::timed::Timed;
 
 /// What a board's main loop gets done at least.
 #[derive(Clone, Debug)]
@@ -242,62 +241,6 @@ fn dips(blocks: &[Timed], from_mm: &[f64], braking: usize, planned_s: f64, dip: 
 pub fn blocks_to_bridge(hold_s: f64, speed_mm_s: f64, accel_mm_s2: f64, length_mm: f64) -> f64 {
     let braking_mm = speed_mm_s * speed_mm_s / (2.0 * accel_mm_s2);
     ((speed_mm_s * hold_s + braking_mm) / length_mm).ceil()
-}
-
-/// A block of the ideal, in time.
-#[derive(Clone, Copy, Debug)]
-pub struct Timed {
-    /// Its move among those that were given.
-    pub piece: usize,
-    /// Start and end, s.
-    pub start_s: f64,
-    /// End, s.
-    pub end_s: f64,
-    /// Speed at its start, mm/s.
-    pub entry_mm_s: f64,
-    /// Length, mm.
-    pub length_mm: f64,
-    /// Acceleration, mm/s².
-    pub accel_mm_s2: f64,
-    /// Its share of the bytes of its line.
-    pub bytes: f64,
-    /// Its length over its nominal speed, s.
-    pub nominal_s: f64,
-    steps: f64,
-    arc: bool,
-}
-
-/// Moves, each with the bytes of its line, under the limits of `path` with every line known in advance. The
-/// head rests before the first and after the last.
-pub fn timed(path: &mut Path, moves: impl Iterator<Item = (Move, f64)>) -> Vec<Timed> {
-    let mut ideal = Ideal::default();
-    let mut all = Vec::new();
-    for (piece, (m, bytes)) in moves.enumerate() {
-        let blocks = path.blocks(&m);
-        let share = bytes / f64::from(blocks.pieces);
-        for (block, _) in blocks {
-            ideal.push(&block, (piece, share, block.steps, m.circle.is_some()));
-        }
-    }
-    ideal.rest();
-    let mut at_s = 0.0;
-    while let Some((course, (piece, bytes, steps, arc))) = ideal.pop() {
-        let start_s = at_s;
-        at_s += course.profile().duration_s();
-        all.push(Timed {
-            piece,
-            start_s,
-            end_s: at_s,
-            entry_mm_s: course.entry_mm_s,
-            length_mm: course.length_mm,
-            accel_mm_s2: course.accel_mm_s2,
-            bytes,
-            nominal_s: course.length_mm / course.nominal_mm_s,
-            steps,
-            arc,
-        });
-    }
-    all
 }
 
 #[cfg(test)]

@@ -67,13 +67,15 @@ impl Reach {
         moves.len() == 1 || moves.end <= self.starts[moves.start].straight_to
     }
 
-    /// What may begin with a move and end before `limit`: where it ends, with its circle if it is an arc.
-    pub fn from(&self, from: usize, limit: usize) -> impl Iterator<Item = (usize, Option<Circle>)> {
-        let start = &self.starts[from];
-        let straights = from + 2..=start.straight_to.min(limit);
-        let arcs = start.arcs.iter().filter(move |(to, _)| *to <= limit);
-        let arcs = arcs.map(|(to, circle)| (*to, Some(*circle)));
-        straights.map(|to| (to, None)).chain(arcs)
+    /// Behind which move those end that one straight move may stand for; the move itself where there are no others.
+    pub fn straight_to(&self, from: usize) -> usize {
+        self.starts[from].straight_to
+    }
+
+    /// The arcs that may begin with a move and end before `limit`, and where they end, in that order.
+    pub fn arcs(&self, from: usize, limit: usize) -> impl Iterator<Item = (usize, Circle)> {
+        let arcs = self.starts[from].arcs.iter().copied();
+        arcs.take_while(move |(to, _)| *to <= limit)
     }
 
     /// Arcs one behind the other, each as long as it can be, and its halves and quarters, down to a few moves.
@@ -351,8 +353,7 @@ mod tests {
         let reach = Reach::of(&path(&steps), 0.02, true, Some(1.0));
         let mut found = 0;
         for from in 0..steps.len() {
-            for (to, circle) in reach.from(from, steps.len()) {
-                let Some(circle) = circle else { continue };
+            for (to, circle) in reach.arcs(from, steps.len()) {
                 found = found.max(to - from);
                 let [x, y] = circle.centre_mm;
                 assert!(

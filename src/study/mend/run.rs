@@ -6,10 +6,11 @@ use crate::job::state::Move;
 use crate::motion::path::Path;
 
 use super::numbers;
-use super::pace::{Service, Timed, timed};
+use super::pace::Service;
 use super::plan::Class;
 use super::space::length_mm;
 use super::text::Plain;
+use super::timed::{Timed, timed};
 
 /// Moves that are held at most; a longer run is cut.
 pub const MOVES_MAX: usize = 4096;
