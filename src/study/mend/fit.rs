@@ -107,11 +107,7 @@ pub fn fitted(
     fit.need();
     fit.join();
     if treat.bridge > 0.0 {
-        let mut rounds = 0;
-        while rounds < ROUNDS && fit.raise(&fit.risky()) {
-            fit.join();
-            rounds += 1;
-        }
+        let rounds = fit.settle();
         if rounds > 0 {
             fit.trim();
         }
@@ -177,6 +173,37 @@ impl Fit<'_> {
             }
         }
         risky
+    }
+
+    /// Raises prices where that is needed until it is needed nowhere; tells in how many rounds.
+    ///
+    /// As long as the same moves are at risk, rounds are made without a look between them, twice as many each time. Where
+    /// others are at risk behind such rounds, they are taken back, and half as many are made.
+    fn settle(&mut self) -> usize {
+        let mut risky = self.risky();
+        let (mut rounds, mut step, mut doubles) = (0, 1, true);
+        loop {
+            let before = (self.price_s.clone(), self.pace.clone());
+            let most = step.min(ROUNDS - rounds);
+            let made = (0..most).take_while(|_| self.raise(&risky)).count();
+            if made == 0 {
+                return rounds;
+            }
+            self.join();
+            let now = self.risky();
+            if now != risky && made > 1 {
+                (self.price_s, self.pace) = before;
+                (step, doubles) = (made / 2, false);
+                continue;
+            }
+            rounds += made;
+            (step, doubles) = match now == risky {
+                true if doubles => (2 * made, true),
+                true => ((made / 2).max(1), false),
+                false => (1, true),
+            };
+            risky = now;
+        }
     }
 
     /// Makes blocks dearer and moves slower where that is needed; tells whether anything was left to be done.
