@@ -109,24 +109,34 @@ pub fn printable(chords: &[Move], within_mm: f64, chord_mm: f64) -> Option<(Circ
 /// How far two paths between the same ends lie apart, mm: the corners of each from the other, and points
 /// between them no farther apart than `step_mm` (Hausdorff, from below by at most half a step where both turn).
 pub fn apart_mm(one: &[[f64; 3]], other: &[[f64; 3]], step_mm: f64) -> f64 {
-    let from = |p: [f64; 3], path: &[[f64; 3]]| {
-        let pieces = path.windows(2).map(|w| distance_mm(p, w[0], w[1]));
-        pieces.fold(f64::INFINITY, f64::min)
-    };
-    let one_way = |a: &[[f64; 3]], b: &[[f64; 3]]| {
-        let mut most: f64 = 0.0;
-        for piece in a.windows(2) {
-            let long = distance_mm(piece[0], piece[1], piece[1]);
-            let cuts = (long / step_mm).ceil().clamp(1.0, 1e4) as usize;
-            for cut in 0..=cuts {
-                let t = cut as f64 / cuts as f64;
-                let p = std::array::from_fn(|k| piece[0][k] + t * (piece[1][k] - piece[0][k]));
-                most = most.max(from(p, b));
+    farthest_mm(other, one, step_mm, farthest_mm(one, other, step_mm, 0.0))
+}
+
+/// How far any point of `a` lies from `b`, but at least `most_mm`. A point is left as soon as it is seen not to be
+/// farther than those before; the piece that was near the last one is looked at first.
+fn farthest_mm(a: &[[f64; 3]], b: &[[f64; 3]], step_mm: f64, mut most_mm: f64) -> f64 {
+    let count = b.len().saturating_sub(1);
+    let mut near = 0;
+    for piece in a.windows(2) {
+        let long = distance_mm(piece[0], piece[1], piece[1]);
+        let cuts = (long / step_mm).ceil().clamp(1.0, 1e4) as usize;
+        for cut in 0..=cuts {
+            let t = cut as f64 / cuts as f64;
+            let p = std::array::from_fn(|k| piece[0][k] + t * (piece[1][k] - piece[0][k]));
+            let mut least_mm = f64::INFINITY;
+            for k in (near..count).chain(0..near) {
+                let off_mm = distance_mm(p, b[k], b[k + 1]);
+                if off_mm < least_mm {
+                    (near, least_mm) = (k, off_mm);
+                }
+                if least_mm <= most_mm {
+                    break;
+                }
             }
+            most_mm = most_mm.max(least_mm);
         }
-        most
-    };
-    one_way(one, other).max(one_way(other, one))
+    }
+    most_mm
 }
 
 /// The corners of a path of moves.
