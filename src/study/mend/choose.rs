@@ -88,7 +88,9 @@ pub fn choose(
         arcs: terms.everywhere && allow.arcs,
         ..Treat::NONE
     };
-    if same_settings || (classes.is_empty() && everywhere == Treat::NONE) {
+    // Without printed straight moves there is nothing that could be changed.
+    let idle = choice.survey.walls.is_empty();
+    if same_settings || idle || (classes.is_empty() && everywhere == Treat::NONE) {
         return Ok(choice);
     }
     let strips = strips(&choice.survey, board, allow);
