@@ -66,12 +66,12 @@ pub(super) struct Fit<'a> {
     around: &'a Around<'a>,
     pub(super) treat: &'a Treat,
     joining: &'a Joining,
-    reach: Reach,
+    reach: &'a Reach,
     pub(super) service: &'a Service,
     /// The path behind the move before the stretch.
     pub(super) path: Path,
     /// The moves, and the bytes of their lines as they will be.
-    moves: Vec<Move>,
+    pub(super) moves: Vec<Move>,
     bytes: Vec<f64>,
     /// By move: the speed that the head has by the ideal where it begins, mm/s.
     needed_mm_s: Vec<f64>,
@@ -80,7 +80,19 @@ pub(super) struct Fit<'a> {
     pub(super) groups: Vec<Group>,
 }
 
-/// Joins and slows the moves of a stretch as far as `treat` asks for.
+/// Which moves of a stretch one may stand for.
+pub fn reach(run: &Run, stretch: &Range<usize>, joining: &Joining) -> Reach {
+    let moves: Vec<Move> = run.held[stretch.clone()].iter().map(|h| h.mv).collect();
+    let Joining {
+        within_mm,
+        straights,
+        arc_chord_mm,
+        ..
+    } = *joining;
+    Reach::of(&moves, within_mm, straights, arc_chord_mm)
+}
+
+/// Joins and slows the moves of a stretch as far as `treat` asks for; `reach` says what may be joined.
 pub fn fitted(
     run: &Run,
     stretch: &Range<usize>,
@@ -88,6 +100,7 @@ pub fn fitted(
     treat: &Treat,
     joining: &Joining,
     service: &Service,
+    reach: &Reach,
 ) -> Fitted {
     let mut path = around.path.clone();
     let before = match stretch.start {
@@ -108,12 +121,7 @@ pub fn fitted(
         treat,
         joining,
         service,
-        reach: Reach::of(
-            &moves,
-            joining.within_mm,
-            joining.straights,
-            joining.arc_chord_mm,
-        ),
+        reach,
         path,
         moves,
         bytes,
@@ -261,18 +269,18 @@ impl Fit<'_> {
                 }
             })
             .collect();
-        self.groups = merge::groups(&chords, &self.path, self.joining, &self.reach);
+        self.groups = merge::groups(&chords, &self.path, self.joining, self.reach);
     }
 
     /// Groups as blocks that are not planned yet, behind `path`; `pace_of`: the share of its feed that a move keeps.
     pub(super) fn blocks_of<'b>(
         &self,
         path: &mut Path,
-        groups: impl Iterator<Item = &'b Group>,
+        groups: impl IntoIterator<Item = &'b Group>,
         pace_of: impl Fn(usize) -> f64,
     ) -> Vec<Timed> {
         let one = |g: &Group| (g.from, self.one(g, pace_of(g.from)), self.bytes[g.from]);
-        timed::blocks(path, groups.map(one))
+        timed::blocks(path, groups.into_iter().map(one))
     }
 
     /// How many of some planned blocks are at risk.

@@ -110,7 +110,8 @@ pub fn groups(chords: &[Chord], path: &Path, how: &Joining, reach: &Reach) -> Ve
         all.min_by(|a, b| a.1.cost_s.total_cmp(&b.1.cost_s))
             .map(|(k, _)| k)
     };
-    let mut ends: Vec<Vec<Leg>> = vec![Vec::new(); chords.len() + 1];
+    let none = |_| Vec::with_capacity(OPTIONS_MAX);
+    let mut ends: Vec<Vec<Leg>> = (0..=chords.len()).map(none).collect();
     for from in 0..chords.len() {
         // The cheapest way first: the others seldom need a look.
         if let Some(k) = cheapest(&ends[from]) {

@@ -16,6 +16,7 @@ use super::fit;
 use super::merge::Joining;
 use super::pace::Service;
 use super::plan::{Plan, Treat};
+use super::reach::Reach;
 use super::run::{Around, Held, MOVES_MAX, Modes, Run};
 use super::shelf::Shelf;
 use super::text::{self, Chunks, LOOKED_AT_MAX, Plain};
@@ -326,10 +327,14 @@ impl<A: Read, B: Read> Pass<A, B> {
                 ..self.joining
             };
             let line = run.held[stretch.start].line_number;
-            let fit = || fit::fitted(&run, stretch, &around, &treat, &joining, &self.service);
+            let reach = || fit::reach(&run, stretch, &joining);
+            let fit = |reach: &Reach| {
+                let service = &self.service;
+                fit::fitted(&run, stretch, &around, &treat, &joining, service, reach)
+            };
             let fitted = match &self.shelf {
-                Some(shelf) => shelf.get(line, &treat, fit),
-                None => Arc::new(fit()),
+                Some(shelf) => shelf.get(line, &treat, reach, fit),
+                None => Arc::new(fit(&reach())),
             };
             for group in &fitted.groups {
                 let own = Treat {

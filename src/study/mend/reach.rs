@@ -39,9 +39,10 @@ struct Start {
 impl Reach {
     /// Looks at these moves. `arc_chord_mm`: arcs may be used, and the board cuts them into chords of this length.
     pub fn of(moves: &[Move], within_mm: f64, straights: bool, arc_chord_mm: Option<f64>) -> Self {
-        let alike: Vec<usize> = (0..moves.len())
-            .map(|from| alike_to(moves, from, within_mm))
-            .collect();
+        let alike = match straights || arc_chord_mm.is_some() {
+            true => alike_to(moves, within_mm),
+            false => (1..=moves.len()).collect(),
+        };
         let starts = alike.iter().enumerate().map(|(from, to)| Start {
             straight_to: match straights {
                 true => straight_to(moves, from, *to, within_mm),
@@ -141,19 +142,24 @@ fn longest(
     (good > 0).then_some(from + good)
 }
 
-/// Behind which move those end that print like this one, without a corner.
-fn alike_to(moves: &[Move], from: usize, within_mm: f64) -> usize {
-    let Some(mut flow) = Flow::ANY.with(&moves[from]) else {
-        return from + 1;
-    };
-    let end = moves.len().min(from + JOINED_MAX);
-    for k in from + 1..end {
-        match flow.with(&moves[k]) {
-            Some(with) if !turns(&moves[k - 1], &moves[k], within_mm) => flow = with,
-            _ => return k,
+/// For each move: behind which one those end that print like it, without a corner.
+fn alike_to(moves: &[Move], within_mm: f64) -> Vec<usize> {
+    let flows: Vec<Flow> = moves.iter().map(Flow::of).collect();
+    let corner = |k: usize| turns(&moves[k - 1], &moves[k], within_mm);
+    let corners: Vec<bool> = (0..moves.len()).map(|k| k > 0 && corner(k)).collect();
+    let to = |from: usize| {
+        let end = moves.len().min(from + JOINED_MAX);
+        let mut flow = flows[from];
+        let ends = |k: &usize| {
+            flow = flow.with(&flows[*k]);
+            !flow.is_any() || corners[*k]
+        };
+        match flows[from].is_any() {
+            true => (from + 1..end).find(ends).unwrap_or(end),
+            false => from + 1,
         }
-    }
-    end
+    };
+    (0..moves.len()).map(to).collect()
 }
 
 /// Behind which move, at most `end`, those end that one straight move may stand for.
@@ -266,13 +272,7 @@ struct Flow {
 }
 
 impl Flow {
-    const ANY: Flow = Flow {
-        low: 0.0,
-        high: f64::INFINITY,
-    };
-
-    /// With another move; `None` where they have no flow in common.
-    fn with(self, m: &Move) -> Option<Flow> {
+    fn of(m: &Move) -> Self {
         let length = length_mm(m);
         let half = FLOW_SHARE / 2.0;
         let low = (m.e_mm - FILAMENT_ROUNDING_MM) / (length + LENGTH_ROUNDING_MM) * (1.0 - half);
@@ -282,11 +282,23 @@ impl Flow {
         } else {
             f64::INFINITY
         };
-        let flow = Flow {
-            low: self.low.max(low),
-            high: self.high.min(high),
-        };
-        (flow.low <= flow.high).then_some(flow)
+        Flow {
+            low: low.max(0.0),
+            high,
+        }
+    }
+
+    /// What they have in common.
+    fn with(self, other: &Flow) -> Flow {
+        Flow {
+            low: self.low.max(other.low),
+            high: self.high.min(other.high),
+        }
+    }
+
+    /// Whether there is any.
+    fn is_any(self) -> bool {
+        self.low <= self.high
     }
 }
 

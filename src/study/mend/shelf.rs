@@ -5,6 +5,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use super::fit::Fitted;
 use super::plan::Treat;
+use super::reach::Reach;
 
 /// The shelf.
 #[derive(Debug, Default)]
@@ -14,31 +15,37 @@ pub struct Shelf(Mutex<BTreeMap<u64, Kept>>);
 #[derive(Debug)]
 struct Kept {
     treat: Treat,
+    reach: Arc<Reach>,
     fitted: Arc<Fitted>,
 }
 
 impl Shelf {
-    /// What becomes of the stretch that begins on this line, worked out where it was not asked for last.
+    /// What becomes of the stretch that begins on this line, worked out where it was not asked for last; and so is its
+    /// reach, which the means to join moves decide.
     pub(super) fn get(
         &self,
         line: u64,
         treat: &Treat,
-        fit: impl FnOnce() -> Fitted,
+        reach: impl FnOnce() -> Reach,
+        fit: impl FnOnce(&Reach) -> Fitted,
     ) -> Arc<Fitted> {
         let lock = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(kept) = lock().get(&line)
-            && kept.treat == *treat
-        {
-            return kept.fitted.clone();
+        let mut known = None;
+        if let Some(kept) = lock().get(&line) {
+            if kept.treat == *treat {
+                return kept.fitted.clone();
+            }
+            let alike = kept.treat.merge == treat.merge && kept.treat.arcs == treat.arcs;
+            known = alike.then(|| kept.reach.clone());
         }
-        let fitted = Arc::new(fit());
-        lock().insert(
-            line,
-            Kept {
-                treat: *treat,
-                fitted: fitted.clone(),
-            },
-        );
+        let reach = known.unwrap_or_else(|| Arc::new(reach()));
+        let fitted = Arc::new(fit(&reach));
+        let kept = Kept {
+            treat: *treat,
+            reach,
+            fitted: fitted.clone(),
+        };
+        lock().insert(line, kept);
         fitted
     }
 }

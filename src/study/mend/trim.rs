@@ -3,6 +3,8 @@
 
 use std::ops::Range;
 
+use crate::motion::path::Path;
+
 use super::fit::Fit;
 use super::merge::Group;
 use super::timed::{self, Timed};
@@ -31,15 +33,41 @@ impl Change {
     }
 }
 
+/// The blocks of some moves as they would be.
+struct New {
+    moves: Range<usize>,
+    blocks: Vec<Timed>,
+}
+
+/// Which of some blocks are those of these moves.
+fn of_moves(blocks: &[Timed], moves: &Range<usize>) -> Range<usize> {
+    let first = |at: usize| blocks.partition_point(|b| b.piece < at);
+    first(moves.start)..first(moves.end)
+}
+
 impl Fit<'_> {
     /// Wins time back.
     pub(super) fn trim(&mut self) {
+        let mut path = self.path.clone();
+        let mut blocks = self.blocks_of(&mut path, &self.groups, |from| self.pace[from]);
+        // By the first move of a group: nothing is to be had there, as everything around it is now.
+        let mut done = vec![false; self.moves.len()];
+        let around = AROUND * self.service.depth() + 1;
         for _ in 0..PASSES {
             let mut changed = false;
-            for k in 0..self.groups.len() {
-                if k < self.groups.len() {
-                    changed |= self.trim_at(k);
+            let mut k = 0;
+            while k < self.groups.len() {
+                let from = self.groups[k].from;
+                if !done[from] {
+                    done[from] = true;
+                    if let Some(upto) = self.trim_at(k, &mut blocks) {
+                        changed = true;
+                        let first = self.groups[k.saturating_sub(around)];
+                        let last = self.groups[(upto + around).min(self.groups.len() - 1)];
+                        done[first.from..last.to].fill(false);
+                    }
                 }
+                k += 1;
             }
             if !changed {
                 break;
@@ -47,64 +75,67 @@ impl Fit<'_> {
         }
     }
 
-    /// Tries what can be done to one group and the next, and takes the best; tells whether there was anything.
-    fn trim_at(&mut self, k: usize) -> bool {
+    /// Tries what can be done to one group and the next, and takes the best; tells up to which group, if there was
+    /// anything. `blocks`: those of all groups, not planned.
+    fn trim_at(&mut self, k: usize, blocks: &mut Vec<Timed>) -> Option<usize> {
         if self.is_as_it_was(k) && self.is_as_it_was(k + 1) {
-            return false;
+            return None;
         }
         let around = AROUND * self.service.depth();
         let window = k.saturating_sub(around)..(k + around).min(self.groups.len());
-        let mut path = self.path.clone();
-        let pace_of = |from: usize| self.pace[from];
-        let mut old = self.blocks_of(&mut path, self.groups[window.clone()].iter(), pace_of);
+        let moves = self.groups[window.start].from..self.groups[window.end - 1].to;
+        let mut old = blocks[of_moves(blocks, &moves)].to_vec();
         timed::plan(&mut old);
         let old_s = old.last().map_or(0.0, |b| b.end_s);
-        let mut better: Vec<(f64, Change, Vec<Timed>)> = Vec::new();
+        let mut path = self.path.clone();
+        if k > 0 {
+            self.blocks_of(&mut path, &self.groups[k - 1..k], |from| self.pace[from]);
+        }
+        let before = path.end();
+        let mut better = Vec::new();
         for change in self.changes(k, window.end) {
-            let (range, new) = self.replaced(&old, &change, window.end);
-            let new_s = timed::end_with_s(&old, range.clone(), &new);
-            if new_s < old_s - WON_S {
-                let mut all = old[..range.start].to_vec();
-                all.extend(new);
-                all.extend(&old[range.end..]);
-                better.push((new_s, change, all));
+            path.go_on(before);
+            let new = self.replaced(&mut path, &change, window.end);
+            let end_s = timed::end_with_s(&old, of_moves(&old, &new.moves), &new.blocks);
+            if end_s < old_s - WON_S {
+                better.push((end_s, change, new));
             }
         }
         if better.is_empty() {
-            return false;
+            return None;
         }
         better.sort_by(|a, b| a.0.total_cmp(&b.0));
         let old_risks = self.risks(&old);
-        let sound = |(_, _, all): &mut (f64, Change, Vec<Timed>)| {
-            timed::plan(all);
-            self.risks(all) <= old_risks
+        let is_sound = |(_, _, new): &(f64, Change, New)| {
+            let mut all = old.clone();
+            all.splice(of_moves(&old, &new.moves), new.blocks.iter().copied());
+            timed::plan(&mut all);
+            self.risks(&all) <= old_risks
         };
-        let Some(best) = better.iter_mut().position(|b| sound(b)) else {
-            return false;
-        };
-        let (_, change, _) = better.swap_remove(best);
+        let (_, change, _) = better.into_iter().find(is_sound)?;
+        path.go_on(before);
+        let new = self.replaced(&mut path, &change, self.groups.len());
+        blocks.splice(of_moves(blocks, &new.moves), new.blocks);
         self.pace[change.moves()].copy_from_slice(&change.pace);
+        let upto = k + change.groups.len();
         self.groups.splice(change.taken, change.groups);
-        true
+        Some(upto)
     }
 
-    /// The blocks of a change and of the group behind it, whose first corner is another now, and which blocks they replace.
-    fn replaced(&self, old: &[Timed], change: &Change, end: usize) -> (Range<usize>, Vec<Timed>) {
-        let moves = change.moves();
+    /// The blocks of a change and of the group behind it, whose first corner is another now. `path` has seen what is
+    /// before; groups from `end` on are not looked at.
+    fn replaced(&self, path: &mut Path, change: &Change, end: usize) -> New {
+        let changed = change.moves();
         let next = self.groups[..end].get(change.taken.end);
-        let upto = next.map_or(moves.end, |g| g.to);
-        let range =
-            old.partition_point(|b| b.piece < moves.start)..old.partition_point(|b| b.piece < upto);
-        let pace_of = |from: usize| match moves.contains(&from) {
-            true => change.pace[from - moves.start],
+        let pace_of = |from: usize| match changed.contains(&from) {
+            true => change.pace[from - changed.start],
             false => self.pace[from],
         };
-        let mut path = self.path.clone();
-        if let Some(before) = change.taken.start.checked_sub(1) {
-            self.blocks_of(&mut path, self.groups[before..=before].iter(), pace_of);
-        }
         let groups = change.groups.iter().chain(next);
-        (range, self.blocks_of(&mut path, groups, pace_of))
+        New {
+            blocks: self.blocks_of(path, groups, pace_of),
+            moves: changed.start..next.map_or(changed.end, |g| g.to),
+        }
     }
 
     /// Whether a group is a move of the job, at its feed.
