@@ -246,6 +246,7 @@ pub fn blocks_to_bridge(hold_s: f64, speed_mm_s: f64, accel_mm_s2: f64, length_m
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::motion::path::Block;
     use statrs::distribution::{ContinuousCDF, Exp};
 
     #[test]
@@ -271,17 +272,17 @@ mod tests {
     /// 2000 steps of 50 µs in 0.4 s take a quarter of the processor.
     #[test]
     fn the_busiest_block_sets_the_load() {
-        let block = |steps, end_s| Timed {
-            piece: 0,
-            start_s: 1.0,
-            end_s,
-            entry_mm_s: 0.0,
-            length_mm: 1.0,
-            accel_mm_s2: 1000.0,
-            bytes: 30.0,
-            nominal_s: 0.1,
-            steps,
-            arc: false,
+        let block = |steps, end_s| {
+            let block = Block {
+                length_mm: 1.0,
+                speed_mm_s: 10.0,
+                accel_mm_s2: 1000.0,
+                corner_mm_s: 10.0,
+                steps,
+            };
+            let mut timed = Timed::new(0, &block, 30.0, false, 0.0);
+            (timed.start_s, timed.end_s) = (1.0, end_s);
+            timed
         };
         let blocks = [block(100.0, 1.1), block(2000.0, 1.4), block(1000.0, 2.0)];
         assert!((service().load(&blocks) - 0.25).abs() < 1e-12);

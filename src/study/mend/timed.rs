@@ -46,7 +46,14 @@ pub struct Timed {
 }
 
 impl Timed {
-    fn new(piece: usize, block: &Block, bytes: f64, arc: bool, before_mm_s: f64) -> Self {
+    /// A block behind one of this nominal speed, mm/s, not planned yet.
+    pub(super) fn new(
+        piece: usize,
+        block: &Block,
+        bytes: f64,
+        arc: bool,
+        before_mm_s: f64,
+    ) -> Self {
         let cap_mm_s = lesser(lesser(before_mm_s, block.speed_mm_s), block.corner_mm_s);
         Timed {
             piece,
