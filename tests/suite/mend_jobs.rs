@@ -3,9 +3,10 @@
 use std::collections::BTreeMap;
 use std::io::{self, Read};
 
+use headstall::board::types::Board;
 use headstall::job::reader::JobReader;
 use headstall::job::state::{Act, Move};
-use headstall::study::mend::choose::choose;
+use headstall::study::mend::choose::{Choice, choose};
 use headstall::study::mend::pass::Pass;
 use headstall::study::mend::plan::{Allow, Plan, Treat};
 use headstall::study::mend::runs::Terms;
@@ -401,9 +402,8 @@ fn a_mended_job_is_the_same_print_in_every_dialect() {
     }
 }
 
-/// Mended by what the search chooses, and once more: the second time nothing is done.
-#[test]
-fn a_mended_job_needs_no_more_in_any_dialect() {
+/// What the search chooses where everything is allowed.
+fn chosen(job: &[u8], board: &Board) -> Choice {
     let terms = Terms {
         within_mm: WITHIN_MM,
         allow: Allow {
@@ -416,17 +416,29 @@ fn a_mended_job_needs_no_more_in_any_dialect() {
         seed: 0,
         threads: 1,
     };
+    let job = job.to_vec();
+    let open =
+        move || -> io::Result<Box<dyn Read + Send>> { Ok(Box::new(io::Cursor::new(job.clone()))) };
+    choose(&open, board, &terms, &|_, _| {}).unwrap()
+}
+
+/// Where nothing can be changed no candidate is replayed: there may be a hundred replays of a job that takes seconds each.
+#[test]
+fn a_job_without_printed_straight_moves_is_not_searched() {
     let board = board(&[]);
-    let chosen = |job: &[u8]| {
-        let job = job.to_vec();
-        let open = move || -> io::Result<Box<dyn Read + Send>> {
-            Ok(Box::new(io::Cursor::new(job.clone())))
-        };
-        choose(&open, &board, &terms, &|_, _| {}).unwrap()
-    };
+    let arcs = format!("M83\nG1 Z0.2 F600\n{}", "G2 I9 E1 F6000\n".repeat(50));
+    let with_straight = format!("{arcs}G1 X5 E0.2\n");
+    assert_eq!(chosen(arcs.as_bytes(), &board).tried, 0);
+    assert!(chosen(with_straight.as_bytes(), &board).tried > 0);
+}
+
+/// Mended by what the search chooses, and once more: the second time nothing is done.
+#[test]
+fn a_mended_job_needs_no_more_in_any_dialect() {
+    let board = board(&[]);
     for how in DIALECTS {
         let old = job(*how);
-        let first = chosen(&old);
+        let first = chosen(&old, &board);
         assert!(!first.plan.is_none(), "{}", how.name);
         let mut new = Vec::new();
         Pass::new(&old[..], &old[..], &board, &first.plan)
@@ -434,7 +446,7 @@ fn a_mended_job_needs_no_more_in_any_dialect() {
             .unwrap();
         assert!(new.len() < old.len(), "{}", how.name);
         compare(how, &old, &new);
-        let second = chosen(&new);
+        let second = chosen(&new, &board);
         assert!(
             second.same_settings && second.plan.is_none(),
             "{}",

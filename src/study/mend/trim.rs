@@ -1,5 +1,5 @@
 //! Time won back: where joined moves bridge the hold, joints are moved, set and taken away one at a time, and feeds raised
-//! again, as long as that saves time and puts no block at risk (a local search: the first improvement is taken).
+//! again, as long as that saves time and puts no block at risk (a local search: at each place the best change is taken).
 
 use std::ops::Range;
 
