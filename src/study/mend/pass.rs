@@ -17,7 +17,7 @@ use super::merge::Joining;
 use super::pace::Service;
 use super::plan::{Plan, Treat};
 use super::reach::Reach;
-use super::run::{Around, Held, MOVES_MAX, Modes, Run};
+use super::run::{Around, Held, Look, MOVES_MAX, Modes, Run};
 use super::shelf::Shelf;
 use super::text::{self, Chunks, LOOKED_AT_MAX, Plain};
 use super::write::{InForce, Writer, motion_of};
@@ -291,23 +291,7 @@ impl<A: Read, B: Read> Pass<A, B> {
         let mut stretches = Vec::new();
         if treat != Treat::NONE || self.marks.is_some() {
             let look = run.look(&around, &self.service);
-            if let Some([marks, strained]) = &self.marks {
-                let first = run.held[0].line_number;
-                let last = run.held[run.held.len() - 1].line_number;
-                let within = |marks: &[u64]| {
-                    let upto = marks.partition_point(|m| *m <= last);
-                    (upto - marks.partition_point(|m| *m < first)) as u64
-                };
-                let commented = run.held.iter().filter(|h| h.before || h.behind);
-                self.counts.commented_moves += commented.count() as u64;
-                let wall = self.counts.walls.entry(class).or_default();
-                wall.ideal_s += look.ideal_s;
-                wall.risk_s += look.risk_s;
-                wall.bumps += within(marks);
-                wall.strained_bumps += within(strained);
-                let feeds = run.held.iter().map(|h| h.mv.feed_mm_s);
-                wall.feed_mm_s = feeds.fold(wall.feed_mm_s, f64::max);
-            }
+            survey(&mut self.counts, &self.marks, &run, &look);
             let everywhere = self.plan.others != Treat::NONE;
             if look.risk_s == 0.0 && everywhere {
                 treat = self.plan.others;
@@ -368,6 +352,28 @@ impl<A: Read, B: Read> Read for Pass<A, B> {
         self.counts.written_bytes += read as u64;
         Ok(read)
     }
+}
+
+/// Counts a run that was looked at among the walls, with the bumps on its lines.
+fn survey(counts: &mut Counts, marks: &Option<[Vec<u64>; 2]>, run: &Run, look: &Look) {
+    let Some([marks, strained]) = marks else {
+        return;
+    };
+    let first = run.held[0].line_number;
+    let last = run.held[run.held.len() - 1].line_number;
+    let within = |marks: &[u64]| {
+        let upto = marks.partition_point(|m| *m <= last);
+        (upto - marks.partition_point(|m| *m < first)) as u64
+    };
+    let commented = run.held.iter().filter(|h| h.before || h.behind);
+    counts.commented_moves += commented.count() as u64;
+    let wall = counts.walls.entry(run.class()).or_default();
+    wall.ideal_s += look.ideal_s;
+    wall.risk_s += look.risk_s;
+    wall.bumps += within(marks);
+    wall.strained_bumps += within(strained);
+    let feeds = run.held.iter().map(|h| h.mv.feed_mm_s);
+    wall.feed_mm_s = feeds.fold(wall.feed_mm_s, f64::max);
 }
 
 /// Lines from which the reader takes the feed.
