@@ -14,7 +14,7 @@ use headstall::job::reader::{HEAD_BYTES, JobError, foreign};
 use headstall::text::clean;
 
 use super::args::OnBoard;
-use super::failure::Failure;
+use super::failure::{Failure, larger_than};
 
 /// What is said in place of a file's name.
 const STANDARD_INPUT: &str = "standard input";
@@ -151,14 +151,8 @@ const SPOOLED_BYTES_MAX: u64 = 4 << 30;
 
 /// What can be read only once, in a temporary file.
 fn spooled(source: &mut impl Read, name: &str) -> Result<File, Failure> {
-    let place = std::env::temp_dir();
     let failed = |e: io::Error| {
-        // Without the name of a file that nobody sees.
-        let why = e.kind();
-        Failure::Other(format!(
-            "{name}: has to be read more than once, but cannot be stored in {}: {why}",
-            place.display()
-        ))
+        Failure::storing(&format!("{name}: has to be read more than once, but"), &e)
     };
     let mut kept = tempfile::tempfile().map_err(failed)?;
     let mut buffer = vec![0; 1 << 16];
@@ -174,9 +168,9 @@ fn spooled(source: &mut impl Read, name: &str) -> Result<File, Failure> {
                 }
                 bytes += n as u64;
                 if bytes > SPOOLED_BYTES_MAX {
-                    let gib = SPOOLED_BYTES_MAX >> 30;
+                    let large = larger_than(SPOOLED_BYTES_MAX);
                     return Err(Failure::Unusable(format!(
-                        "{name}: is longer than {gib} GiB; name a file instead, which need not be stored"
+                        "{name}: {large}; name a file instead, which need not be stored"
                     )));
                 }
                 kept.write_all(&buffer[..n]).map_err(failed)?;
@@ -191,9 +185,11 @@ fn spooled(source: &mut impl Read, name: &str) -> Result<File, Failure> {
 
 /// The largest board file that is read, bytes.
 pub const BOARD_BYTES_MAX: u64 = 1 << 20;
-/// What is said of a longer one.
-pub const LONG_BOARD: &str =
-    "is larger than 1 MiB; a board file is a page of text (`headstall boards NAME`)";
+/// What is said of a larger one.
+pub fn large_board() -> String {
+    let large = larger_than(BOARD_BYTES_MAX);
+    format!("{large}; a board file is a page of text (`headstall boards NAME`)")
+}
 
 /// The board: a name of ours, or a file.
 pub fn board(on: &OnBoard) -> Result<Board, Failure> {
@@ -226,7 +222,7 @@ fn board_text(on: &OnBoard) -> Result<String, Failure> {
         .read_to_end(&mut text)
         .map_err(|e| Failure::reading(&on.board, &e))?;
     if text.len() as u64 > BOARD_BYTES_MAX {
-        return Err(Failure::Unusable(format!("{}: {LONG_BOARD}", on.board)));
+        return Err(Failure::Unusable(format!("{}: {}", on.board, large_board())));
     }
     String::from_utf8(text).map_err(|e| {
         let at = e.utf8_error().valid_up_to();

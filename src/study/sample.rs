@@ -42,7 +42,7 @@ pub struct Sample {
 /// What a replay takes of the computer, in counts: the same on any computer.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Cost {
-    /// Lines, blocks, saves, runs of chores, and 32 samples of a stall's surplus each: a few million of them a second.
+    /// Lines, blocks, saves, runs of chores, and 4 samples of a stall's surplus each: a few million of them a second.
     pub work: usize,
     /// Blocks held at most while they waited for their ideal.
     pub held_blocks: usize,
@@ -62,7 +62,7 @@ impl Cost {
 }
 
 /// Samples of a stall's surplus that take as long as a line.
-const SAMPLES_A_LINE: u64 = 32;
+const SAMPLES_A_LINE: u64 = 4;
 
 /// What these samples of surplus take, in lines.
 pub fn samples_work(samples: u64) -> usize {
