@@ -131,10 +131,7 @@ fn whole(path: &Path, most: u64) -> Result<Vec<u8>, Failure> {
         .read_to_end(&mut bytes)
         .map_err(failed)?;
     if bytes.len() as u64 > most {
-        return Err(Failure::Unusable(format!(
-            "{shown}: {}",
-            larger_than(most)
-        )));
+        return Err(Failure::Unusable(format!("{shown}: {}", larger_than(most))));
     }
     Ok(bytes)
 }

@@ -56,7 +56,9 @@ impl SlowBlock {
 
 impl fmt::Display for NoProgress {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let NoProgress { chore, at_s, runs, .. } = self;
+        let NoProgress {
+            chore, at_s, runs, ..
+        } = self;
         let so_far = format!("chores ran {runs} times in {at_s:.0} s and the job is not done");
         let Some(slow) = &self.slow else {
             return write!(

@@ -119,7 +119,11 @@ fn layers(picture: &mut Picture, sums: &[LayerSum], top: f64) -> f64 {
     });
     let at = bars.iter().position(|s| *s == worst_s).unwrap_or(0);
     let name = match each {
-        1 => format!("layer {at} (z {} mm): {}", fixed(sums[at].z_mm, 2), time(worst_s)),
+        1 => format!(
+            "layer {at} (z {} mm): {}",
+            fixed(sums[at].z_mm, 2),
+            time(worst_s)
+        ),
         _ => {
             let (first, last) = (at * each, ((at + 1) * each).min(sums.len()) - 1);
             format!(

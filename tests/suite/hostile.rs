@@ -88,6 +88,23 @@ fn little_memory_is_enough_for_one_thread() {
     }
 }
 
+/// Told before the job is looked for.
+#[test]
+fn too_little_memory_is_told_before_anything_is_done() {
+    let dir = folder();
+    for (kib, code) in [(50_000, 1), (150_000, 2)] {
+        let limits = format!("ulimit -c 0; ulimit -v {kib}");
+        let done = under(&limits, dir.path(), &["replay", "none.gcode"], &[]);
+        let said = error(&done);
+        let short = said.contains("48 MiB must be free beyond the program itself");
+        assert_eq!(
+            (done.status.code(), short),
+            (Some(code), code == 1),
+            "{said}"
+        );
+    }
+}
+
 #[test]
 fn without_threads_files_are_written_as_well() {
     let dir = workshop();

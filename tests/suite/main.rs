@@ -29,6 +29,10 @@ mod hostile;
 mod laws;
 #[cfg(unix)]
 mod limits;
+mod limits_job;
+mod limits_open;
+mod limits_table;
+mod limits_work;
 mod live;
 mod main_loop;
 mod making;
