@@ -388,3 +388,58 @@ fn a_long_job_from_standard_input_has_no_causes() {
     assert_ne!(by(51_000), "shapley");
     assert!(told(51_000, false).contains("attributed approximately"));
 }
+
+/// One move, and many short ones; whoever reads the job.
+#[test]
+fn what_takes_too_long_is_named_by_line_and_speed() {
+    let dir = folder();
+    let long = "G1 X1 E1 F900\nG1 X900000 E1 F0.01\nG28\n";
+    let long = write(&dir, "long.gcode", long);
+    let short: String = (0..900)
+        .map(|k| format!("G1 X{} E9\n", k % 2 * 9))
+        .collect();
+    let short = write(&dir, "short.gcode", &format!("M83\nG1 F0.01\n{short}"));
+    let told = |args: &[&str]| {
+        let done = ran(args);
+        let error = text(&done.stderr);
+        assert_eq!(
+            (done.status.code(), error.lines().count()),
+            (Some(2), 1),
+            "{error}"
+        );
+        assert!(error.contains("(chores ran 50000000 times in ") && error.contains("its F, or"));
+        error
+    };
+    let why = "headstall: long.gcode: line 2: this move takes 899999000 s at 0.001 mm/s (";
+    let error = told(&["replay", &long, "--quick"]);
+    assert!(error.starts_with(why), "{error}");
+    let error = told(&["mend", &long, "--runs", "1"]);
+    assert!(error.starts_with("headstall: long.gcode: "), "{error}");
+    let error = told(&["replay", &short, "--quick"]);
+    let of = error.strip_prefix("headstall: short.gcode: line ");
+    let (line, rest) = of
+        .unwrap_or_else(|| panic!("{error}"))
+        .split_once(": ")
+        .unwrap();
+    assert!((3..903).contains(&line.parse::<u32>().unwrap()));
+    assert!(
+        rest.starts_with("this move takes 9000 s at 0.001 mm/s ("),
+        "{error}"
+    );
+    // The board's own speed: its key is named.
+    let crawl = "motion.speed_max={ x = 1e-6, y = 1, z = 1, e = 1 }";
+    let job = write(&dir, "job.gcode", "G1 X1000 E1 F900\nG28\n");
+    let error = told(&["replay", &job, "--quick", "--set", crawl]);
+    assert!(
+        error.contains(" s at 1.0e-6 mm/s ") && error.contains("motion.speed_max"),
+        "{error}"
+    );
+    // Moves as usual: then it is the chores.
+    let job = write(&dir, "job.gcode", &("G1 X200 F600\nG1 X0\n".repeat(9000)));
+    let busy = "chore=[{name=\"fan\", every_s=1e-4, us=0.1}]";
+    refused(
+        &["replay", &job, "--quick", "--set", busy],
+        2,
+        "--board 8bit-card-saves: chores ran 50000000 times",
+    );
+}

@@ -17,6 +17,7 @@ mod dialects;
 mod draws;
 mod exactness;
 mod explain;
+mod explain_bare;
 mod explain_lists;
 mod fit_cli;
 mod fit_reference;
