@@ -5,7 +5,7 @@ use std::fs;
 use std::path::Path;
 
 /// The start of a row's first cell, and the tests that drive its limits, here or beside the code.
-const ROWS: [(&str, &[&str]); 44] = [
+const ROWS: [(&str, &[&str]); 45] = [
     ("a line of a job", &["a_line_is_read_up_to_64_kib"]),
     ("a coordinate;", &["places_and_filament_reach_a_kilometre"]),
     (
@@ -185,6 +185,10 @@ const ROWS: [(&str, &[&str]); 44] = [
     (
         "memory at the start",
         &["too_little_memory_is_told_before_anything_is_done"],
+    ),
+    (
+        "memory on the way",
+        &["what_the_system_ends_leaves_old_results_alone"],
     ),
     (
         "threads",
