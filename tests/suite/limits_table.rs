@@ -114,6 +114,7 @@ const ROWS: [(&str, &[&str]); 45] = [
         "a layer's tiles",
         &[
             "a_layer_of_more_than_2_m_has_no_surface",
+            "a_layer_has_300_000_tiles_with_plastic",
             "plates_of_kilometres",
         ],
     ),

@@ -193,33 +193,56 @@ fn mending_holds_200_000_bumps_until_it_knows_what_can_be_seen() {
     assert!(cut.unwrap().starts_with("there are more than 200000 bumps"));
 }
 
+/// Whether the surface of a job is unknown because it is too large.
+fn is_too_large(moves: &str) -> bool {
+    let dir = folder();
+    let job = write(&dir, "job.gcode", &format!("M83\nG1 F60000\n{moves}"));
+    let done = ran(&["replay", &job, "--json", "--runs", "1"]);
+    assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
+    let summary: Value = serde_json::from_slice(&done.stdout).unwrap();
+    let warnings = summary["warnings"].as_array().unwrap();
+    let mut told = warnings.iter().filter(|w| w["kind"] == "surface_unknown");
+    told.any(|w| {
+        w["message"]
+            .as_str()
+            .unwrap()
+            .contains("is too large to be worked out")
+    })
+}
+
 /// Of nozzles of 0.4 mm.
 #[test]
 fn a_layer_of_more_than_2_m_has_no_surface() {
-    let dir = folder();
-    let told = |layers: u32, side_mm: f64, apart_mm: f64| {
+    let squares = |layers: u32, side_mm: f64, apart_mm: f64| {
         let square = |k: u32| {
-            let at = f64::from(k) * apart_mm;
-            let (near, far) = (at, at + side_mm);
+            let near = f64::from(k) * apart_mm;
+            let (far, z) = (near + side_mm, 0.2 * f64::from(k + 1));
             format!(
-                "G0 X{near} Y{near} Z{}\nG1 X{far} E90\nG1 Y{far} E90\nG1 X{near} E90\nG1 Y{near} E90\n",
-                0.2 * f64::from(k + 1)
+                "G0 X{near} Y{near} Z{z}\nG1 X{far} E90\nG1 Y{far} E90\nG1 X{near} E90\nG1 Y{near} E90\n"
             )
         };
-        let squares: String = (0..layers).map(square).collect();
-        let job = write(&dir, "job.gcode", &format!("M83\nG1 F60000\n{squares}"));
-        let done = ran(&["replay", &job, "--json", "--runs", "1"]);
-        assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
-        let summary: Value = serde_json::from_slice(&done.stdout).unwrap();
-        let warnings = summary["warnings"].as_array().unwrap();
-        let found = warnings.iter().find(|w| w["kind"] == "surface_unknown");
-        found.map(|w| w["message"].as_str().unwrap().to_string())
+        (0..layers).map(square).collect::<String>()
     };
-    assert_eq!(told(2, 1900.0, 0.0), None);
-    assert!(told(2, 2200.0, 0.0).is_some());
+    assert!(!is_too_large(&squares(2, 1900.0, 0.0)));
+    assert!(is_too_large(&squares(2, 2200.0, 0.0)));
     // Of all layers together four times as much.
-    assert_eq!(told(7, 400.0, 400.0), None);
-    assert!(told(12, 400.0, 400.0).is_some());
+    assert!(!is_too_large(&squares(7, 400.0, 400.0)));
+    assert!(is_too_large(&squares(12, 400.0, 400.0)));
+}
+
+/// Level lines, 1.2 mm apart: each tile has plastic.
+#[test]
+fn a_layer_has_300_000_tiles_with_plastic() {
+    let lines = |side_mm: f64| {
+        let line = |k: u32| {
+            let (x, y) = (side_mm * f64::from((k + 1) % 2), 1.2 * f64::from(k));
+            format!("G1 X{x} Y{y:.1} E20\nG1 Y{:.1} E.1\n", y + 1.2)
+        };
+        let lines: String = (0..(side_mm / 1.2) as u32).map(line).collect();
+        format!("G0 X0 Y0 Z0.2\n{lines}")
+    };
+    assert!(!is_too_large(&lines(1000.0)));
+    assert!(is_too_large(&lines(1070.0)));
 }
 
 /// Of 300 stalls, the 200 that lose most.
