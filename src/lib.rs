@@ -282,6 +282,7 @@ pub mod report {
     pub mod loudness;
     pub mod map;
     pub mod mend;
+    pub mod mend_text;
     pub mod numbers;
     pub mod page;
     pub mod page_data;

@@ -9,7 +9,8 @@ use std::sync::Arc;
 use headstall::answer::progress::{Progress, Task};
 use headstall::job::reader::JobError;
 use headstall::replay::stream::ReplayError;
-use headstall::report::mend::{self as report, Mended, Question};
+use headstall::report::mend::{Mended, Question};
+use headstall::report::mend_text;
 use headstall::study::mend::choose;
 use headstall::study::mend::make;
 use headstall::study::mend::runs::{MendError, Terms};
@@ -138,7 +139,7 @@ pub fn run(args: &Mend) -> Result<ExitCode, Failure> {
     };
     let mended = Mended::new(&question, &choice, &proof, &counts);
     if to_stdout {
-        remark(&report::text(&mended));
+        remark(&mend_text::text(&mended));
         let copied = io::copy(&mut FromStart::new(written), &mut io::stdout().lock());
         return ended(
             copied
@@ -151,7 +152,7 @@ pub fn run(args: &Mend) -> Result<ExitCode, Failure> {
         text.push('\n');
         text
     } else {
-        report::text(&mended)
+        mend_text::text(&mended)
     };
     ended(print(&text))
 }

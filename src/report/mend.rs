@@ -1,4 +1,4 @@
-//! What `mend` tells: the proof of a mended job, in words and as JSON.
+//! What `mend` tells: the proof of a mended job, as JSON; `mend_text` puts it in words.
 
 use std::path::Path;
 
@@ -11,7 +11,7 @@ use crate::study::mend::make::Proof;
 use crate::study::mend::runs::{Runs, Terms};
 
 use super::numbers::{share, time};
-use super::text::{cuts_in_words, wrap};
+use super::text::cuts_in_words;
 
 /// What was asked.
 pub struct Question<'a> {
@@ -220,7 +220,7 @@ impl Mended {
             let new = cuts_in_words(&cuts, "the mended job");
             mended.warnings.extend(new);
         }
-        mended.verdict = verdict(&mended, choice);
+        mended.verdict = verdict(&mended, choice, question.terms);
         mended
     }
 }
@@ -228,7 +228,7 @@ impl Mended {
 /// The share of the bumps up to which next to none are left.
 const NEARLY_NONE: f64 = 0.01;
 
-fn verdict(m: &Mended, choice: &Choice) -> String {
+fn verdict(m: &Mended, choice: &Choice, terms: &Terms) -> String {
     let runs = m.before.runs;
     let done = if m.out.is_some() {
         "Mended"
@@ -239,25 +239,20 @@ fn verdict(m: &Mended, choice: &Choice) -> String {
         "mended_before" => {
             "This job was mended before with the same settings: nothing is changed.".to_string()
         }
+        "needless" if terms.everywhere => format!(
+            "There is nothing to be joined, and no visible bump in {} on this board. Nothing is changed.{}",
+            counted(runs as u64, "replay"),
+            used_up(m, choice)
+        ),
         "needless" => format!(
             "This job needs no mending: no visible bump in {} on this board. Nothing is changed.",
             counted(runs as u64, "replay")
         ),
-        "no_help" => {
-            let moved_mm = choice.earlier.as_ref().map_or(0.0, |e| e.moved_mm);
-            let earlier = if moved_mm >= m.within_mm {
-                format!(
-                    " The job was mended before, when its path was allowed to move by {moved_mm} mm: that leaves nothing of the {} mm allowed now. Start from the job as it was sliced.",
-                    m.within_mm
-                )
-            } else {
-                String::new()
-            };
-            format!(
-                "No allowed change leaves fewer than {} visible bumps a run. Nothing is changed.{earlier}",
-                decimal(m.before.visible_bumps)
-            )
-        }
+        "no_help" => format!(
+            "No allowed change leaves fewer than {} visible bumps a run. Nothing is changed.{}",
+            decimal(m.before.visible_bumps),
+            used_up(m, choice)
+        ),
         _ if m.before.runs_with_bumps == 0 => format!(
             "{done} all over, as asked: no visible bump before or after; print time {}.",
             change(m)
@@ -283,12 +278,24 @@ fn verdict(m: &Mended, choice: &Choice) -> String {
     }
 }
 
+/// Says so, where an earlier mending has left nothing of what the path may move.
+fn used_up(m: &Mended, choice: &Choice) -> String {
+    match choice.earlier.as_ref().map_or(0.0, |e| e.moved_mm) {
+        moved_mm if moved_mm >= m.within_mm => format!(
+            " The job was mended before, when its path was allowed to move by {moved_mm} mm: that leaves nothing of the {} mm allowed now. Start from the job as it was sliced.",
+            m.within_mm
+        ),
+        _ => String::new(),
+    }
+}
+
 /// A whole number of things: `1 replay`, `20 replays`.
-fn counted(count: u64, thing: &str) -> String {
+pub(super) fn counted(count: u64, thing: &str) -> String {
     format!("{count} {thing}{}", if count == 1 { "" } else { "s" })
 }
 
-fn decimal(value: f64) -> String {
+/// A mean: whole numbers as such, others with two decimals.
+pub(super) fn decimal(value: f64) -> String {
     if value == value.round() {
         format!("{value:.0}")
     } else {
@@ -303,173 +310,4 @@ fn change(m: &Mended) -> String {
         time(m.extra_s.abs()),
         share(m.extra_share.abs())
     )
-}
-
-/// The result in words.
-pub fn text(m: &Mended) -> String {
-    let mut text = String::new();
-    for line in wrap(&m.verdict, 80) {
-        text += &line;
-        text.push('\n');
-    }
-    text.push('\n');
-    let mut row = |name: &str, value: String| {
-        for (k, line) in wrap(&value, 66).iter().enumerate() {
-            text += &format!("{:<13}{line}\n", if k == 0 { name } else { "" });
-        }
-    };
-    row("job", m.job.clone());
-    row("board", format!("{}, seeds from {}", m.board, m.seed));
-    for (name, r) in [("before", &m.before), ("after", &m.after)] {
-        row(
-            name,
-            format!(
-                "{}; stalls a run: {}; {} lost, print time {}",
-                bumps(r),
-                decimal(r.stalls),
-                time(r.lost_s),
-                time(r.print_s)
-            ),
-        );
-    }
-    if m.state == "mended" {
-        changes(m, &mut row);
-    }
-    if m.left_alone_lines > 0 {
-        row(
-            "left alone",
-            format!(
-                "{} ({} of the job's bytes): conditional blocks, splines, macros, coordinates without a command, or text that is not understood",
-                counted(m.left_alone_lines, "command line"),
-                share(m.left_alone_share)
-            ),
-        );
-    }
-    for warning in &m.warnings {
-        row("warning", warning.clone());
-    }
-    match (&m.out, m.state) {
-        (Some(out), state) => {
-            let out = if out == "-" { "standard output" } else { out };
-            let as_it_was = if state == "mended" {
-                ""
-            } else {
-                ", the job byte for byte"
-            };
-            row("written to", format!("{out}{as_it_was}"));
-        }
-        (None, "mended") => row(
-            "written to",
-            "no file; add -o NEW to write the mended job".to_string(),
-        ),
-        (None, _) => {}
-    }
-    if m.state == "mended" {
-        text.push('\n');
-        for line in wrap(CAUTION, 80) {
-            text += &line;
-            text.push('\n');
-        }
-    }
-    text
-}
-
-/// The visible bumps of several replays, in words.
-fn bumps(r: &Replays) -> String {
-    if r.runs_with_bumps == 0 {
-        return format!("no visible bump in {}", counted(r.runs as u64, "replay"));
-    }
-    format!(
-        "{} visible bumps a run ({} of {} runs have any, the highest {:.2} mm)",
-        decimal(r.visible_bumps),
-        r.runs_with_bumps,
-        r.runs,
-        r.largest_bump_mm
-    )
-}
-
-/// What was changed, row by row.
-fn changes(m: &Mended, row: &mut impl FnMut(&str, String)) {
-    let path = if m.deviation_line == 0 {
-        "where it was".to_string()
-    } else {
-        format!(
-            "moved by at most {:.4} mm (allowed: {} mm), at line {} of the mended job",
-            m.deviation_mm, m.within_mm, m.deviation_line
-        )
-    };
-    row("path", path);
-    row(
-        "filament",
-        format!("differs by at most {:.6} mm in any layer", m.filament_mm),
-    );
-    row(
-        "lines",
-        format!(
-            "{} in place of {}: {} merged into others, {} added; {}, {} shortened, {} slowed",
-            counted(m.command_lines[1], "command line"),
-            m.command_lines[0],
-            m.merged_lines,
-            (m.command_lines[1] + m.merged_lines).saturating_sub(m.command_lines[0]),
-            counted(m.arcs, "arc"),
-            counted(m.shortened_lines, "line"),
-            counted(m.paced_moves, "move")
-        ),
-    );
-    for wall in m.walls.iter().filter(|w| w.treated) {
-        row(
-            "walls",
-            format!(
-                "of up to {:.0} mm/s: changed in {} of their {}, where the board may not keep up",
-                wall.feed_mm_s,
-                time(wall.at_risk_s),
-                time(wall.ideal_s)
-            ),
-        );
-    }
-    if m.state == "mended" {
-        row("means", done_words(&m.done));
-        if m.searched_bytes < m.bytes {
-            let searched = m.searched_bytes as f64 / 1e6;
-            row(
-                "search",
-                format!(
-                    "on the first {searched:.0} MB of the job; the replays above are of all of it"
-                ),
-            );
-        }
-    }
-}
-
-/// Shown once with a mended job.
-const CAUTION: &str = "Caution: look through the new file in whatever you use to look at jobs, and stay with the \
-printer for the first layers. The maker's manual and local rules go first.";
-
-/// What is done.
-fn done_words(band: &Done) -> String {
-    let mut done = Vec::new();
-    if band.merge {
-        done.push("moves merged".to_string());
-    }
-    if band.arcs {
-        done.push("arcs for chords".to_string());
-    }
-    if band.strip {
-        done.push("comments and needless decimals out".to_string());
-    }
-    if band.pace {
-        done.push("feed lowered".to_string());
-    }
-    if done.is_empty() {
-        done.push("nothing done".to_string());
-    }
-    let far = if band.bridge > 0.0 {
-        format!(
-            ", until the queue lasts through {} of the main loop's longest usual hold",
-            share(band.bridge)
-        )
-    } else {
-        String::new()
-    };
-    format!("{}{far}", done.join(", "))
 }

@@ -94,6 +94,39 @@ fn no_bump_appears_for_any_phase_of_the_saves() {
     assert!(bumps > 50, "{bumps}");
 }
 
+/// What lies before a ring is what was written of the ring below: a ring does not pay for short moves that are gone.
+#[test]
+fn rings_of_one_shape_keep_one_feed() {
+    let board = board_from(SLOW, &["motion.arc_chord_mm=1"]);
+    for (merge, arcs) in [(true, false), (false, true)] {
+        let treat = Treat {
+            merge,
+            arcs,
+            slows: true,
+            bridge: 1.0,
+            ..Treat::NONE
+        };
+        let new = mended(&rings(4), &board, treat);
+        let mut reader = JobReader::new(&new[..]);
+        let mut slowest_mm_s: Vec<f64> = Vec::new();
+        while let Some(step) = reader.next_step().unwrap() {
+            if let Act::Move(m) = step.act
+                && m.e_mm > 0.0
+            {
+                slowest_mm_s.resize(step.layer as usize + 1, f64::INFINITY);
+                let slowest = &mut slowest_mm_s[step.layer as usize];
+                *slowest = slowest.min(m.feed_mm_s);
+            }
+        }
+        assert_eq!(slowest_mm_s.len(), 4);
+        for mm_s in &slowest_mm_s[1..] {
+            let share = mm_s / slowest_mm_s[1];
+            assert!((0.9..1.1).contains(&share), "{slowest_mm_s:?}");
+            assert!(*mm_s > 0.6 * slowest_mm_s[0], "{slowest_mm_s:?}");
+        }
+    }
+}
+
 /// Arcs by the definitions of RS-274/NGC (NISTIR 6556, 3.5.3): I and J lead from the start to the centre, G3 turns
 /// counter-clockwise seen from +z, both ends lie on the circle. None is a full circle, and the board's chords keep the tolerance.
 #[test]

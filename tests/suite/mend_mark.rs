@@ -142,4 +142,14 @@ fn deviations_do_not_add_up() {
         let (state, again) = mended(dir, &new, &other);
         assert!(again == new, "{state}");
     }
+    // Where nothing may move and no bump is seen, it is told why nothing is joined.
+    fs::write(dir.join("job.gcode"), &first).unwrap();
+    let asked = ["--within", "0.005", "--everywhere", "--visible", "5"];
+    let done = run(dir, &with(&asked));
+    let said = String::from_utf8_lossy(&done.stdout).replace('\n', " ");
+    assert!(
+        said.starts_with("There is nothing to be joined")
+            && said.contains("leaves nothing of the 0.005 mm allowed now"),
+        "{said}"
+    );
 }

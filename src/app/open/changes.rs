@@ -10,6 +10,7 @@ use headstall::replay::stream::ReplayError;
 use headstall::report::comparison::{self, Comparison};
 use headstall::report::cures::{self, CureTable, Settings};
 use headstall::report::mend::{self as report, Mended};
+use headstall::report::mend_text;
 use headstall::report::told::{self, Asked};
 use headstall::report::{bars, text};
 use headstall::study::mend::choose;
@@ -274,7 +275,7 @@ pub fn mended(asked: &Question, held: &Held, store: &Store, heard: &Heard) -> An
     let kept = unproven.id.clone();
     room.keep(unproven);
     work::answer(&MendedJob {
-        text: clean_lines(&report::text(&mended)).into(),
+        text: clean_lines(&mend_text::text(&mended)).into(),
         json: &mended,
         file: Some(kept),
         name,

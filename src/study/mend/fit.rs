@@ -40,6 +40,24 @@ pub struct Fitted {
     pub pace: Vec<f64>,
 }
 
+impl Fitted {
+    /// The share of its feed that a group keeps.
+    pub fn pace_of(&self, group: &Group) -> f64 {
+        self.pace[group.from - self.groups[0].from]
+    }
+
+    /// The moves that a stretch has become.
+    pub fn moves<'a>(&'a self, run: &'a Run) -> impl DoubleEndedIterator<Item = Move> + 'a {
+        self.groups.iter().map(|group| {
+            let old = &run.held[group.from..group.to];
+            let old: Vec<Move> = old.iter().map(|h| h.mv).collect();
+            let mut new = merge::joined(&old, group.circle);
+            new.feed_mm_s *= self.pace_of(group);
+            new
+        })
+    }
+}
+
 /// A stretch under way.
 pub(super) struct Fit<'a> {
     run: &'a Run,

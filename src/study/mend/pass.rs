@@ -313,7 +313,7 @@ impl<A: Read, B: Read> Pass<A, B> {
             }
             stretches = run.stretches(&look, everywhere);
         }
-        let mut at = 0;
+        let (mut at, mut new) = (0, Vec::with_capacity(run.held.len()));
         for stretch in stretches.iter().filter(|_| treat != Treat::NONE) {
             self.writer
                 .as_it_stands(&run, at..stretch.start, &mut self.counts);
@@ -333,18 +333,21 @@ impl<A: Read, B: Read> Pass<A, B> {
             };
             for group in &fitted.groups {
                 let own = Treat {
-                    pace: fitted.pace[group.from - stretch.start],
+                    pace: fitted.pace_of(group),
                     ..treat
                 };
                 self.writer
                     .group(&run, group, &own, self.modes, &mut self.counts);
             }
+            new.extend(run.held[at..stretch.start].iter().map(|h| h.mv));
+            new.extend(fitted.moves(&run));
             at = stretch.end;
         }
         self.writer
             .as_it_stands(&run, at..run.held.len(), &mut self.counts);
-        for held in run.held.iter().rev().take(BEFORE_MAX).rev() {
-            self.push_before(held.mv);
+        new.extend(run.held[at..].iter().map(|h| h.mv));
+        for mv in new.split_off(new.len().saturating_sub(BEFORE_MAX)) {
+            self.push_before(mv);
         }
         self.run.bytes = run.bytes;
         self.run.bytes.clear();

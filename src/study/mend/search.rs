@@ -11,7 +11,7 @@ use crate::study::sample::has_draws;
 use super::harm::Planted;
 use super::pass::Pass;
 use super::plan::{Plan, Treat};
-use super::runs::{MendError, Open, Runs, Terms, seeds};
+use super::runs::{MendError, Open, Runs, Terms};
 use super::shelf::Shelf;
 
 /// Holds that can be bridged, as shares of the longest usual one: from this share on, in so many steps up to all of it.
@@ -137,9 +137,7 @@ impl<'a> Search<'a> {
             open,
             board,
             terms,
-            seeds: (0..SEARCH_RUNS)
-                .map(|k| terms.seed.wrapping_add(SEED_STEP + k))
-                .collect(),
+            seeds: seeds_at(terms, 1, SEARCH_RUNS),
             base,
             shelf: Arc::default(),
             progress,
@@ -254,7 +252,7 @@ impl<'a> Search<'a> {
         let mixes = self.mixes(strips);
         let steps = BRIDGE_STEPS.ilog2() as usize + 2;
         let most = mixes.len() * steps * seeds.len();
-        let own = seeds_of_trial(self.terms);
+        let own = seeds_at(self.terms, 2, self.terms.runs.max(1));
         self.replays[1] = (most + 2 * own.len()) as u64;
         let mut best: Option<Trial> = None;
         for mix in mixes {
@@ -285,12 +283,10 @@ impl<'a> Search<'a> {
     }
 }
 
-/// Seeds under which the plan is tried on the board itself.
-fn seeds_of_trial(terms: &Terms) -> Vec<u64> {
-    let of_proof = seeds(terms).into_iter();
-    of_proof
-        .map(|seed| seed.wrapping_add(2 * SEED_STEP))
-        .collect()
+/// So many seeds, this many steps from those of the proof.
+fn seeds_at(terms: &Terms, steps: u64, count: u64) -> Vec<u64> {
+    let first = terms.seed.wrapping_add(steps * SEED_STEP);
+    (0..count).map(|k| first.wrapping_add(k)).collect()
 }
 
 /// A duration's longest, s; `None` where it has none.
