@@ -9,7 +9,7 @@ use headstall::job::reader::JobReader;
 use headstall::job::state::{Act, Move};
 use headstall::study::mend::harm::harm;
 use headstall::study::mend::pass::Pass;
-use headstall::study::mend::plan::{Plan, Treat};
+use headstall::study::mend::plan::{Class, Plan, Treat};
 use headstall::study::mend::proof::sameness;
 
 use super::making::board_from;
@@ -61,9 +61,13 @@ fn mended(job: &str, board: &Board, treat: Treat) -> Vec<u8> {
         others: treat,
         ..Plan::none(0.02)
     };
+    by_plan(job, board, &plan)
+}
+
+fn by_plan(job: &str, board: &Board, plan: &Plan) -> Vec<u8> {
     let mut new = Vec::new();
     let bytes = job.as_bytes();
-    std::io::Read::read_to_end(&mut Pass::new(bytes, bytes, board, &plan), &mut new).unwrap();
+    std::io::Read::read_to_end(&mut Pass::new(bytes, bytes, board, plan), &mut new).unwrap();
     new
 }
 
@@ -80,18 +84,73 @@ fn no_bump_appears_for_any_phase_of_the_saves() {
         ..Treat::NONE
     };
     let new = mended(&rings(2), &board, bridged);
+    no_bump_is_left(&rings(2), &new, &board);
+}
+
+/// Replays both against fifty phases of the saves.
+fn no_bump_is_left(old: &str, new: &[u8], board: &Board) {
     let at = |job: &[u8], phase: usize| {
         let mut shifted = format!("G4 P{}\n", 20 * phase).into_bytes();
         shifted.extend_from_slice(job);
-        harm(&shifted[..], &board, 0, 0.02).unwrap()
+        harm(&shifted[..], board, 0, 0.02).unwrap()
     };
     let mut bumps = 0;
     for phase in 0..50 {
-        bumps += at(rings(2).as_bytes(), phase).lines.len();
-        let after = at(&new, phase);
+        bumps += at(old.as_bytes(), phase).lines.len();
+        let after = at(new, phase);
         assert!(after.lines.is_empty(), "phase {phase}: {:?}", after.lines);
     }
     assert!(bumps > 50, "{bumps}");
+}
+
+/// A comb and a frame with one round corner of short chords, in one wall: only that corner is treated, and what is left keeps its bytes.
+#[test]
+fn only_what_is_at_risk_is_treated() {
+    let board = board_from(SLOW, &[]);
+    let mut job = String::from("G21\nG90\nM83\nG92 E0\n");
+    let mut kept = Vec::new();
+    for layer in 1..=4 {
+        job += &format!(
+            "G0 Z{:.2} F600\nG0 X0 Y0 F9000\nG1 F4800\n",
+            0.25 * f64::from(layer)
+        );
+        let teeth = (1..30).map(|k| format!("G1 X{} Y{} E1.92", 3 * k, -40 * (k % 2)));
+        let sides = ["G1 X0 Y100 E4.3", "G1 X0 Y0 E4.8"].map(String::from);
+        for line in teeth {
+            job += &format!("{line}\n");
+            kept.push(line);
+        }
+        kept.extend(sides);
+        job += "G1 X90 Y0 E1.92\n";
+        for k in 1..=120 {
+            let (sin, cos) = (f64::from(k) / 120.0 * std::f64::consts::FRAC_PI_2).sin_cos();
+            job += &format!(
+                "G1 X{:.3} Y{:.3} E0.0063\n",
+                90.0 + 10.0 * sin,
+                10.0 - 10.0 * cos
+            );
+        }
+        job += "G1 X100 Y100 E4.3\nG1 X0 Y100 E4.3\nG1 X0 Y0 E4.8\n";
+    }
+    let plan = Plan {
+        walls: vec![Class::of(80.0)],
+        treat: Treat {
+            merge: true,
+            slows: true,
+            bridge: 1.0,
+            ..Treat::NONE
+        },
+        ..Plan::none(0.02)
+    };
+    let new = by_plan(&job, &board, &plan);
+    let text = String::from_utf8(new.clone()).unwrap();
+    assert!(text.lines().count() < job.lines().count() / 2);
+    let found: Vec<&str> = text
+        .lines()
+        .filter(|l| kept.iter().any(|k| k == l))
+        .collect();
+    assert_eq!(found, kept, "{text}");
+    no_bump_is_left(&job, &new, &board);
 }
 
 /// What lies before a ring is what was written of the ring below: a ring does not pay for short moves that are gone.

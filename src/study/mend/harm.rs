@@ -6,7 +6,7 @@ use crate::board::types::Board;
 use crate::job::reader::JobReader;
 use crate::replay::source::{Planned, Source};
 use crate::replay::store::StoredJob;
-use crate::replay::stream::{Done, ReplayError, Watcher, replay_source};
+use crate::replay::stream::{ReplayError, replay_source};
 use crate::study::bumps::{BUMPS_CUT, Found};
 use crate::study::watch::Watch;
 use crate::surface::bump::Bump;
@@ -21,10 +21,6 @@ const BUMPS_MAX: usize = 200_000;
 pub struct Harm {
     /// Lines of the bumps that can be seen, in order.
     pub lines: Vec<u64>,
-    /// Their layers, in the order of the path.
-    pub layers: Vec<u32>,
-    /// Time on each layer, rests included, s.
-    pub layer_s: Vec<f64>,
     /// Height of the highest of them, mm.
     pub largest_mm: f64,
     /// Stalls, seen or not.
@@ -36,27 +32,6 @@ pub struct Harm {
     /// Where limits of this program have cut something: line (0: none), what was done about it. Only of a job that
     /// is replayed as it is read.
     pub cuts: Vec<(u64, String)>,
-}
-
-/// A watch that also adds up the time of each layer.
-struct Timed<W> {
-    watch: W,
-    layer_s: Vec<f64>,
-}
-
-impl<W: Watcher> Watcher for Timed<W> {
-    fn block(&mut self, done: &Done) {
-        let layer = done.layer as usize;
-        if self.layer_s.len() <= layer {
-            self.layer_s.resize(layer + 1, 0.0);
-        }
-        self.layer_s[layer] += done.ran.profile.duration_s() + done.ran.gap_s;
-        self.watch.block(done);
-    }
-
-    fn stop(&mut self, start_s: f64, end_s: f64) {
-        self.watch.stop(start_s, end_s);
-    }
 }
 
 /// A job in memory, and what its blocks face: to be replayed many times.
@@ -132,7 +107,6 @@ impl Bumps {
             let surface = facing(bump.block).filter(|_| !bump.travels);
             if self.more || matches!(surface, Some(Surface::Outer | Surface::Hole)) {
                 harm.lines.push(bump.line);
-                harm.layers.push(bump.layer);
                 harm.largest_mm = harm.largest_mm.max(bump.height_mm);
             }
         }
@@ -145,20 +119,14 @@ fn replayed<T: Source, S: FnMut(&Found)>(
     source: T,
     board: &Board,
     seed: u64,
-    watch: Watch<S>,
+    mut watch: Watch<S>,
 ) -> Result<(Harm, Option<Exposure>, T), ReplayError> {
-    let mut timed = Timed {
-        watch,
-        layer_s: Vec::new(),
-    };
-    let done = replay_source(source, board, seed, &mut timed, 0)?;
-    let Timed { watch, layer_s } = timed;
+    let done = replay_source(source, board, seed, &mut watch, 0)?;
     let found = watch.found();
     let harm = Harm {
         stalls: found.seen.stalls(),
         lost_s: done.lost_s,
         replay_s: done.totals.replay_s,
-        layer_s,
         cuts: found
             .seen
             .cut_line

@@ -242,3 +242,38 @@ fn options(reach: &Reach, at: usize, limit: usize) -> Vec<Group> {
     all.append(&mut arcs);
     all
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// v² = v0² + 2 a s, and t = 2 s / (v0 + v), over both halves of the way from corner to corner (handbook formulas
+    /// of uniform acceleration).
+    fn by_halves_s(needed_mm_s: f64, allowed_mm_s: f64, accel_mm_s2: f64, spacing_mm: f64) -> f64 {
+        let half_mm = 0.5 * spacing_mm;
+        let reach_mm = (needed_mm_s.powi(2) - allowed_mm_s.powi(2)) / (2.0 * accel_mm_s2);
+        let ramp_mm = reach_mm.min(half_mm);
+        let top_mm_s = (allowed_mm_s.powi(2) + 2.0 * accel_mm_s2 * ramp_mm).sqrt();
+        let half_s = 2.0 * ramp_mm / (allowed_mm_s + top_mm_s) + (half_mm - ramp_mm) / needed_mm_s;
+        2.0 * half_s - spacing_mm / needed_mm_s
+    }
+
+    #[test]
+    fn a_corner_costs_what_its_ramps_take() {
+        for (needed_mm_s, allowed_mm_s, spacing_mm) in [
+            (80.0, 60.0, 4.0),
+            (80.0, 60.0, 1.0),
+            (80.0, 5.0, 0.3),
+            (80.0, 79.0, 0.1),
+        ] {
+            let cost_s = dip_s(needed_mm_s, allowed_mm_s, 1000.0, spacing_mm);
+            let wanted_s = by_halves_s(needed_mm_s, allowed_mm_s, 1000.0, spacing_mm);
+            assert!(
+                wanted_s > 0.0 && (cost_s / wanted_s - 1.0).abs() < 1e-9,
+                "{cost_s} {wanted_s}"
+            );
+        }
+        assert_eq!(dip_s(80.0, 80.0, 1000.0, 1.0), 0.0);
+        assert_eq!(dip_s(80.0, 90.0, 1000.0, 1.0), 0.0);
+    }
+}
