@@ -177,6 +177,7 @@ const ROWS: [(&str, &[&str]); 45] = [
         &[
             "a_layer_is_drawn_in_150_000_segments_and_3000_marks",
             "paths_stay_within_their_bound",
+            "a_layer_with_too_many_knots_is_left_out",
         ],
     ),
     (

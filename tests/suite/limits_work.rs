@@ -14,6 +14,7 @@ use headstall::report::comparison::Comparison;
 use headstall::study::bumps::BUMPS_CUT;
 use headstall::study::causes::replay_count;
 use headstall::study::mend::harm::harm;
+use headstall::study::paths::Paths;
 use headstall::study::sample::{Cost, sample_of};
 use headstall::study::strips::Strips;
 use headstall::study::trace::LayerTrace;
@@ -352,4 +353,44 @@ fn a_layer_is_drawn_in_150_000_segments_and_3000_marks() {
     };
     assert_eq!(marks(3000), (3000, 0, 1.0));
     assert_eq!(marks(12_000), (3000, 9000, 751.0));
+}
+
+struct Followed(Paths);
+
+impl Watcher for Followed {
+    fn block(&mut self, done: &Done) {
+        self.0.block(done);
+    }
+    fn stop(&mut self, _: f64, _: f64) {}
+}
+
+/// A layer of long moves, every second of which prints, is as long however coarse it is: it is left out, once there was
+/// an endless loop; the others stay.
+#[test]
+fn a_layer_with_too_many_knots_is_left_out() {
+    let board = board(&[]);
+    let layers = |moves: [usize; 3]| {
+        let layer = |k: usize| {
+            let pair = "G1 X20 E.1\nG0 X0\n".repeat(moves[k] / 2);
+            format!("G1 Z{}\n{pair}", 0.2 * (k + 1) as f64)
+        };
+        let job: String = (0..3).map(layer).collect();
+        let mut followed = Followed(Paths::with_room(1000));
+        replay(
+            format!("M83\nG1 F6000\n{job}").as_bytes(),
+            &board,
+            0,
+            &mut followed,
+        )
+        .unwrap();
+        let (layers, _) = followed.0.finish(|_| true);
+        layers
+            .iter()
+            .map(|l| (l.layer, l.knots.len()))
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(layers([200, 300, 400]), [(0, 201), (1, 301), (2, 401)]);
+    assert_eq!(layers([200, 9000, 400]), [(0, 201), (2, 401)]);
+    // Too many for the room, though not for a layer that goes on.
+    assert_eq!(layers([0, 1500, 0]), []);
 }
