@@ -186,6 +186,28 @@ fn rings_of_one_shape_keep_one_feed() {
     }
 }
 
+/// The proof sees where a move ends, in space and in filament.
+#[test]
+fn another_print_is_no_proof() {
+    let board = board_from(SLOW, &[]);
+    let old = "M82\nG1 X10 E1 F3000\nG1 X20 E2\nM84\n";
+    let with = |new: &str| sameness(old.as_bytes(), new.as_bytes(), &board);
+    let same = with("M82\nG1 X20 E2 F3000\nM84\n").unwrap();
+    assert!(
+        same.deviation_mm < 1e-9 && same.filament_mm < 1e-9,
+        "{same:?}"
+    );
+    for other in [
+        old.replace("E1 ", "E1.5 "),
+        old.replace("X10", "X11"),
+        old.replace("E2", "E2.1"),
+        old.replace("M84\n", "G4 S1\nM84\n"),
+        old.replace("X20", "X20 Y1"),
+    ] {
+        assert!(with(&other).is_err(), "{other}");
+    }
+}
+
 /// Arcs by the definitions of RS-274/NGC (NISTIR 6556, 3.5.3): I and J lead from the start to the centre, G3 turns
 /// counter-clockwise seen from +z, both ends lie on the circle. None is a full circle, and the board's chords keep the tolerance.
 #[test]

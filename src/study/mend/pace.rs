@@ -320,7 +320,34 @@ mod tests {
     /// tenth. A line of 4 ms of work takes 8 ms of what is left, 10 ms in all; holds likewise.
     #[test]
     fn what_is_left_between_holds_serves_lines() {
-        let service = Service {
+        let service = service();
+        assert!((service.line_s(10.0, 0.5) - 0.01).abs() < 1e-12);
+        assert!((service.hold_s(0.5) - 0.12 / 0.8).abs() < 1e-12);
+    }
+
+    /// 2000 steps of 50 µs in 0.4 s take a quarter of the processor.
+    #[test]
+    fn the_busiest_block_sets_the_load() {
+        let block = |steps, end_s| Timed {
+            piece: 0,
+            start_s: 1.0,
+            end_s,
+            entry_mm_s: 0.0,
+            length_mm: 1.0,
+            accel_mm_s2: 1000.0,
+            bytes: 30.0,
+            nominal_s: 0.1,
+            steps,
+            arc: false,
+        };
+        let blocks = [block(100.0, 1.1), block(2000.0, 1.4), block(1000.0, 2.0)];
+        assert!((service().load(&blocks) - 0.25).abs() < 1e-12);
+        let busy = [block(2000.0, 1.1)];
+        assert_eq!(service().load(&busy), service().load_max);
+    }
+
+    fn service() -> Service {
+        Service {
             cpu_line_s: 3e-3,
             cpu_byte_s: 1e-4,
             cpu_chord_s: 0.0,
@@ -330,14 +357,12 @@ mod tests {
             cpu_hold_s: 0.01,
             share: 0.1,
             cpu_share: 0.05,
-            step_s: 0.0,
-            load_max: 1.0,
+            step_s: 50e-6,
+            load_max: 0.9,
             depth: 16,
             low_water: 0,
             stretch_s: 0.0,
-        };
-        assert!((service.line_s(10.0, 0.5) - 0.01).abs() < 1e-12);
-        assert!((service.hold_s(0.5) - 0.12 / 0.8).abs() < 1e-12);
+        }
     }
 
     /// 50 mm/s for 0.2 s are 10 mm, and 50²/2000 = 1.25 mm to stop: 11.25 mm, 23 blocks of 0.5 mm.
