@@ -1,6 +1,7 @@
-//! Foreign text made safe to show: names of files and boards, comments, what a message quotes.
+//! Text as it is shown: numbers, and foreign text made safe: names of files and boards, comments, what a message
+//! quotes.
 //!
-//! It comes from whoever wrote the job, the board or the file's name, and goes to terminals, tables, pictures
+//! Foreign text comes from whoever wrote the job, the board or the file's name, and goes to terminals, tables, pictures
 //! and pages. [`clean`] is the one function that takes out what could act there.
 
 use std::borrow::Cow;
@@ -71,5 +72,21 @@ pub fn cell(text: &str) -> Cow<'_, str> {
         Cow::Owned(format!("'{text}"))
     } else {
         Cow::Borrowed(text)
+    }
+}
+
+/// A number with so many decimals. One that is rounded to nothing has no sign: `0.0`, never `-0.0`.
+///
+/// ```
+/// use headstall::text::fixed;
+/// assert_eq!(fixed(-0.04, 1), "0.0");
+/// assert_eq!(fixed(-0.0, 0), "0");
+/// assert_eq!(fixed(-0.06, 1), "-0.1");
+/// ```
+pub fn fixed(number: f64, decimals: usize) -> String {
+    let text = format!("{number:.decimals$}");
+    match text.strip_prefix('-') {
+        Some(rest) if rest.bytes().all(|b| matches!(b, b'0' | b'.')) => rest.to_string(),
+        _ => text,
     }
 }

@@ -214,3 +214,59 @@ fn keep_highest(bumps: &mut Vec<Bump>) {
     });
     bumps.truncate(HIGHEST);
 }
+
+#[cfg(test)]
+mod tests {
+    use std::cell::Cell;
+
+    use super::*;
+
+    struct Told<'a>(&'a Cell<u64>);
+
+    impl Listener for Told<'_> {
+        fn bump(&mut self, _: &Bump) {
+            self.0.set(self.0.get() + 1);
+        }
+    }
+
+    /// So many bumps where ten can be held: the book, and how many were told one by one.
+    fn book(bumps: u64) -> (BumpBook, u64) {
+        let count = Cell::new(0);
+        let mut told = Told(&count);
+        let listener: RefCell<&mut dyn Listener> = RefCell::new(&mut told);
+        let mut collecting = Collecting::new(10, &listener);
+        for bump in 0..bumps {
+            collecting.take(&Bump {
+                bump,
+                stall: bump,
+                line: 1,
+                layer: 0,
+                block: bump,
+                place_mm: [0.0; 3],
+                t_s: 0.0,
+                height_mm: (bump * 7919 % 100_003) as f64,
+                surplus_mm3: 0.0,
+                stretch_mm: 0.0,
+                middle_mm: 0.0,
+                travels: false,
+                surface: None,
+            });
+        }
+        let book = collecting.finish(None, 0.1);
+        (book, count.get())
+    }
+
+    #[test]
+    fn the_highest_bumps_are_listed_and_four_million_counted() {
+        let (few, told) = book(10);
+        assert!(few.is_complete() && few.list().len() == 10 && told == 0);
+        // Heights are 0 to 100 002, each once.
+        let (many, told) = book(100_003);
+        assert!(!many.is_complete() && told == 100_003);
+        assert_eq!((many.list().len(), many.uncounted()), (20_000, 0));
+        assert!(many.list().iter().all(|b| b.height_mm > 80_002.0));
+        assert!(many.list().windows(2).all(|b| b[0].bump < b[1].bump));
+        let (most, told) = book(4_000_007);
+        assert_eq!((most.uncounted(), told), (7, 4_000_007));
+    }
+}

@@ -102,9 +102,17 @@ pub struct JobRead {
     pub other_commands: BTreeMap<String, u64>,
 }
 
+/// What stands for commands beyond those whose names are kept; a command has no blank in its name.
+const MORE_COMMANDS: &str = "all others";
+
 impl JobRead {
     /// What a reader has come to know by its end.
     pub(super) fn of<R: Read>(name: &str, reader: &JobReader<R>) -> Self {
+        let mut other_commands = reader.notices().others().clone();
+        let more = reader.notices().more_others();
+        if more > 0 {
+            other_commands.insert(MORE_COMMANDS.to_string(), more);
+        }
         JobRead {
             name: name.to_string(),
             lines: reader.line_count(),
@@ -112,7 +120,7 @@ impl JobRead {
             bytes: reader.byte_count(),
             layers: reader.layers().count(),
             extrudes: reader.extruded(),
-            other_commands: reader.notices().others().clone(),
+            other_commands,
         }
     }
 }

@@ -11,7 +11,7 @@ use headstall::report::told::remedies_command;
 use headstall::study::explain::seen::{self, Mark};
 
 use super::args::{Explain, OnBoard};
-use super::failure::Failure;
+use super::failure::{Failure, larger_than};
 use super::folder::{Folder, save};
 use super::inputs;
 use super::pictures;
@@ -92,9 +92,10 @@ fn marks(args: &Explain) -> Result<Vec<Mark>, Failure> {
         .read_to_end(&mut bytes)
         .map_err(unread)?;
     if bytes.len() as u64 > SEEN_BYTES_MAX {
-        return Err(unusable(
-            "is larger than 1 MiB; a list of bumps is a page of text".into(),
-        ));
+        let large = larger_than(SEEN_BYTES_MAX);
+        return Err(unusable(format!(
+            "{large}; a list of bumps is a page of text"
+        )));
     }
     let text = String::from_utf8(bytes).map_err(|e| {
         let read = &e.as_bytes()[..e.utf8_error().valid_up_to()];

@@ -34,6 +34,17 @@ impl Failure {
         }
     }
 
+    /// The failure of keeping something in the system's temporary folder; `what` begins the sentence.
+    pub fn storing(what: &str, error: &io::Error) -> Self {
+        let folder = std::env::temp_dir();
+        // Without the name of a file that nobody sees.
+        let why = error.kind();
+        Failure::Other(format!(
+            "{what} cannot be stored in {}: {why}",
+            folder.display()
+        ))
+    }
+
     /// The exit code of the contract.
     pub fn exit_code(&self) -> u8 {
         match self {
@@ -41,6 +52,14 @@ impl Failure {
             Failure::Other(_) => 1,
             Failure::ClosedPipe => 0,
         }
+    }
+}
+
+/// What is said of what is larger than this many bytes, a whole number of MiB.
+pub fn larger_than(bytes: u64) -> String {
+    match bytes >> 20 {
+        mib if mib >= 1024 => format!("is larger than {} GiB", mib >> 10),
+        mib => format!("is larger than {mib} MiB"),
     }
 }
 

@@ -18,7 +18,7 @@ use headstall::study::fit::problem::Reading;
 use headstall::study::fit::times;
 
 use super::args;
-use super::failure::Failure;
+use super::failure::{Failure, larger_than};
 use super::inputs;
 use super::one_file::OneFile;
 use super::progress::Bars;
@@ -120,7 +120,7 @@ fn read(args: &args::Fit) -> Result<Read, Failure> {
     })
 }
 
-/// A whole file, if it is not too long.
+/// A whole file, if it is not too large.
 fn whole(path: &Path, most: u64) -> Result<Vec<u8>, Failure> {
     let shown = path.display();
     let failed = |e: std::io::Error| Failure::reading(&shown.to_string(), &e);
@@ -131,9 +131,7 @@ fn whole(path: &Path, most: u64) -> Result<Vec<u8>, Failure> {
         .read_to_end(&mut bytes)
         .map_err(failed)?;
     if bytes.len() as u64 > most {
-        return Err(Failure::Unusable(format!(
-            "{shown}: has more than {most} bytes; no more are read here"
-        )));
+        return Err(Failure::Unusable(format!("{shown}: {}", larger_than(most))));
     }
     Ok(bytes)
 }

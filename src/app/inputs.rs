@@ -14,7 +14,7 @@ use headstall::job::reader::{HEAD_BYTES, JobError, foreign};
 use headstall::text::clean;
 
 use super::args::OnBoard;
-use super::failure::Failure;
+use super::failure::{Failure, larger_than};
 
 /// What is said in place of a file's name.
 const STANDARD_INPUT: &str = "standard input";
@@ -151,15 +151,13 @@ const SPOOLED_BYTES_MAX: u64 = 4 << 30;
 
 /// What can be read only once, in a temporary file.
 fn spooled(source: &mut impl Read, name: &str) -> Result<File, Failure> {
-    let place = std::env::temp_dir();
-    let failed = |e: io::Error| {
-        // Without the name of a file that nobody sees.
-        let why = e.kind();
-        Failure::Other(format!(
-            "{name}: has to be read more than once, but cannot be stored in {}: {why}",
-            place.display()
-        ))
-    };
+    stored(source, name, SPOOLED_BYTES_MAX)
+}
+
+/// The same up to this length, bytes.
+fn stored(source: &mut impl Read, name: &str, bytes_max: u64) -> Result<File, Failure> {
+    let failed =
+        |e: io::Error| Failure::storing(&format!("{name}: has to be read more than once, but"), &e);
     let mut kept = tempfile::tempfile().map_err(failed)?;
     let mut buffer = vec![0; 1 << 16];
     let mut bytes = 0;
@@ -173,10 +171,10 @@ fn spooled(source: &mut impl Read, name: &str) -> Result<File, Failure> {
                     return Err(Failure::Unusable(format!("{name}: {no}")));
                 }
                 bytes += n as u64;
-                if bytes > SPOOLED_BYTES_MAX {
-                    let gib = SPOOLED_BYTES_MAX >> 30;
+                if bytes > bytes_max {
+                    let large = larger_than(bytes_max);
                     return Err(Failure::Unusable(format!(
-                        "{name}: is longer than {gib} GiB; name a file instead, which need not be stored"
+                        "{name}: {large}; name a file instead, which need not be stored"
                     )));
                 }
                 kept.write_all(&buffer[..n]).map_err(failed)?;
@@ -191,9 +189,11 @@ fn spooled(source: &mut impl Read, name: &str) -> Result<File, Failure> {
 
 /// The largest board file that is read, bytes.
 pub const BOARD_BYTES_MAX: u64 = 1 << 20;
-/// What is said of a longer one.
-pub const LONG_BOARD: &str =
-    "is larger than 1 MiB; a board file is a page of text (`headstall boards NAME`)";
+/// What is said of a larger one.
+pub fn large_board() -> String {
+    let large = larger_than(BOARD_BYTES_MAX);
+    format!("{large}; a board file is a page of text (`headstall boards NAME`)")
+}
 
 /// The board: a name of ours, or a file.
 pub fn board(on: &OnBoard) -> Result<Board, Failure> {
@@ -226,7 +226,11 @@ fn board_text(on: &OnBoard) -> Result<String, Failure> {
         .read_to_end(&mut text)
         .map_err(|e| Failure::reading(&on.board, &e))?;
     if text.len() as u64 > BOARD_BYTES_MAX {
-        return Err(Failure::Unusable(format!("{}: {LONG_BOARD}", on.board)));
+        return Err(Failure::Unusable(format!(
+            "{}: {}",
+            on.board,
+            large_board()
+        )));
     }
     String::from_utf8(text).map_err(|e| {
         let at = e.utf8_error().valid_up_to();
@@ -253,4 +257,26 @@ pub fn failure(trouble: Trouble, board: &str) -> Failure {
         Trouble::Layer { .. } => format!("--{trouble}"),
         Trouble::Job { .. } => trouble.to_string(),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Something without an end is stored up to a limit, here a small one.
+    #[test]
+    fn what_is_stored_has_an_end() {
+        let job = "G1 X1\n".repeat(1 << 18);
+        let stored = |bytes: usize| stored(&mut &job.as_bytes()[..bytes], "a pipe", 1 << 20);
+        let whole = stored(1 << 20).unwrap();
+        assert_eq!(whole.metadata().unwrap().len(), 1 << 20);
+        let why = stored((1 << 20) + 1).unwrap_err();
+        assert_eq!(why.exit_code(), 2);
+        let why = why.to_string();
+        assert!(
+            why.starts_with("a pipe: is larger than 1 MiB; name a file"),
+            "{why}"
+        );
+        assert_eq!(larger_than(SPOOLED_BYTES_MAX), "is larger than 4 GiB");
+    }
 }

@@ -76,12 +76,7 @@ impl Target {
 }
 
 fn not_stored(error: &io::Error) -> Failure {
-    let folder = std::env::temp_dir();
-    let why = error.kind();
-    Failure::Other(format!(
-        "the mended job cannot be stored in {}: {why}",
-        folder.display()
-    ))
+    Failure::storing("the mended job", error)
 }
 
 fn is_dash(path: &Path) -> bool {
@@ -112,7 +107,7 @@ pub fn run(args: &Mend) -> Result<ExitCode, Failure> {
     let open =
         || -> io::Result<Box<dyn Read + Send>> { Ok(Box::new(FromStart::new(Arc::clone(&job)))) };
     let failed = |e: MendError| match e {
-        MendError::Replay(ReplayError::Board(_)) => {
+        MendError::Replay(ReplayError::Board(ref why)) if why.slow.is_none() => {
             Failure::Unusable(format!("--board {}: {e}", args.on.board))
         }
         MendError::Io(e) | MendError::Replay(ReplayError::Job(JobError::Io(e))) => {

@@ -24,7 +24,7 @@ pub fn check_memory() -> Result<(), Failure> {
     }
     let mib = MEMORY_MIN >> 20;
     Err(Failure::Other(format!(
-        "there is too little memory: {mib} MiB are needed"
+        "there is too little memory: {mib} MiB must be free beyond the program itself"
     )))
 }
 

@@ -10,7 +10,7 @@ use crate::board::types::{Board, ReplyWhen};
 use crate::motion::path::Block;
 
 use super::cause::Setup;
-use super::duties::{Chores, NoProgress, SLOW_BLOCK_S, Saves, SlowBlock};
+use super::duties::{Chores, NoProgress, Saves, SlowBlock};
 use super::feed::{Feed, Fetch};
 use super::head::Head;
 use super::world::{Cause, Line, Totals, Work, World};
@@ -262,7 +262,8 @@ impl<'a, W: World> Replay<'a, W> {
     /// Adds the block that the head is at, if that is what takes so long.
     #[cold]
     fn why_so_long(&self, no_progress: NoProgress) -> NoProgress {
-        let slow = self.head.executing().filter(|b| b.0 > SLOW_BLOCK_S);
+        let slow = self.head.executing();
+        let slow = slow.filter(|(duration_s, speed)| SlowBlock::is_slow(*duration_s, *speed));
         NoProgress {
             slow: slow.map(|(duration_s, nominal_mm_s)| SlowBlock {
                 line: self.world.line_of(self.head.started - 1),

@@ -34,35 +34,48 @@ pub struct SlowBlock {
     pub nominal_mm_s: f64,
 }
 
-/// A block that takes longer than this is named as what takes so long, s.
-pub const SLOW_BLOCK_S: f64 = 1e4;
+impl SlowBlock {
+    /// Longer than any move of a print takes, s.
+    const LONG_S: f64 = 1e4;
+    /// Slower than any move of a print is meant to be (common practice, no source), mm/s.
+    const SLOW_MM_S: f64 = 0.1;
+
+    /// Whether a block is what takes so long, and not the chores while it is being executed.
+    pub fn is_slow(duration_s: f64, nominal_mm_s: f64) -> bool {
+        duration_s > Self::LONG_S || nominal_mm_s < Self::SLOW_MM_S
+    }
+
+    /// Its speed, mm/s.
+    fn speed(&self) -> String {
+        match self.nominal_mm_s {
+            v if v < 0.001 => format!("{v:.1e}"),
+            v => format!("{v:.3}"),
+        }
+    }
+}
 
 impl fmt::Display for NoProgress {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let NoProgress {
+            chore, at_s, runs, ..
+        } = self;
+        let so_far = format!("chores ran {runs} times in {at_s:.0} s and the job is not done");
+        let Some(slow) = &self.slow else {
+            return write!(
+                f,
+                "{so_far}; make the job shorter, `{chore}` rarer (every_s) or shorter (us), or the link faster"
+            );
+        };
+        match slow.line {
+            Some(line) => write!(f, "line {line}: this move")?,
+            None => write!(f, "a move of the job")?,
+        }
+        let (duration_s, speed) = (slow.duration_s, slow.speed());
         write!(
             f,
-            "chores ran {} times in {:.0} s and the job is not done",
-            self.runs, self.at_s
-        )?;
-        match &self.slow {
-            Some(slow) => {
-                match slow.line {
-                    Some(line) => write!(f, ": the move on line {line} of the job")?,
-                    None => write!(f, ": one move of the job")?,
-                }
-                write!(
-                    f,
-                    " takes {:.0} s at {:e} mm/s; make it faster: its F, or the board's motion.speed_max or \
-                     queue.stretch_ms, whichever holds it back",
-                    slow.duration_s, slow.nominal_mm_s
-                )
-            }
-            None => write!(
-                f,
-                "; make the job shorter, `{}` rarer (every_s) or shorter (us), or the link faster",
-                self.chore
-            ),
-        }
+            " takes {duration_s:.0} s at {speed} mm/s ({so_far}); make it faster: its F, or the board's \
+             motion.speed_max or queue.stretch_ms, whichever holds it back"
+        )
     }
 }
 

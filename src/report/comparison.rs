@@ -7,6 +7,7 @@ use serde::Serialize;
 use crate::answer::compare::CompareAnswer;
 use crate::replay::cause::Cause;
 use crate::study::compare::FIRM_P;
+use crate::text::fixed;
 
 use super::comparison_verdict::{any_seen, verdict};
 use super::numbers::{rate, share, time};
@@ -200,8 +201,8 @@ fn against(out: &mut String, rows: &[&Row]) {
         );
         let bumps = match row.more_visible {
             _ if !seen => String::new(),
-            n if n > 0.0 => format!("+{n:.0} bumps"),
-            n => format!("{n:.0} bumps"),
+            n if n > 0.5 => format!("+{n:.0} bumps"),
+            n => format!("{} bumps", fixed(n, 0)),
         };
         let p = match row.runs {
             1 => String::new(),

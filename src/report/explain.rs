@@ -7,6 +7,7 @@ use serde::Serialize;
 use crate::answer::explain::{ExplainAnswer, PartAnswer};
 use crate::study::explain::decide::{Name, State};
 use crate::study::explain::question::Finding;
+use crate::text::fixed;
 
 use super::explained;
 use super::numbers::{count, share};
@@ -277,10 +278,12 @@ fn tell(out: &mut String, table: &ExplainTable, part: &PartTable, strong: &dyn F
     };
     let _ = writeln!(
         out,
-        "\njob       {}\nboard     {}\nbumps     {}, {around}, {low:.1} to {high:.1} mm\n",
+        "\njob       {}\nboard     {}\nbumps     {}, {around}, {} to {} mm\n",
         table.job,
         table.board,
         count(part.bumps as u64, "bump"),
+        fixed(low, 1),
+        fixed(high, 1),
     );
     let _ = writeln!(
         out,

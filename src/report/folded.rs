@@ -7,6 +7,7 @@ use crate::study::explain::decide::Name;
 use crate::study::explain::question::Explanation;
 use crate::study::explain::shown::Shown;
 use crate::study::explain::wall::{AROUND, Along};
+use crate::text::fixed;
 
 use super::explain::ExplainTable;
 use super::explained::{amount, digits};
@@ -284,7 +285,7 @@ fn histogram(picture: &mut Picture, own: &Explanation, shown: &Shown, top: f64) 
 /// Whole numbers; others get no label.
 fn whole(value: f64) -> String {
     match (value - value.round()).abs() < 1e-9 {
-        true => format!("{value:.0}"),
+        true => fixed(value, 0),
         false => String::new(),
     }
 }

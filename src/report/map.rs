@@ -10,6 +10,7 @@ use super::look::palette::{self, BUMP, CARD, INK, INK_FAINT};
 use super::look::picture::{Anchor, MARGIN, Picture, Voice, WIDTH, number};
 use super::numbers::{count, time};
 use crate::study::thin::thin;
+use crate::text::fixed;
 
 /// What stands around the map.
 #[derive(Clone, Debug)]
@@ -44,18 +45,18 @@ const FINE: f64 = 10.0;
 /// Draws the layer; below 2 MB.
 pub fn svg(trace: &LayerTrace, text: &MapText) -> String {
     let line = format!(
-        "layer {} (z {:.2} mm) of layers 0–{}, {} on {}",
+        "layer {} (z {} mm) of layers 0–{}, {} on {}",
         trace.layer,
-        trace.z_mm,
+        fixed(trace.z_mm, 2),
         text.layers.max(1) - 1,
         text.job,
         text.board
     );
     let description = format!(
-        "The path of layer {} (z {:.2} mm) seen from above. Colour: speed of the head over the speed that \
+        "The path of layer {} (z {} mm) seen from above. Colour: speed of the head over the speed that \
          the job allows; dark is slow. {} on this layer: {}. {}.",
         trace.layer,
-        trace.z_mm,
+        fixed(trace.z_mm, 2),
         count(trace.marks.len() as u64 + trace.unmarked, "stall"),
         kinds(trace),
         count(text.visible, "visible bump")

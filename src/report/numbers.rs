@@ -2,11 +2,12 @@
 
 /// A time: `0.42 s`, `71 s`, `3 min 12 s`, `2 h 14 min`.
 pub fn time(s: f64) -> String {
+    // Less is what rounding leaves.
+    if s.abs() < 1e-6 {
+        return "0 s".to_string();
+    }
     if s < 0.0 {
         return format!("-{}", time(-s));
-    }
-    if s == 0.0 {
-        return "0 s".to_string();
     }
     if s < 0.0995 {
         return format!("{:.0} ms", (s * 1e3).max(1.0));
@@ -86,6 +87,8 @@ mod tests {
     fn times_read_well() {
         for (s, text) in [
             (0.0, "0 s"),
+            (-1e-13, "0 s"),
+            (-0.0004, "-1 ms"),
             (0.0004, "1 ms"),
             (0.042, "42 ms"),
             (0.42, "0.4 s"),

@@ -4,6 +4,7 @@
 use crate::replay::cause::{Cause, PerCause};
 use crate::study::stalls::{Stall, StallKind};
 use crate::study::strips::Strip;
+use crate::text::fixed;
 
 use super::bars::cause_key;
 use super::look::chart::{AXIS, Chart, Frame, plain, seconds};
@@ -213,7 +214,7 @@ fn blocks(picture: &mut Picture, lane: Lane, room: usize) {
     let mut chart = lane.chart(picture, most as f64);
     chart.y_axis(&|n| {
         if n.fract() == 0.0 {
-            format!("{n:.0}")
+            fixed(n, 0)
         } else {
             String::new()
         }

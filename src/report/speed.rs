@@ -2,6 +2,7 @@
 
 use crate::study::watch::LayerSum;
 use crate::surface::skin::SPEED_BINS;
+use crate::text::fixed;
 
 use super::look::chart::{AXIS, Chart, Frame, plain, seconds};
 use super::look::palette::{self, INK};
@@ -118,13 +119,17 @@ fn layers(picture: &mut Picture, sums: &[LayerSum], top: f64) -> f64 {
     });
     let at = bars.iter().position(|s| *s == worst_s).unwrap_or(0);
     let name = match each {
-        1 => format!("layer {at} (z {:.2} mm): {}", sums[at].z_mm, time(worst_s)),
+        1 => format!(
+            "layer {at} (z {} mm): {}",
+            fixed(sums[at].z_mm, 2),
+            time(worst_s)
+        ),
         _ => {
             let (first, last) = (at * each, ((at + 1) * each).min(sums.len()) - 1);
             format!(
-                "layers {first} to {last} (z {:.2} to {:.2} mm): {}",
-                sums[first].z_mm,
-                sums[last].z_mm,
+                "layers {first} to {last} (z {} to {} mm): {}",
+                fixed(sums[first].z_mm, 2),
+                fixed(sums[last].z_mm, 2),
                 time(worst_s)
             )
         }

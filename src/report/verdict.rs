@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use crate::answer::replay::ReplayAnswer;
 use crate::study::sample::Sample;
+use crate::text::fixed;
 
 use super::numbers::{count, rate, time};
 
@@ -147,7 +148,7 @@ fn few(answer: &ReplayAnswer) -> String {
 /// A layer with its height, as layers are always named: `layer 12 (z 2.60 mm)`.
 pub fn layer(answer: &ReplayAnswer, layer: u32) -> String {
     match answer.layers.get(layer as usize) {
-        Some(sums) => format!("layer {layer} (z {:.2} mm)", sums.z_mm),
+        Some(sums) => format!("layer {layer} (z {} mm)", fixed(sums.z_mm, 2)),
         None => format!("layer {layer}"),
     }
 }

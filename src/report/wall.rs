@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::f64::consts::TAU;
 
 use crate::surface::skin::{Part, WallPoint};
+use crate::text::fixed;
 
 use super::along::Lengths;
 use super::bump_marks::{self, colour, crowd, dot, legend, radius};
@@ -343,8 +344,8 @@ fn key(picture: &mut Picture, mut foot: f64, bumps: &Bumps, tally: &Tally, acros
 /// A length on an axis that reaches to `most`.
 fn millimetres(mm: f64, most: f64) -> String {
     match most {
-        m if m < 2.0 => format!("{mm:.2} mm"),
-        m if m < 20.0 => format!("{mm:.1} mm"),
-        _ => format!("{mm:.0} mm"),
+        m if m < 2.0 => format!("{} mm", fixed(mm, 2)),
+        m if m < 20.0 => format!("{} mm", fixed(mm, 1)),
+        _ => format!("{} mm", fixed(mm, 0)),
     }
 }

@@ -6,6 +6,7 @@ use crate::answer::replay::ReplayAnswer;
 use crate::study::sample::Sample;
 use crate::study::stalls::StallKind;
 use crate::surface::left_out::{LeftOut, Why};
+use crate::text::fixed;
 
 use super::numbers::{byte_rate, count, rate, share, time};
 use super::summary::{Place, Summary};
@@ -295,10 +296,10 @@ fn places(out: &mut String, what: &str, worst: &[Place]) {
         let bump = p.bump_mm.map_or("-".to_string(), |mm| format!("{mm:.2}"));
         let _ = writeln!(
             out,
-            "  {:>5} {:>8.2} {:>8.2} {:>8}  {:<5} {rest:>6} {:>6.3} {bump:>8}  {by}",
+            "  {:>5} {:>8} {:>8} {:>8}  {:<5} {rest:>6} {:>6.3} {bump:>8}  {by}",
             p.layer,
-            p.x_mm,
-            p.y_mm,
+            fixed(p.x_mm, 2),
+            fixed(p.y_mm, 2),
             p.line,
             p.kind.name(),
             p.lost_s,

@@ -6,7 +6,6 @@ use crate::board::types::Board;
 use crate::job::reader::{JobError, JobReader};
 use crate::job::state::Act;
 use crate::replay::cause::Setup;
-use crate::replay::duties::CHORE_RUNS_MAX;
 use crate::replay::source::{Planned, Steps};
 use crate::replay::store::StoredJob;
 use crate::replay::stream::ReplayError;
@@ -17,7 +16,7 @@ use super::fit::fitting::of_run;
 use super::parallel;
 use super::remedy::{self, Remedy};
 use super::reshape::{Reshape, Reshaped};
-use super::sample::{Cost, Sample, Sight, has_draws, sample, sample_of};
+use super::sample::{Sample, Sight, has_draws, sample, sample_of};
 
 /// What some runs came to, on average.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -125,11 +124,6 @@ const WORK_A_LINE: usize = 160;
 /// What the search of a lower speed may take, in replays of the job as it is: it goes down to a tenth of the
 /// speed, where as many more chores run.
 const SLOWER_REPLAYS: usize = 50;
-/// A replay under a change may take this many times what it takes without: at a tenth of the speed ten times as many
-/// chores run. Beyond it the change is given up.
-const CHANGED_SHARE: usize = 12;
-/// Runs of chores that it may make in any case.
-const CHANGED_CHORES: u64 = 1_000_000;
 /// Blocks that the runs of one change may have in all: some tenths of a second.
 const RUN_BLOCKS: usize = 1_000_000;
 
@@ -196,7 +190,7 @@ pub fn cures(trial: &Trial, each: &(dyn Fn(usize) + Sync)) -> Result<Cures, Repl
         trial,
         planted: &planted,
         runs,
-        chore_runs_max: chore_runs_max(&cost),
+        chore_runs_max: cost.chore_runs_max(),
     };
     let before = bench.run(&planted.job, &planted.faces, trial.board)?;
     let mut skipped = Skipped::default();
@@ -234,11 +228,6 @@ pub fn cures(trial: &Trial, each: &(dyn Fn(usize) + Sync)) -> Result<Cures, Repl
         skipped,
         limits,
     })
-}
-
-/// Runs of chores that a replay under a change may make, where it takes this much without.
-fn chore_runs_max(cost: &Cost) -> u64 {
-    (cost.work.saturating_mul(CHANGED_SHARE) as u64).clamp(CHANGED_CHORES, CHORE_RUNS_MAX)
 }
 
 /// Changes that may still be tried.

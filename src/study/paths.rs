@@ -46,6 +46,8 @@ const COARSE_MM: f64 = 5.0;
 pub struct Paths {
     layers: Vec<LayerPath>,
     current: LayerPath,
+    /// Whether the current layer has too many knots however coarse it is.
+    is_left_out: bool,
     knots: usize,
     knots_max: usize,
     /// No point of the path is farther than this from what is kept, mm.
@@ -64,6 +66,7 @@ impl Paths {
         Paths {
             layers: Vec::new(),
             current: LayerPath::default(),
+            is_left_out: false,
             knots: 0,
             knots_max,
             within_mm: FINE_MM,
@@ -77,7 +80,7 @@ impl Paths {
         }
         self.current.lost_s += done.lost_s();
         let (from, to) = (done.place.from_mm, done.place.to_mm);
-        if from[0] == to[0] && from[1] == to[1] {
+        if self.is_left_out || from[0] == to[0] && from[1] == to[1] {
             return;
         }
         let line = u32::try_from(done.line).unwrap_or(u32::MAX);
@@ -99,7 +102,11 @@ impl Paths {
         if self.current.knots.len() > 2 * self.knots_max {
             self.current.knots = thinned(&self.current.knots, self.within_mm);
             if self.current.knots.len() > self.knots_max {
-                self.within_mm *= 2.0;
+                self.is_left_out = self.within_mm >= COARSE_MM;
+                self.within_mm = (2.0 * self.within_mm).min(COARSE_MM);
+            }
+            if self.is_left_out {
+                self.current.knots = Vec::new();
             }
         }
     }
@@ -110,6 +117,7 @@ impl Paths {
             ..LayerPath::default()
         };
         let mut ended = std::mem::replace(&mut self.current, fresh);
+        self.is_left_out = false;
         if !ended.knots.iter().any(|k| k.level.is_some()) {
             return;
         }
@@ -128,7 +136,8 @@ impl Paths {
                 layer.knots = thinned(&layer.knots, self.within_mm / 2.0);
             }
         } else {
-            let mut keeps = false;
+            // Of one layer, none.
+            let mut keeps = self.layers.len() == 1;
             self.layers.retain(|_| {
                 keeps = !keeps;
                 keeps

@@ -2,7 +2,7 @@
 
 use crate::board::types::{Board, Link, Span};
 use crate::replay::cause::Setup;
-use crate::replay::duties::NoProgress;
+use crate::replay::duties::{CHORE_RUNS_MAX, NoProgress};
 use crate::replay::store::StoredJob;
 use crate::replay::stream::{Done, ReplayError, Watcher, replay_setup};
 use crate::replay::world::Totals;
@@ -42,7 +42,7 @@ pub struct Sample {
 /// What a replay takes of the computer, in counts: the same on any computer.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Cost {
-    /// Lines, blocks, saves, runs of chores, and 32 samples of a stall's surplus each: a few million of them a second.
+    /// Lines, blocks, saves, runs of chores, and 4 samples of a stall's surplus each: a few million of them a second.
     pub work: usize,
     /// Blocks held at most while they waited for their ideal.
     pub held_blocks: usize,
@@ -54,6 +54,11 @@ const HELD_BLOCK_BYTES: usize = 600;
 const SIDE_BY_SIDE_BYTES: usize = 400 << 20;
 
 impl Cost {
+    /// Runs of chores that a replay under a change may make, where it takes this much without.
+    pub fn chore_runs_max(&self) -> u64 {
+        (self.work.saturating_mul(CHANGED_SHARE) as u64).clamp(CHANGED_CHORES, CHORE_RUNS_MAX)
+    }
+
     /// How many of `threads` may replay at a time, so that all of them together stay small.
     pub fn threads(&self, threads: usize) -> usize {
         let each = (self.held_blocks * HELD_BLOCK_BYTES).max(1);
@@ -61,8 +66,14 @@ impl Cost {
     }
 }
 
+/// A replay under a change may take this many times what it takes without: at a tenth of the speed ten times as many
+/// chores run. Beyond it the change is given up.
+const CHANGED_SHARE: usize = 12;
+/// Runs of chores that it may make in any case.
+const CHANGED_CHORES: u64 = 1_000_000;
+
 /// Samples of a stall's surplus that take as long as a line.
-const SAMPLES_A_LINE: u64 = 32;
+const SAMPLES_A_LINE: u64 = 4;
 
 /// What these samples of surplus take, in lines.
 pub fn samples_work(samples: u64) -> usize {

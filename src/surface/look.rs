@@ -211,3 +211,52 @@ fn last_void(
     }
     SOLID
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Whether a layer is known when it comes again.
+    fn is_kept(layer: &Layer) -> bool {
+        let (mut looks, mut budget) = (Looks::default(), Budget::default());
+        budget.earn(1_000_000);
+        let mut look = || looks.at(layer, 0.1, &mut budget).unwrap().1;
+        !look() && look()
+    }
+
+    /// So many level beads, so far apart and so long.
+    fn level(beads: u32, apart_mm: f32, length_mm: f32) -> Layer {
+        let mut layer = Layer::new(0, 0.2);
+        layer.height_mm = 0.2;
+        for k in 0..beads {
+            layer.blocks += 1;
+            let y = (k % 250) as f32 * apart_mm;
+            layer.bead([0.0, y], [length_mm, y], 0.45);
+        }
+        layer
+    }
+
+    /// Tiles are 1.6 mm wide.
+    #[test]
+    fn large_layers_are_not_kept() {
+        assert!(is_kept(&level(190, 1.6, 320.0)));
+        assert!(!is_kept(&level(250, 1.6, 400.0)));
+        // Two points a bead.
+        assert!(is_kept(&level(95_000, 0.3, 0.5)));
+        assert!(!is_kept(&level(101_000, 0.3, 0.5)));
+    }
+
+    #[test]
+    fn three_layers_are_kept() {
+        let (mut looks, mut budget) = (Looks::default(), Budget::default());
+        let mut is_known = |beads: u32| {
+            let layer = level(beads, 1.0, 9.0);
+            looks.at(&layer, 0.1, &mut budget).unwrap().1
+        };
+        assert_eq!(
+            [1, 2, 3, 1, 2, 3].map(&mut is_known),
+            [false, false, false, true, true, true]
+        );
+        assert_eq!([4, 1, 4].map(is_known), [false, false, true]);
+    }
+}

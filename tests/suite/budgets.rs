@@ -64,7 +64,7 @@ fn looking_for_bumps_counts_as_work() {
     let job = format!("M83\nG1 Z0.2 F3000\n{moves}");
     let (blind, looking) = (looked(&job, &board, false), looked(&job, &board, true));
     let more = looking.cost.work - blind.cost.work;
-    assert!((1000..20_000).contains(&more), "{more}");
+    assert!((10_000..100_000).contains(&more), "{more}");
 }
 
 /// Layer 0 has its last height, a primer's stalls included; of a stored job that is known beforehand.
@@ -203,7 +203,7 @@ fn a_list_without_end_is_refused() {
     let dir = folder();
     let coupon = dir.path().join("coupon.gcode").display().to_string();
     assert!(ran(&["coupon", "-o", &coupon]).status.success());
-    refused(&["fit", &coupon, "/dev/zero"], 2, "has more than");
+    refused(&["fit", &coupon, "/dev/zero"], 2, "is larger than 1 MiB");
 }
 
 /// Too few file handles are no fault of the job, the board or the arguments.

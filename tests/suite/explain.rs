@@ -73,7 +73,7 @@ fn part(corners: u32, layers: u32, turned_deg: f64) -> Wall {
     builder.finish().unwrap()
 }
 
-fn asked<'a>(wall: &'a Wall, marks: &'a [Mark], predicted: &'a [Predicted]) -> Question<'a> {
+pub fn asked<'a>(wall: &'a Wall, marks: &'a [Mark], predicted: &'a [Predicted]) -> Question<'a> {
     Question {
         wall,
         marks,

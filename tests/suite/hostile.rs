@@ -88,6 +88,52 @@ fn little_memory_is_enough_for_one_thread() {
     }
 }
 
+/// Told before the job is looked for.
+#[test]
+fn too_little_memory_is_told_before_anything_is_done() {
+    let dir = folder();
+    for (kib, code) in [(50_000, 1), (150_000, 2)] {
+        let limits = format!("ulimit -c 0; ulimit -v {kib}");
+        let done = under(&limits, dir.path(), &["replay", "none.gcode"], &[]);
+        let said = error(&done);
+        let short = said.contains("48 MiB must be free beyond the program itself");
+        assert_eq!(
+            (done.status.code(), short),
+            (Some(code), code == 1),
+            "{said}"
+        );
+    }
+}
+
+/// A job that is kept in memory, of which there is too little. Rust's standard library then ends the program.
+#[cfg(target_os = "linux")]
+#[test]
+fn what_the_system_ends_leaves_old_results_alone() {
+    let dir = folder();
+    write(&dir, "small.gcode", &cup());
+    let moves: String = (0..2_000_000).map(|k| format!("X{}\n", k % 2)).collect();
+    write(&dir, "large.gcode", &format!("G1 X0 E1 F3000\n{moves}"));
+    let remedies = |job: &str, kib: u32| {
+        let limits = format!("ulimit -c 0; ulimit -v {kib}");
+        under(&limits, dir.path(), &["remedies", job, "--out", "out"], &[])
+    };
+    let written = || fs::read(dir.path().join("out/remedies.json")).unwrap();
+    assert_eq!(remedies("small.gcode", 150_000).status.code(), Some(0));
+    let before = written();
+    assert!(!remedies("large.gcode", 100_000).status.success());
+    assert!(before == written());
+    for name in names(dir.path())
+        .iter()
+        .filter(|n| n.starts_with(".headstall-"))
+    {
+        let left = fs::File::open(dir.path().join(name)).unwrap();
+        let hour = Duration::from_secs(3600);
+        left.set_modified(SystemTime::now() - hour).unwrap();
+    }
+    assert_eq!(remedies("small.gcode", 150_000).status.code(), Some(0));
+    assert_eq!(names(dir.path()), ["large.gcode", "out", "small.gcode"]);
+}
+
 #[test]
 fn without_threads_files_are_written_as_well() {
     let dir = workshop();

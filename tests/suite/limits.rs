@@ -178,31 +178,6 @@ fn values_that_no_machine_has_are_told_with_their_line() {
     assert_eq!(at_the_limit["warnings"], serde_json::json!([]));
 }
 
-#[test]
-fn what_takes_too_long_is_named_by_line_and_speed() {
-    let dir = folder();
-    let job = write(
-        &dir,
-        "slow.gcode",
-        "G1 X1 E1 F900\nG1 X900000 E1 F0.01\nG28\n",
-    );
-    let why = "slow.gcode: chores ran 50000000 times in";
-    refused(&["replay", &job, "--quick"], 2, why);
-    refused(
-        &["replay", &job, "--quick"],
-        2,
-        "the move on line 2 of the job takes",
-    );
-    // The board's own speed: its key is named.
-    let crawl = "motion.speed_max={ x = 1e-6, y = 1, z = 1, e = 1 }";
-    let job = write(&dir, "short.gcode", "G1 X1000 E1 F900\nG28\n");
-    refused(
-        &["replay", &job, "--quick", "--set", crawl],
-        2,
-        "motion.speed_max",
-    );
-}
-
 /// Counts blocks.
 struct Count(u64);
 

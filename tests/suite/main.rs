@@ -17,6 +17,7 @@ mod dialects;
 mod draws;
 mod exactness;
 mod explain;
+mod explain_bare;
 mod explain_lists;
 mod fit_cli;
 mod fit_reference;
@@ -29,6 +30,10 @@ mod hostile;
 mod laws;
 #[cfg(unix)]
 mod limits;
+mod limits_job;
+mod limits_open;
+mod limits_table;
+mod limits_work;
 mod live;
 mod main_loop;
 mod making;

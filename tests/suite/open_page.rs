@@ -397,3 +397,23 @@ fn a_keyboard_is_enough() {
     press(&browser, "\u{E007}");
     says(&browser, &dir, &["replay", JOB, "--board", BOARD]);
 }
+
+/// A height of -0.001 mm, say, as a table and a caption write it.
+#[test]
+fn no_number_is_a_negative_zero() {
+    let Some(browser) = Browser::open() else {
+        return;
+    };
+    let live = Live::start(&[]);
+    browser.visit(&live.address);
+    browser.eval(
+        "import('./page/dom.js').then(({ rounded }) => { \
+         window.told = [[-0.001, 2], [-0, 0], [-0.04, 1], [-0.06, 1], [-20, 1], [0.001, 2], [-0.5, 0]].map((n) => rounded(...n)); })",
+    );
+    browser.wait("return Boolean(window.told)");
+    let told = browser.eval("return window.told");
+    assert_eq!(
+        told,
+        json!(["0.00", "0", "0.0", "-0.1", "-20.0", "0.00", "-1"])
+    );
+}

@@ -230,7 +230,7 @@ fn forms_are_not_taken() {
 }
 
 #[test]
-fn what_is_too_long_is_refused() {
+fn what_is_too_large_is_refused() {
     let server = served(&[]);
     let host = server.host();
     for (path, kind, length, most) in [
@@ -246,7 +246,7 @@ fn what_is_too_long_is_refused() {
         let reply = server.raw(head.as_bytes());
         assert_eq!(reply.status, 413, "{path}");
         let why = reply.json()["error"].as_str().unwrap().to_string();
-        assert_eq!(why, format!("more than {most}: too long"));
+        assert_eq!(why, format!("what was sent is larger than {most}"));
     }
     // Not announced: sent in chunks.
     let head = format!(

@@ -4,13 +4,14 @@ Usage: torture.py PROGRAM [FIRST_SEED [COUNT [SECONDS]]] [COMMAND]
 
 Each seed makes one job and one set of arguments, the same ones every time. A run must end within SECONDS (60) on two
 cores, counted as processor time so that a busy machine makes no difference, take no more than 1 GB, end with an exit code of the contract, not panic, leave no hidden folder, and write tables and JSON
-without NaN or infinities. What fails is printed with its seed, and its job is kept in the temporary folder.
+without NaN, infinities or a zero with a sign. What fails is printed with its seed, and its job is kept in the temporary folder.
 The last line tells how many failed, and the longest and the largest run.
 """
 import csv
 import json
 import os
 import random
+import re
 import resource
 import shutil
 import signal
@@ -267,6 +268,14 @@ def run(program, args, folder, seconds):
         return code, took, usage.ru_maxrss / 1024, out.read(), err.read()
 
 
+NEGATIVE_ZERO = re.compile(rb"(?<![\w.,-])-0(\.0+)?(?![\w.-])")
+
+
+def a_number(text):
+    """Of JSON: neither what is none nor a zero with a sign."""
+    return 1 / 0 if text.startswith("-") and float(text) == 0 else float(text)
+
+
 def wrong(folder, args, code, out, err):
     """What is wrong with how a run ended, if anything."""
     if code is None:
@@ -288,7 +297,12 @@ def wrong(folder, args, code, out, err):
             return "control characters"
         text.decode()
     if code == 0 and "--json" in args:
-        json.loads(out, parse_constant=lambda c: 1 / 0)
+        json.loads(out, parse_constant=lambda c: 1 / 0, parse_float=a_number)
+    elif code == 0 and args[0] in ("replay", "compare", "remedies", "explain", "fit"):
+        # What quotes the job or its name may quote a zero with a sign.
+        said = [line for line in out.splitlines() if b"line " not in line and b".gcode" not in line]
+        if any(NEGATIVE_ZERO.search(line) for line in said):
+            return f"negative zero: {[line for line in said if NEGATIVE_ZERO.search(line)][:2]}"
     place = os.path.join(folder, "out")
     if args[0] == "demo":
         return None
@@ -296,13 +310,15 @@ def wrong(folder, args, code, out, err):
         for name in os.listdir(place):
             path = os.path.join(place, name)
             if name.endswith(".json"):
-                json.load(open(path), parse_constant=lambda c: 1 / 0)
+                json.load(open(path), parse_constant=lambda c: 1 / 0, parse_float=a_number)
             elif name.endswith(".csv"):
                 for row in csv.reader(open(path, newline="")):
-                    if any(cell.lower() in ("nan", "inf", "-inf") for cell in row):
+                    if any(cell.lower() in ("nan", "inf", "-inf", "-0", "-0.0") for cell in row):
                         return f"{name} has {row}"
-            elif name.endswith(".svg") and b"NaN" in open(path, "rb").read():
-                return f"{name} has NaN"
+            elif name.endswith(".svg"):
+                shown = re.findall(rb">[^<]+<", open(path, "rb").read())
+                if any(b"NaN" in text or NEGATIVE_ZERO.search(text) for text in shown):
+                    return f"{name} has NaN, or a negative zero"
     elif os.path.exists(place):
         return "results of a run that failed"
     return None

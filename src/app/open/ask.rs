@@ -65,7 +65,7 @@ impl BoardAsked {
             }
             (None, Some(text)) => {
                 if text.len() as u64 > inputs::BOARD_BYTES_MAX {
-                    return Err(inputs::LONG_BOARD.to_string());
+                    return Err(inputs::large_board());
                 }
                 let shown = self.file.as_deref().unwrap_or("board.toml");
                 (text.clone(), label(shown))

@@ -6,6 +6,7 @@ use std::path::Path;
 use headstall::answer::compare::{CompareQuestion, Setting, compare};
 use headstall::answer::progress::{Progress, Task};
 use headstall::answer::remedies::{RemediesAnswer, RemediesQuestion, remedies};
+use headstall::replay::stream::ReplayError;
 use headstall::report::comparison::{self, Comparison};
 use headstall::report::cures::{self, CureTable, Settings};
 use headstall::report::mend::{self as report, Mended};
@@ -283,8 +284,8 @@ pub fn mended(asked: &Question, held: &Held, store: &Store, heard: &Heard) -> An
 
 fn unmended(error: &MendError, board: &BoardRead, held: &Held) -> String {
     match error {
-        MendError::Replay(headstall::replay::stream::ReplayError::Board(_)) => {
-            format!("--board {}: {error}", board.shown)
+        MendError::Replay(ReplayError::Board(why)) if why.slow.is_none() => {
+            format!("--board {}: {why}", board.shown)
         }
         error => format!("{}: {error}", held.name),
     }

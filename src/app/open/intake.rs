@@ -13,6 +13,7 @@ use serde::de::DeserializeOwned;
 use tokio::task::spawn_blocking;
 use tokio::time::timeout;
 
+use super::super::failure::larger_than;
 use super::reply::{self, Refusal};
 use super::store::Room;
 
@@ -47,20 +48,17 @@ async fn piece(body: &mut Incoming) -> Result<Option<Bytes>, Refusal> {
     }
 }
 
-fn too_long(most: u64) -> Refusal {
-    let why = match most >> 20 {
-        mib if mib >= 1024 => format!("more than {} GiB: too long", mib >> 10),
-        mib => format!("more than {mib} MiB: too long"),
-    };
+fn too_large(most: u64) -> Refusal {
+    let why = format!("what was sent {}", larger_than(most));
     Refusal::new(StatusCode::PAYLOAD_TOO_LARGE, why)
 }
 
-/// Refuses what is announced as too long.
+/// Refuses what is announced as too large.
 fn check_length(headers: &HeaderMap, most: u64) -> Result<(), Refusal> {
     let length = headers.get(CONTENT_LENGTH).and_then(|v| v.to_str().ok());
     let length: Option<u64> = length.and_then(|v| v.parse().ok());
     match length {
-        Some(length) if length > most => Err(too_long(most)),
+        Some(length) if length > most => Err(too_large(most)),
         _ => Ok(()),
     }
 }
@@ -89,7 +87,7 @@ pub async fn json<T: DeserializeOwned>(
     let mut text = Vec::new();
     while let Some(piece) = piece(&mut body).await? {
         if (text.len() + piece.len()) as u64 > JSON_BYTES_MAX {
-            return Err(too_long(JSON_BYTES_MAX));
+            return Err(too_large(JSON_BYTES_MAX));
         }
         text.extend_from_slice(&piece);
     }
@@ -126,7 +124,7 @@ pub async fn file(
         if let Some(piece) = &piece {
             length += piece.len() as u64;
             if length > most {
-                return Err(too_long(most));
+                return Err(too_large(most));
             }
             let full = |why: String| Refusal::new(StatusCode::INSUFFICIENT_STORAGE, why);
             room.grow(piece.len() as u64).map_err(full)?;

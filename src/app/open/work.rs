@@ -17,8 +17,9 @@ use super::reply::{self, Reply};
 
 /// Pieces of work at a time; the others wait.
 pub const WORKS_MAX: usize = 4;
-/// Pieces of work that wait or are under way at most.
-const WAITING_MAX: usize = 64;
+/// Pieces of work that wait or are under way at most: half as many as there may be connections, so that whoever asks
+/// for more is told so, and all that is no work is still answered.
+const WAITING_MAX: usize = 32;
 /// Time between two reports of progress.
 const EVERY: Duration = Duration::from_millis(50);
 /// Lines that wait for a slow reader; reports of progress beyond them are left out.

@@ -1,3 +1,5 @@
+import { rounded } from './dom.js';
+
 // What the views are given of a replay. Stalls and bumps are rows; these are their columns.
 // Of both:
 export const CAUSE = 2, LINE = 3, LAYER = 4, PLACE = 5;
@@ -60,5 +62,5 @@ function box(data) {
 }
 
 // Where a row is, as the end of a sentence.
-export const whereIs = (row) => ' on layer ' + row[LAYER] + ' (z ' + row[PLACE][2].toFixed(2) + ' mm), line ' + row[LINE] +
+export const whereIs = (row) => ' on layer ' + row[LAYER] + ' (z ' + rounded(row[PLACE][2], 2) + ' mm), line ' + row[LINE] +
   ', at x ' + row[PLACE][0] + ', y ' + row[PLACE][1] + ' mm';

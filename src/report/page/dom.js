@@ -22,6 +22,8 @@ export const picture = (svg) => document.importNode(new DOMParser().parseFromStr
 // Shows the section around a view, or hides it.
 export const reveal = (root, is) => { (root.closest('section') || root).hidden = !is; };
 
+// A number with so many decimals; rounded to nothing it has no sign.
+export const rounded = (v, digits) => v.toFixed(digits).replace(/^-(0(\.0*)?)$/, '$1');
 export const ms = (s) => (s < 1 ? Math.round(s * 1000) + ' ms' : s.toFixed(1) + ' s');
 export const count = (n, noun) => n + ' ' + noun + (n === 1 ? '' : 's');
 

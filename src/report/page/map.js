@@ -1,5 +1,5 @@
 // The path of one layer from above, by speed, with its stalls and bumps.
-import { make, ms, count, reveal } from './dom.js';
+import { make, ms, count, reveal, rounded } from './dom.js';
 import { CAUSE, LINE, LAYER, PLACE, KIND, LOST, HEIGHT, runsOf, boxOf } from './data.js';
 import { MARK, INK, bumpSize, diamond, ring, penOf } from './select.js';
 
@@ -118,7 +118,7 @@ export function mountMap(root, select) {
     runs = runsOf(layer);
     stalls = data.stalls.filter((s) => s[LAYER] === layer.layer).sort((a, b) => b[LOST] - a[LOST]).slice(0, 400);
     bumps = data.bumps.filter((b) => b[LAYER] === layer.layer).slice(0, 400);
-    which.textContent = 'layer ' + layer.layer + ', z ' + layer.z.toFixed(2) + ' mm, ' + count(layer.bumps, 'visible bump') + ', ' +
+    which.textContent = 'layer ' + layer.layer + ', z ' + rounded(layer.z, 2) + ' mm, ' + count(layer.bumps, 'visible bump') + ', ' +
       count(layer.stalls, 'stall') + ', ' + ms(Math.max(layer.lost, 0)) + ' lost';
     slider.value = at;
     slider.setAttribute('aria-valuetext', which.textContent);

@@ -1,5 +1,6 @@
 // The photographs of the part: added, laid on the part, clicked. What is clicked goes to the one list of bumps.
 import { button, drops, el, labelled } from './controls.js';
+import { rounded } from './dom.js';
 import { BESIDE_PX, Laid, NAMES, RAD, drawOver, marksOn, opened, turned } from './photo.js';
 import { arc, joined } from './sight.js';
 
@@ -107,7 +108,7 @@ export function mountPhotographs(root, host) {
     const deg = turned(laid.cam.yaw / RAD);
     side.value = deg.toFixed(1);
     slider.value = deg;
-    above.value = (laid.cam.pitch / RAD).toFixed(1);
+    above.value = rounded(laid.cam.pitch / RAD, 1);
     far.value = laid.cam.near > 1e-5 ? (1 / laid.cam.near).toFixed(0) : 100000;
   }
 
@@ -190,7 +191,7 @@ export function mountPhotographs(root, host) {
     cross = [Math.min(Math.max(cross[0] + far * by[0], 0), width), Math.min(Math.max(cross[1] + far * by[1], 0), height)];
     redraw();
     const at = laid.at(cross[0], cross[1], 0);
-    tell(at ? 'Cross-hair at ' + at.z.toFixed(2) + ' mm, ' + at.angle.toFixed(1) + '°' : 'The cross-hair is beside the wall.');
+    tell(at ? 'Cross-hair at ' + rounded(at.z, 2) + ' mm, ' + at.angle.toFixed(1) + '°' : 'The cross-hair is beside the wall.');
   });
   svg.addEventListener('blur', () => { cross = null; redraw(); });
 

@@ -1,5 +1,5 @@
 // The visible bumps and the stalls, as tables that can be sorted and whose rows can be chosen.
-import { make, reveal } from './dom.js';
+import { make, reveal, rounded } from './dom.js';
 import { CAUSE, LINE, LAYER, PLACE, KIND, REST, LOST, BUMP, SURFACE, HEIGHT, FACES, PART } from './data.js';
 
 const ROWS = 25;
@@ -19,7 +19,7 @@ function table(root, select, name) {
       row.item = item;
       for (const [, value, digits] of columns) {
         const v = value(item);
-        row.append(make('td', typeof v === 'string' ? { class: 'words' } : {}, digits === undefined ? String(v) : v.toFixed(digits)));
+        row.append(make('td', typeof v === 'string' ? { class: 'words' } : {}, digits === undefined ? String(v) : rounded(v, digits)));
       }
       row.addEventListener('click', () => select.choose(item, 'table'));
       row.addEventListener('keydown', (e) => {

@@ -8,8 +8,8 @@ use super::moves::{Move, Outline};
 const SQUARE_MM: f64 = 1.5;
 /// Squares that are kept, some 1.1 m² of them; with more their sides are doubled.
 const SQUARES_MAX: usize = 1 << 19;
-/// Pieces that long moves may be cut into, all together; with more the sides are doubled: some ten seconds of work.
-const PIECES_MAX: u64 = 1 << 28;
+/// Pieces that long moves may be cut into, all together; with more the sides are doubled: some seconds of work.
+const PIECES_MAX: u64 = 1 << 26;
 /// Of each move so many pieces do not count.
 const PIECES_FREE: u32 = 128;
 /// Piles that are told apart; with more the sides are doubled.
@@ -68,17 +68,27 @@ impl Survey {
         }
         let side_mm = self.side_mm();
         let pieces = (step.plane_mm() / (side_mm / 2.0)).ceil().clamp(1.0, 1e5) as u32;
+        // What lies in one square is put there at once.
+        let mut last: Option<((i32, i32), Pile)> = None;
         for piece in 0..=pieces {
             let f = f64::from(piece) / f64::from(pieces);
             let at = [0, 1, 2].map(|k| step.from_mm[k] + f * (step.to_mm[k] - step.from_mm[k]));
-            let square = [0, 1].map(|k| (at[k] / side_mm).floor() as i32);
-            let own = Outline::of(at);
-            let pile = self.squares.entry((square[0], square[1])).or_insert(Pile {
-                outline: own,
+            let [x, y] = [0, 1].map(|k| (at[k] / side_mm).floor() as i32);
+            let own = Pile {
+                outline: Outline::of(at),
                 top_mm: at[2],
+            };
+            last = Some(match last {
+                Some((square, pile)) if square == (x, y) => (square, pile.joined(own)),
+                Some((square, pile)) => {
+                    self.put(square, pile);
+                    ((x, y), own)
+                }
+                None => ((x, y), own),
             });
-            pile.outline = pile.outline.with(&own);
-            pile.top_mm = pile.top_mm.max(at[2]);
+        }
+        if let Some((square, pile)) = last {
+            self.put(square, pile);
         }
         let ends = Outline::of(step.from_mm).with(&Outline::of(step.to_mm));
         self.whole = Some(self.whole.map_or(ends, |w| w.with(&ends)));
@@ -86,6 +96,11 @@ impl Survey {
         if self.squares.len() > SQUARES_MAX || self.pieces > PIECES_MAX {
             self.coarsen();
         }
+    }
+
+    fn put(&mut self, square: (i32, i32), pile: Pile) {
+        let there = self.squares.entry(square).or_insert(pile);
+        *there = there.joined(pile);
     }
 
     fn side_mm(&self) -> f64 {

@@ -2,6 +2,8 @@
 
 use std::fmt;
 
+use crate::text::fixed;
+
 use super::seen::{Around, Height, Mark};
 use super::wall::{AROUND, Cell, Wall};
 
@@ -206,7 +208,9 @@ impl fmt::Display for Refusal {
             } => write!(
                 f,
                 "line {line}: x_mm {x}, y_mm {y}: lies off the part; its wall reaches {reach_mm:.1} mm from its middle \
-                 at x {cx:.1}, y {cy:.1}"
+                 at x {}, y {}",
+                fixed(*cx, 1),
+                fixed(*cy, 1)
             ),
             Refusal::EmptyWindow(w) => write!(
                 f,
