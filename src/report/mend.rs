@@ -9,6 +9,7 @@ use crate::study::mend::choose::Choice;
 use crate::study::mend::counts::Counts;
 use crate::study::mend::make::Proof;
 use crate::study::mend::runs::{Runs, Terms};
+use crate::study::sample::has_draws;
 
 use super::numbers::{share, time};
 use super::text::cuts_in_words;
@@ -216,6 +217,12 @@ impl Mended {
             searched_bytes: choice.searched_bytes,
             warnings: cuts_in_words(&choice.before.cuts(), question.job),
         };
+        let (made, asked) = (choice.before.0.len(), question.terms.runs.max(1) as usize);
+        if made < asked && has_draws(question.board) {
+            mended.warnings.push(format!(
+                "only {made} of {asked} replays were made: more of them would take too long"
+            ));
+        }
         if mended.state == "mended" {
             let new = cuts_in_words(&cuts, "the mended job");
             mended.warnings.extend(new);

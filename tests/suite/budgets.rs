@@ -150,6 +150,23 @@ fn runs_that_take_too_long_are_told() {
 }
 
 #[test]
+fn mending_makes_fewer_replays_where_they_take_too_long() {
+    let dir = folder();
+    let chores = "chore=[{name=\"c\", every_s=1e-4, us={min=0.1, max=0.2}}]";
+    for (repeats, made) in [(2, 20), (40, 1)] {
+        let moves = "G1 X16 E1 F60\nG1 X0 E1\n".repeat(repeats);
+        let job = write(&dir, "job.gcode", &format!("M83\n{moves}"));
+        let done = ran(&["mend", &job, "--set", chores, "--json"]);
+        assert_eq!(done.status.code(), Some(0), "{}", text(&done.stderr));
+        let said: serde_json::Value = serde_json::from_slice(&done.stdout).unwrap();
+        assert_eq!(said["before"]["runs"], made);
+        assert_eq!(said["after"]["runs"], made);
+        let told = said["warnings"].to_string();
+        assert_eq!(told.contains("only 1 of 20 replays"), made == 1, "{told}");
+    }
+}
+
+#[test]
 fn what_a_comparison_cuts_is_in_its_json() {
     let board = board(&[]);
     let setting = |name: &str| Setting {

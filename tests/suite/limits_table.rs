@@ -5,7 +5,7 @@ use std::fs;
 use std::path::Path;
 
 /// The start of a row's first cell, and the tests that drive its limits, here or beside the code.
-const ROWS: [(&str, &[&str]); 45] = [
+const ROWS: [(&str, &[&str]); 46] = [
     ("a line of a job", &["a_line_is_read_up_to_64_kib"]),
     ("a coordinate;", &["places_and_filament_reach_a_kilometre"]),
     (
@@ -137,6 +137,10 @@ const ROWS: [(&str, &[&str]); 45] = [
             "a_recording_lasts_two_hours_at_most",
             "a_job_for_a_fit_has_two_million_command_lines",
         ],
+    ),
+    (
+        "work of all replays of one job",
+        &["mending_makes_fewer_replays_where_they_take_too_long"],
     ),
     (
         "visible bumps of one",

@@ -8,6 +8,7 @@ use crate::replay::source::{Planned, Source};
 use crate::replay::store::StoredJob;
 use crate::replay::stream::{ReplayError, replay_source};
 use crate::study::bumps::{BUMPS_CUT, Found};
+use crate::study::sample::samples_work;
 use crate::study::watch::Watch;
 use crate::surface::bump::Bump;
 use crate::surface::faces::{self, Faces};
@@ -29,6 +30,11 @@ pub struct Harm {
     pub lost_s: f64,
     /// The replay's duration, s.
     pub replay_s: f64,
+    /// Lines of the job.
+    pub job_lines: usize,
+    /// What the replay took: blocks, saves, runs of chores, and samples of surplus in lines
+    /// ([`Cost`](crate::study::sample::Cost)).
+    pub work: usize,
     /// Where limits of this program have cut something: line (0: none), what was done about it. Only of a job that
     /// is replayed as it is read.
     pub cuts: Vec<(u64, String)>,
@@ -61,6 +67,7 @@ impl Planted {
         let mut bumps = Bumps::default();
         let watch = Watch::new(&board.nozzle, |found: &Found| bumps.take(found, visible_mm));
         let (mut harm, ..) = replayed(self.job.read(), board, seed, watch)?;
+        harm.job_lines = self.job.line_count();
         bumps.put(&mut harm, |block| self.faces.of(block));
         Ok(harm)
     }
@@ -123,10 +130,13 @@ fn replayed<T: Source, S: FnMut(&Found)>(
 ) -> Result<(Harm, Option<Exposure>, T), ReplayError> {
     let done = replay_source(source, board, seed, &mut watch, 0)?;
     let found = watch.found();
+    let totals = &done.totals;
+    let counted = usize::try_from(totals.blocks + totals.saves + totals.chores);
     let harm = Harm {
+        work: counted.unwrap_or(usize::MAX) + samples_work(found.seen.samples),
         stalls: found.seen.stalls(),
         lost_s: done.lost_s,
-        replay_s: done.totals.replay_s,
+        replay_s: totals.replay_s,
         cuts: found
             .seen
             .cut_line
@@ -156,6 +166,7 @@ pub fn harm(
     bumps.put(&mut harm, |block| {
         exposure.as_ref().and_then(|e| e.of(block))
     });
+    harm.job_lines = usize::try_from(source.steps.line_count()).unwrap_or(usize::MAX);
     harm.cuts.extend(source.steps.notices().cuts());
     let unknown = exposure.and_then(|e| e.cut());
     harm.cuts.extend(unknown.map(|what| (0, what)));

@@ -66,7 +66,8 @@ pub fn prove(
     let after = if choice.plan.is_none() {
         choice.before.clone()
     } else {
-        runs::runs(written, board, &runs::seeds(terms), terms).map_err(|e| failed(&e))?
+        let seeds = &runs::seeds(terms)[..choice.before.0.len()];
+        runs::runs(written, board, seeds, terms).map_err(|e| failed(&e))?
     };
     if same.deviation_mm > choice.plan.within_mm + ROUNDING_MM || same.filament_mm > FILAMENT_MM {
         return Err(format!(

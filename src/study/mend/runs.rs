@@ -17,6 +17,10 @@ use super::plan::Allow;
 /// What may be asked of how far a path may move, mm: from a step of a coordinate's last decimal on.
 pub const WITHIN_MM: RangeInclusive<f64> = 0.001..=1.0;
 
+/// Work that the replays of one job under several seeds may take, and for each of its lines.
+const RUNS_WORK: usize = 20_000_000;
+const RUNS_WORK_A_LINE: usize = 80;
+
 /// Opens a job again from its first byte.
 pub type Open<'a> = dyn Fn() -> io::Result<Box<dyn Read + Send>> + Sync + 'a;
 
@@ -121,13 +125,22 @@ impl Runs {
         all
     }
 
+    /// How many replays like the first may be made so that they take no more than a short time; 1 at least.
+    pub fn affordable(&self) -> usize {
+        self.0.first().map_or(1, |harm| {
+            let most = RUNS_WORK.saturating_add(RUNS_WORK_A_LINE.saturating_mul(harm.job_lines));
+            (most / harm.work.max(1)).max(1)
+        })
+    }
+
     /// Runs with a visible bump.
     pub fn bumped(&self) -> u64 {
         self.0.iter().filter(|h| !h.lines.is_empty()).count() as u64
     }
 }
 
-/// Replays what `open` gives under these seeds, each with its draw of a fitted board.
+/// Replays what `open` gives under these seeds, each with its draw of a fitted board; under the first ones alone, where
+/// all of them would take too long.
 ///
 /// # Errors
 /// Where the job or the board cannot be used.
@@ -137,12 +150,18 @@ pub fn runs(
     seeds: &[u64],
     terms: &Terms,
 ) -> Result<Runs, MendError> {
-    let seeds = if has_draws(board) { seeds } else { &seeds[..1] };
-    let all = parallel::map(seeds.len(), terms.threads, &|_| {}, &|k| {
+    let one = |k: usize| {
         let board = of_run(board, k);
         harm(open()?, &board, seeds[k], terms.visible_mm).map_err(MendError::Replay)
-    });
-    all.into_iter().collect::<Result<Vec<_>, _>>().map(Runs)
+    };
+    let mut runs = Runs(vec![one(0)?]);
+    if has_draws(board) {
+        let more = seeds.len().min(runs.affordable()) - 1;
+        let more = parallel::map(more, terms.threads, &|_| {}, &|k| one(k + 1));
+        runs.0
+            .extend(more.into_iter().collect::<Result<Vec<_>, _>>()?);
+    }
+    Ok(runs)
 }
 
 /// The seeds of the proof.

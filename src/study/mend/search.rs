@@ -29,6 +29,8 @@ const STRAIN_CHORES: f64 = 0.8;
 /// far from them: a count of bumps is an honest one only under seeds that had no part in the choice.
 const SEED_STEP: u64 = 1 << 32;
 const SEARCH_RUNS: u64 = 10;
+/// Of the replays that may be made of a job, one in so many is made of each candidate.
+const SEARCH_SHARE: usize = 3;
 /// Of a larger job candidates are compared on its beginning, of so many bytes; if no bump lies there, of some more.
 pub const SAMPLE_BYTES: [u64; 2] = [2 << 20, 16 << 20];
 /// Print times that differ by less than this share are alike.
@@ -40,6 +42,8 @@ struct Trial {
     plan: Plan,
     bumps: u64,
     replay_s: f64,
+    /// How many such replays may be made.
+    affordable: usize,
 }
 
 impl Trial {
@@ -173,6 +177,7 @@ impl<'a> Search<'a> {
         Ok(Trial {
             bumps: runs.bumps(),
             replay_s: runs.replay_s(),
+            affordable: runs.affordable(),
             plan,
         })
     }
@@ -246,13 +251,16 @@ impl<'a> Search<'a> {
     /// Where the job or the board cannot be used.
     pub fn best(mut self, strips: Strips) -> Result<Found, MendError> {
         let strained = strained(self.board);
+        let before = self.trial(self.base.clone(), &strained, &[self.seeds[0]])?;
+        self.seeds
+            .truncate(before.affordable.div_ceil(SEARCH_SHARE));
         let seeds = self.seeds.clone();
-        let before = self.trial(self.base.clone(), &strained, &seeds[..1])?;
         let few = (FEW * (before.bumps * seeds.len() as u64) as f64).ceil() as u64;
         let mixes = self.mixes(strips);
         let steps = BRIDGE_STEPS.ilog2() as usize + 2;
         let most = mixes.len() * steps * seeds.len();
-        let own = seeds_at(self.terms, 2, self.terms.runs.max(1));
+        let mut own = seeds_at(self.terms, 2, self.terms.runs.max(1));
+        own.truncate(before.affordable);
         self.replays[1] = (most + 2 * own.len()) as u64;
         let mut best: Option<Trial> = None;
         for mix in mixes {
