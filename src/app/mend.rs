@@ -39,7 +39,8 @@ impl Target {
                     true => Path::new("/dev/stdin"),
                     false => &args.job,
                 };
-                OneFile::open(place, args.force, &[input]).map(Target::Beside)
+                let board = Path::new(&args.on.board);
+                OneFile::open(place, args.force, &[input, board]).map(Target::Beside)
             }
             _ => {
                 let file = tempfile::tempfile().map_err(|e| not_stored(&e));

@@ -9,10 +9,9 @@ use super::choose::Choice;
 use super::counts::Counts;
 use super::pass::Pass;
 use super::proof::{Sameness, sameness};
+use super::run::ROUNDING_MM;
 use super::runs::{self, Open, Runs, Terms};
 
-/// Rounding may add this to the deviation that was asked for, mm: half a step of 0.001 mm on two axes.
-const ROUNDING_MM: f64 = 0.75e-3;
 /// A layer's filament may differ by this, mm.
 const FILAMENT_MM: f64 = 1e-4;
 

@@ -14,13 +14,14 @@ use crate::motion::path::Path;
 use super::counts::Counts;
 use super::fit;
 use super::merge::Joining;
+use super::numbers;
 use super::pace::Service;
 use super::plan::{Plan, Treat};
 use super::reach::Reach;
 use super::run::{Around, Held, Look, MOVES_MAX, Modes, Run};
 use super::shelf::Shelf;
 use super::text::{self, Chunks, LOOKED_AT_MAX, Plain};
-use super::write::{InForce, Writer, motion_of};
+use super::write::{InForce, Writer, decimals, motion_of};
 
 /// Moves before a run that count for the queue at its start.
 const BEFORE_MAX: usize = 64;
@@ -178,7 +179,9 @@ impl<A: Read, B: Read> Pass<A, B> {
                 line: from + begin..from + end,
                 before: begin > 0,
                 behind: clear.is_some_and(|p| p.comment < line.len()),
+                begins: false,
             };
+            self.run.rounds |= plain.is_some_and(|p| rounds(&p, self.modes));
             self.job = InForce {
                 feed: held.feed,
                 motion: motion_of(code),
@@ -206,6 +209,11 @@ impl<A: Read, B: Read> Pass<A, B> {
     fn follow(&mut self, step: &Step, code: Code, fed: Option<f64>, understood: bool) {
         if fed.is_some() {
             self.job.feed = fed;
+        }
+        if self.conditional > 0 || (!understood && runs_others(code)) {
+            // Whether it is carried out, and what else is, nobody knows here.
+            self.job.feed = None;
+            self.writer.forget_feed();
         }
         self.job.motion = motion_of(code).or(self.job.motion);
         if let Code::Plain { letter, number } = code {
@@ -263,7 +271,13 @@ impl<A: Read, B: Read> Pass<A, B> {
     /// Adds a move to the run, or begins another with it.
     fn hold(&mut self, step: &Step, mut held: Held) {
         let full = self.run.held.len() == MOVES_MAX;
-        if !self.run.held.is_empty() && (full || self.run.layer != step.layer) {
+        let begins = self.run.layer != step.layer;
+        if let Some(last) = self.run.held.last_mut() {
+            // Programs announce a layer a move before it begins, too.
+            last.begins |= begins;
+            held.begins = begins;
+        }
+        if !self.run.held.is_empty() && (full || begins) {
             let chunk = self.run.bytes.split_off(held.chunk.start);
             let start = held.chunk.start;
             self.flush(Some(&held.mv));
@@ -304,20 +318,21 @@ impl<A: Read, B: Read> Pass<A, B> {
                 .as_it_stands(&run, at..stretch.start, &mut self.counts);
             let joining = Joining {
                 straights: treat.merge,
+                within_mm: run.within_mm(self.joining.within_mm),
                 arc_chord_mm: self
                     .joining
                     .arc_chord_mm
                     .filter(|_| treat.arcs && !self.modes.other_plane),
                 ..self.joining
             };
-            let line = run.held[stretch.start].line_number;
+            let place = (run.held[stretch.start].line_number, stretch.len());
             let reach = || fit::reach(&run, stretch, &joining);
             let fit = |reach: &Reach| {
                 let service = &self.service;
                 fit::fitted(&run, stretch, &around, &treat, &joining, service, reach)
             };
             let fitted = match &self.shelf {
-                Some(shelf) => shelf.get(line, &treat, reach, fit),
+                Some(shelf) => shelf.get(place, &treat, reach, fit),
                 None => Arc::new(fit(&reach())),
             };
             for group in &fitted.groups {
@@ -386,6 +401,19 @@ fn takes_feed(code: Code) -> bool {
                 number: 0..=3 | 5 | 17..=21 | 90 | 91
             }
     )
+}
+
+/// Commands that may run other commands, which nobody sees here (common practice, no source).
+fn runs_others(code: Code) -> bool {
+    matches!(code, Code::Plain { letter: b'M', .. } | Code::Other)
+}
+
+/// Whether a place has more decimals than are written.
+fn rounds(plain: &Plain, modes: Modes) -> bool {
+    let places = plain.words().iter().filter(|w| b"XYZ".contains(&w.letter));
+    places
+        .into_iter()
+        .any(|w| numbers::decimals(w.number) > decimals(w.letter, modes))
 }
 
 /// A printed straight move, by G0 or G1.

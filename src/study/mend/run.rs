@@ -36,6 +36,8 @@ pub struct Held {
     pub before: bool,
     /// Whether a comment stands behind it.
     pub behind: bool,
+    /// Whether a layer begins here or with the next move: comments before it stay.
+    pub begins: bool,
 }
 
 /// How numbers of the run are meant.
@@ -60,7 +62,12 @@ pub struct Run {
     pub held: Vec<Held>,
     /// Its layer.
     pub layer: u32,
+    /// Whether places of it have more decimals than are written.
+    pub rounds: bool,
 }
+
+/// Rounding may move the ends of a new move by this, mm: half a step of 0.001 mm on two axes.
+pub const ROUNDING_MM: f64 = 0.75e-3;
 
 /// What lies around a run.
 pub struct Around<'a> {
@@ -83,6 +90,15 @@ pub struct Look {
 }
 
 impl Run {
+    /// How far its path may move so that it does not move farther when places are rounded, mm.
+    pub fn within_mm(&self, within_mm: f64) -> f64 {
+        if self.rounds {
+            (within_mm - ROUNDING_MM).max(0.0)
+        } else {
+            within_mm
+        }
+    }
+
     /// Its class: that of the feed that most of it has.
     pub fn class(&self) -> Class {
         let mut feeds: Vec<(Class, f64)> = Vec::new();
@@ -165,6 +181,7 @@ impl Run {
     /// Whether nothing that must stay stands between a move and the one before.
     pub fn joins(&self, k: usize, strip: bool) -> bool {
         let (one, other) = (&self.held[k - 1], &self.held[k]);
-        strip || !(one.behind || other.before || other.behind)
+        let announced = other.begins && other.before;
+        !announced && (strip || !(one.behind || other.before || other.behind))
     }
 }

@@ -1,5 +1,5 @@
 //! The search for the cheapest mix: candidates are replayed under strain, and of each mix the one is taken that bridges
-//! the shortest holds and still leaves next to no bump.
+//! the shortest holds and still leaves next to no bump. These are replayed on the board itself, and the best is taken.
 
 use std::sync::Arc;
 
@@ -29,6 +29,8 @@ const STRAIN_CHORES: f64 = 0.8;
 /// far from them: a count of bumps is an honest one only under seeds that had no part in the choice.
 const SEED_STEP: u64 = 1 << 32;
 const SEARCH_RUNS: u64 = 10;
+/// Replays on the board itself by which the best of the mixes is found; one bump in all of them is as good as none.
+const OWN_RUNS: u64 = 20;
 /// Of the replays that may be made of a job, one in so many is made of each candidate.
 const SEARCH_SHARE: usize = 3;
 /// Of a larger job candidates are compared on its beginning, of so many bytes; if no bump lies there, of some more.
@@ -210,34 +212,27 @@ impl<'a> Search<'a> {
     /// The mixes of the means that are allowed, those that move the path least first.
     fn mixes(&self, strips: Strips) -> Vec<Treat> {
         let allow = self.terms.allow;
-        let strips = strips != Strips::Not;
-        let joins = [(false, false), (true, false), (false, true), (true, true)];
-        let joins = joins.into_iter().filter(|(merge, arcs)| {
-            (allow.merge || !merge) && (allow.arcs || !arcs) && (*merge || *arcs || !allow.merge)
-        });
         let mut mixes = Vec::new();
-        if strips {
-            // The path as it is, only its lines get shorter.
-            mixes.push(Treat {
-                strip: true,
-                ..Treat::NONE
-            });
-        }
-        for (merge, arcs) in joins {
-            for strip in [false, true] {
+        for (merge, arcs) in [(false, false), (true, false), (false, true), (true, true)] {
+            for (slows, strip) in [(true, false), (false, false), (true, true), (false, true)] {
+                let allowed = (allow.merge || !merge)
+                    && (allow.arcs || !arcs)
+                    && (allow.pace || !slows)
+                    && (strips != Strips::Not || !strip);
+                let block_s = if merge || arcs {
+                    everywhere_s(self.terms)
+                } else {
+                    0.0
+                };
                 let mix = Treat {
                     merge,
                     arcs,
                     strip,
-                    slows: allow.pace,
-                    block_s: if merge || arcs {
-                        everywhere_s(self.terms)
-                    } else {
-                        0.0
-                    },
+                    slows,
+                    block_s,
                     ..Treat::NONE
                 };
-                if mix != Treat::NONE && !mixes.contains(&mix) && (strips || !strip) {
+                if allowed && mix != Treat::NONE {
                     mixes.push(mix);
                 }
             }
@@ -245,39 +240,37 @@ impl<'a> Search<'a> {
         mixes
     }
 
-    /// The best plan.
+    /// The best plan: of each mix the best under strain, and of these the one that is best on the board itself.
     ///
     /// # Errors
     /// Where the job or the board cannot be used.
     pub fn best(mut self, strips: Strips) -> Result<Found, MendError> {
-        let strained = strained(self.board);
+        let (board, strained) = (self.board, strained(self.board));
         let before = self.trial(self.base.clone(), &strained, &[self.seeds[0]])?;
         self.seeds
             .truncate(before.affordable.div_ceil(SEARCH_SHARE));
-        let seeds = self.seeds.clone();
-        let few = (FEW * (before.bumps * seeds.len() as u64) as f64).ceil() as u64;
+        let few = (FEW * (before.bumps * self.seeds.len() as u64) as f64).ceil() as u64;
+        let mut own = seeds_at(self.terms, 2, OWN_RUNS);
+        own.truncate(before.affordable);
         let mixes = self.mixes(strips);
         let steps = BRIDGE_STEPS.ilog2() as usize + 2;
-        let most = mixes.len() * steps * seeds.len();
-        let mut own = seeds_at(self.terms, 2, self.terms.runs.max(1));
-        own.truncate(before.affordable);
-        self.replays[1] = (most + 2 * own.len()) as u64;
-        let mut best: Option<Trial> = None;
+        let each = steps * self.seeds.len() + own.len();
+        self.replays[1] = (mixes.len() * each + own.len()) as u64;
+        let none = self.trial(self.base.clone(), board, &own)?;
+        let mut best = none.clone();
+        let mut keeps_up = false;
         for mix in mixes {
             // Shorter lines alone do not make a print quicker where the board keeps up already.
-            let keeps_up = best.as_ref().is_some_and(|b| b.bumps <= few);
             if mix.strip && bridges(&mix) && keeps_up && strips == Strips::Shortens {
                 continue;
             }
-            let trial = self.mixed(mix, &strained, few)?;
-            if best.as_ref().is_none_or(|b| trial.beats(b, few)) {
-                best = Some(trial);
+            let strained = self.mixed(mix, &strained, few)?;
+            keeps_up |= strained.bumps <= few;
+            let trial = self.trial(strained.plan, board, &own)?;
+            if trial.beats(&best, own.len() as u64 / OWN_RUNS) {
+                best = trial;
             }
         }
-        let plan = best.map_or(self.base.clone(), |b| b.plan);
-        let board = self.board;
-        let none = self.trial(self.base.clone(), board, &own)?;
-        let best = self.trial(plan, board, &own)?;
         let pass = Pass::new((self.open)()?, (self.open)()?, board, &best.plan);
         let counts = pass.with_shelf(Some(self.shelf.clone())).through()?;
         Ok(Found {

@@ -9,9 +9,12 @@ use super::reach::Reach;
 
 /// The shelf.
 #[derive(Debug, Default)]
-pub struct Shelf(Mutex<BTreeMap<u64, Kept>>);
+pub struct Shelf(Mutex<BTreeMap<Place, Kept>>);
 
-/// What was asked for last where a stretch begins on some line, and what became of it.
+/// Where a stretch lies: its first line, and its moves. What was written before it decides where it ends.
+pub(super) type Place = (u64, usize);
+
+/// What was asked for last of a stretch, and what became of it.
 #[derive(Debug)]
 struct Kept {
     treat: Treat,
@@ -20,18 +23,17 @@ struct Kept {
 }
 
 impl Shelf {
-    /// What becomes of the stretch that begins on this line, worked out where it was not asked for last; and so is its
-    /// reach, which the means to join moves decide.
+    /// What becomes of the stretch at this place, worked out where it was not asked for last; and so is its reach, which the means to join moves decide.
     pub(super) fn get(
         &self,
-        line: u64,
+        place: Place,
         treat: &Treat,
         reach: impl FnOnce() -> Reach,
         fit: impl FnOnce(&Reach) -> Fitted,
     ) -> Arc<Fitted> {
         let lock = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
         let mut known = None;
-        if let Some(kept) = lock().get(&line) {
+        if let Some(kept) = lock().get(&place) {
             if kept.treat == *treat {
                 return kept.fitted.clone();
             }
@@ -45,7 +47,7 @@ impl Shelf {
             reach,
             fitted: fitted.clone(),
         };
-        lock().insert(line, kept);
+        lock().insert(place, kept);
         fitted
     }
 }

@@ -66,6 +66,11 @@ impl Writer {
         count
     }
 
+    /// From here on nobody knows which feed is in force.
+    pub fn forget_feed(&mut self) {
+        self.feed = None;
+    }
+
     /// The unit of length changes: the same feed is another number, and so is what rounding left out.
     pub fn unit_changes(&mut self, inches: bool) {
         self.feed = None;
@@ -274,7 +279,7 @@ impl Writer {
         if let Some(feed) = feed.filter(|_| self.feed != feed) {
             body += &format!(" F{}", numbers::text(feed, 6));
         }
-        let keeps_before = group.from == 0 || !treat.strip;
+        let keeps_before = group.from == 0 || first.begins || !treat.strip;
         if keeps_before {
             let before = first.chunk.start..first.line.start;
             self.out.extend_from_slice(&run.bytes[before]);
@@ -304,7 +309,7 @@ impl Writer {
         let last = given().next_back()?;
         let relative = modes.relative || (letter == b'E' && modes.relative_e);
         if !relative {
-            return Some(last.number.to_string());
+            return Some(numbers::shortened(last.number, decimals(letter, modes)));
         }
         let sum: f64 = given().filter_map(|w| w.value()).sum();
         let written = given().map(|w| numbers::decimals(w.number)).max();
@@ -319,7 +324,7 @@ impl Writer {
         let line = &run.bytes[held.line.clone()];
         let end = &run.bytes[held.line.end..held.chunk.end];
         let first = held.chunk.start == run.held[0].chunk.start;
-        if first || !treat.strip {
+        if first || held.begins || !treat.strip {
             let before = held.chunk.start..held.line.start;
             self.out.extend_from_slice(&run.bytes[before]);
         }
@@ -336,10 +341,14 @@ impl Writer {
             changed = Some(with_feed(line, &plain, &numbers::text(feed, 6)));
         }
         if treat.strip {
-            let short = self.short(changed.as_deref().unwrap_or(line), modes);
-            if short.len() < line.len() {
+            let carries = self.carries;
+            let long = changed.as_deref().unwrap_or(line);
+            let short = self.short(long, modes);
+            if short.len() < long.len() {
                 counts.shortened_lines += 1;
                 changed = Some(short);
+            } else {
+                self.carries = carries;
             }
         }
         self.put(changed.as_deref().unwrap_or(line), end);
@@ -385,7 +394,7 @@ fn wanted_feed(held: &Held, pace: f64) -> Option<f64> {
 }
 
 /// Most decimals that a word of this letter needs.
-fn decimals(letter: u8, modes: Modes) -> usize {
+pub(super) fn decimals(letter: u8, modes: Modes) -> usize {
     let more = if modes.inches { INCH_DECIMALS } else { 0 };
     match letter {
         b'E' => FILAMENT_DECIMALS + more,
