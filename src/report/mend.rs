@@ -260,8 +260,13 @@ fn verdict(m: &Mended, choice: &Choice, terms: &Terms) -> String {
             decimal(m.before.visible_bumps),
             used_up(m, choice)
         ),
-        _ if m.before.runs_with_bumps == 0 => format!(
+        _ if m.before.runs_with_bumps == 0 && m.after.runs_with_bumps == 0 => format!(
             "{done} all over, as asked: no visible bump before or after; print time {}.",
+            change(m)
+        ),
+        _ if m.before.runs_with_bumps == 0 => format!(
+            "{done} all over, as asked, but that does harm: {} visible bumps a run, where there were none; print time {}.",
+            decimal(m.after.visible_bumps),
             change(m)
         ),
         _ if m.after.runs_with_bumps == 0 => format!(

@@ -186,6 +186,55 @@ fn rings_of_one_shape_keep_one_feed() {
     }
 }
 
+/// Walls whose bends turn both ways, in steps that need rounding and in places that do not: the path moves as far as
+/// it may, and no farther. Comments between moves do not matter where they may go.
+#[test]
+fn the_path_moves_as_far_as_it_may_and_no_farther() {
+    let board = board_from(SLOW, &[]);
+    for (relative, strip, within_mm) in [
+        (false, false, 0.05),
+        (true, false, 0.05),
+        (true, true, 0.05),
+        (true, true, 0.02),
+        (false, true, 0.01),
+    ] {
+        let mut job = String::from("M83\nG0 X70 Y50 Z.2 F9000\nG1 F4800\n");
+        job += if relative { "G91\n" } else { "" };
+        let mut at = (70.0, 50.0);
+        for k in 1..=3000 {
+            let turn = f64::from(k) / 700.0 * std::f64::consts::TAU;
+            let radius_mm =
+                20.0 + (9.0 * turn).sin() + 0.3 * (23.0 * turn).sin() - 0.3 * (2.0 * turn).sin();
+            let to = (50.0 + radius_mm * turn.cos(), 50.0 + radius_mm * turn.sin());
+            let to = ((to.0 * 1e4).round() / 1e4, (to.1 * 1e4).round() / 1e4);
+            job += &if relative {
+                format!("G1 X{:.4} Y{:.4} E.009 ; c\n", to.0 - at.0, to.1 - at.1)
+            } else {
+                format!("G1 X{:.4} Y{:.4} E.009\n", to.0, to.1)
+            };
+            at = to;
+        }
+        job += "G90\nM84\n";
+        let plan = Plan {
+            others: Treat {
+                merge: true,
+                slows: true,
+                strip,
+                bridge: 1.0,
+                ..Treat::NONE
+            },
+            ..Plan::none(within_mm)
+        };
+        let new = by_plan(&job, &board, &plan);
+        let same = sameness(job.as_bytes(), &new[..], &board).unwrap();
+        let case = format!("{relative} {strip} {within_mm}: {same:?}");
+        assert!(same.deviation_mm <= within_mm + 1e-9, "{case}");
+        assert!(same.filament_mm < 1e-4, "{case}");
+        let joined = strip || !relative;
+        assert_eq!(same.deviation_mm > 0.7 * within_mm, joined, "{case}");
+    }
+}
+
 /// The proof sees where a move ends, in space and in filament.
 #[test]
 fn another_print_is_no_proof() {

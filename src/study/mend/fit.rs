@@ -138,6 +138,12 @@ pub fn fitted(
             fit.trim();
         }
     }
+    debug_assert!(
+        fit.groups
+            .iter()
+            .all(|g| g.circle.is_some() || fit.may_join(g.from..g.to)),
+        "a move stands for others that it may not stand for"
+    );
     for group in &mut fit.groups {
         group.from += stretch.start;
         group.to += stretch.start;

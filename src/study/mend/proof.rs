@@ -77,6 +77,7 @@ impl From<JobError> for Differs {
 /// Steps that move, stop or set limits.
 struct Significant<R> {
     steps: JobReader<R>,
+    ahead: Option<Step>,
     line: u64,
     moves: u64,
 }
@@ -85,20 +86,29 @@ impl<R: Read> Significant<R> {
     fn new(input: R) -> Self {
         Significant {
             steps: JobReader::new(input),
+            ahead: None,
             line: 0,
             moves: 0,
         }
     }
 
     fn next(&mut self) -> Result<Option<Step>, JobError> {
-        while let Some(step) = self.steps.next_step()? {
+        let step = self.peek()?;
+        self.ahead = None;
+        if let Some(step) = step {
             self.line = step.line;
             self.moves += u64::from(matches!(step.act, Act::Move(_)));
-            if step.act != Act::Nothing {
-                return Ok(Some(*step));
-            }
         }
-        Ok(None)
+        Ok(step)
+    }
+
+    fn peek(&mut self) -> Result<Option<Step>, JobError> {
+        while self.ahead.is_none()
+            && let Some(step) = self.steps.next_step()?
+        {
+            self.ahead = Some(*step).filter(|step| step.act != Act::Nothing);
+        }
+        Ok(self.ahead)
     }
 }
 
@@ -139,7 +149,7 @@ pub fn sameness(old: impl Read, new: impl Read, board: &Board) -> Result<Samenes
             let layer = layer as usize;
             layers_mm.resize(layers_mm.len().max(layer + 1), 0.0);
             layers_mm[layer] += o.e_mm;
-            if same_place(&o, &n) {
+            if same_place(&o, &n) && !ends_nearer(old.peek()?, &o, &n) {
                 layers_mm[layer] -= n.e_mm;
                 break;
             }
@@ -175,6 +185,19 @@ pub fn sameness(old: impl Read, new: impl Read, board: &Board) -> Result<Samenes
 fn same_place(o: &Move, n: &Move) -> bool {
     (0..3).all(|k| (o.to_mm[k] - n.to_mm[k]).abs() <= PLACE_MM)
         && (o.to_mm[3] - n.to_mm[3]).abs() <= FILAMENT_MM
+}
+
+/// Whether a move ends where `n` does even more than `o`: moves may be shorter than rounding.
+fn ends_nearer(next: Option<Step>, o: &Move, n: &Move) -> bool {
+    let off_mm = |m: &Move| {
+        let place_mm: f64 = (0..3).map(|k| (m.to_mm[k] - n.to_mm[k]).abs()).sum();
+        // Filament is written a hundred times finer than places.
+        place_mm + 100.0 * (m.to_mm[3] - n.to_mm[3]).abs()
+    };
+    match next.map(|step| step.act) {
+        Some(Act::Move(next)) => same_place(&next, n) && off_mm(&next) < off_mm(o),
+        _ => false,
+    }
 }
 
 /// Whether a move that stands for one alone bends otherwise, or one for several stands for an arc.

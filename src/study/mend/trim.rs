@@ -165,7 +165,7 @@ impl Fit<'_> {
                     all.push(joined);
                 }
             }
-            let cuts = from + 1..to;
+            let cuts = (from + 1..to).filter(|cut| self.may_join(*cut..to));
             all.extend(cuts.map(|cut| self.straight(k..k + 1, &[from, cut, to])));
         }
         for (count, factor) in RAISES {
