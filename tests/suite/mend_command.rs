@@ -235,6 +235,80 @@ fn the_path_moves_as_far_as_it_may_and_no_farther() {
     }
 }
 
+/// A block that may be skipped leaves it open which feed is in force behind it: none is written there.
+#[test]
+fn a_feed_within_a_conditional_block_is_not_relied_on() {
+    let board = board_from(SLOW, &[]);
+    let treat = Treat {
+        merge: true,
+        slows: true,
+        bridge: 1.0,
+        ..Treat::NONE
+    };
+    let ring = rings(1);
+    let (head, rest) = ring.split_at(ring.find("G1 X").unwrap());
+    let (front, back) = rest.split_at(rest.match_indices("\nG1").nth(200).unwrap().0 + 1);
+    let job = format!("{head}{front}M622 J1\nG1 F6000\nM623\n{back}");
+    let text = String::from_utf8(mended(&job, &board, treat)).unwrap();
+    let (before, behind) = text.split_once("M623").unwrap();
+    assert!(
+        before.contains('F') && behind.lines().count() < 190,
+        "{text}"
+    );
+    assert!(!behind.contains('F'), "{behind}");
+    let block = before.split_once("M622 J1\n").unwrap();
+    assert_eq!(block.1, "G1 F6000\n");
+    // The job's own feed is in force where the block begins.
+    let feeds: Vec<&str> = block.0.split('F').skip(1).collect();
+    assert!(feeds.last().unwrap().starts_with("4800"), "{before}");
+}
+
+/// Comments that announce a layer of a spiral stay, right before it or a move earlier.
+#[test]
+fn comments_that_announce_layers_stay() {
+    let board = board_from(SLOW, &[]);
+    let mut job = String::from("M83\nG0 X70 Y50 Z0.2 F9000\nG1 F4800\n");
+    for k in 1..=2000 {
+        let a = f64::from(k) / 400.0 * std::f64::consts::TAU;
+        if k % 400 == 20 {
+            job += &format!("; turn {}\n", k / 400);
+        }
+        let (x, y, z) = (
+            50.0 + 20.0 * a.cos(),
+            50.0 + 20.0 * a.sin(),
+            0.2 + f64::from(k) / 2000.0,
+        );
+        job += &format!("G1 X{x:.3} Y{y:.3} Z{z:.4} E0.0147 ; m\n");
+    }
+    let mut reader = JobReader::new(job.as_bytes());
+    let (mut layer, mut begins) = (0, Vec::new());
+    while let Some(step) = reader.next_step().unwrap() {
+        if step.layer != layer {
+            layer = step.layer;
+            begins.push(step.line as usize);
+        }
+    }
+    assert!(begins.len() > 3);
+    for earlier in [0, 1] {
+        let mut lines: Vec<String> = job.lines().map(String::from).collect();
+        for line in begins.iter().rev() {
+            lines.insert(line - 1 - earlier, format!("; layer before line {line}"));
+        }
+        let treat = Treat {
+            merge: true,
+            strip: true,
+            slows: true,
+            bridge: 1.0,
+            ..Treat::NONE
+        };
+        let new = mended(&(lines.join("\n") + "\n"), &board, treat);
+        let text = String::from_utf8(new).unwrap();
+        let kept = text.matches("; layer before").count();
+        assert_eq!(kept, begins.len(), "{earlier}");
+        assert!(text.lines().count() < 1200 && !text.contains("; m"));
+    }
+}
+
 /// The proof sees where a move ends, in space and in filament.
 #[test]
 fn another_print_is_no_proof() {

@@ -18,7 +18,13 @@ fn what_cannot_be_written_is_refused_and_leaves_nothing() {
         std::os::unix::fs::symlink("job.gcode", dir.join("to-job.gcode")).unwrap();
     }
     let before = names(dir);
-    let inputs = ["job.gcode", "./job.gcode", "same.gcode", "to-job.gcode"];
+    let inputs = [
+        "job.gcode",
+        "./job.gcode",
+        "same.gcode",
+        "to-job.gcode",
+        "slow.toml",
+    ];
     for out in inputs {
         let refused = run(dir, &with(&["--force", "-o", out]));
         assert_eq!(refused.status.code(), Some(2), "{out}: {refused:?}");
@@ -158,10 +164,22 @@ fn more_means_are_never_worse() {
     let dir = dir.path();
     let ring = fs::read_to_string(dir.join("job.gcode")).unwrap();
     let commented: String = ring.lines().map(|l| format!("{l} ; c\n")).collect();
+    // Where a stretch ends goes by what was written before it, which other means write otherwise.
+    let flute = |k: u32| {
+        let turn = f64::from(k) / 700.0 * std::f64::consts::TAU;
+        let radius_mm = 25.0 + 1.5 * (12.0 * turn).sin();
+        let (x, y) = (radius_mm * turn.cos(), radius_mm * turn.sin());
+        let talk = if k % 23 == 0 { "M117 x\n" } else { "" };
+        format!("{talk}G1 X{x:.3} Y{y:.3} E.009\n")
+    };
+    let talking =
+        "G28\nM83\nG1 Z.2 F3600\n".to_string() + &(0..1400).map(flute).collect::<String>();
     for (job, fewer, more) in [
         (&commented, "merge,strip", "merge,pace,strip"),
         (&ring, "arcs", "arcs,pace"),
         (&ring, "merge,pace", "merge,pace,arcs"),
+        (&talking, "merge,pace", "merge,pace,arcs"),
+        (&talking, "arcs", "arcs,pace"),
     ] {
         fs::write(dir.join("job.gcode"), job).unwrap();
         let [one, other] = [fewer, more].map(|allow| {
