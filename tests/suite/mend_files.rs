@@ -158,28 +158,42 @@ fn a_tolerance_out_of_range_is_refused_with_the_range() {
 }
 
 /// A further means never makes the print slower, nor leaves more bumps.
+/// Where a stretch ends goes by what was written before it, which other means write otherwise.
+#[test]
+fn what_is_kept_of_a_stretch_is_that_of_all_of_it() {
+    let dir = workshop();
+    let dir = dir.path();
+    let board = include_str!("../../scenarios/lantern/stutters.toml");
+    fs::write(dir.join("slow.toml"), board).unwrap();
+    let mut job = String::from("G28\nM83\nG1 X25 Y0 Z.2 F3600\n");
+    let mut at: (f64, f64) = (25.0, 0.0);
+    for k in 1..=1400 {
+        let turn = f64::from(k) / 700.0 * std::f64::consts::TAU;
+        let radius_mm = 25.0 + 1.5 * (12.0 * turn).sin();
+        let to = (radius_mm * turn.cos(), radius_mm * turn.sin());
+        let e_mm = 0.033 * (to.0 - at.0).hypot(to.1 - at.1);
+        job += if k % 23 == 0 { "M117 x\n" } else { "" };
+        job += &format!("G1 X{:.3} Y{:.3} E{e_mm:.5}\n", to.0, to.1);
+        at = to;
+    }
+    fs::write(dir.join("job.gcode"), job).unwrap();
+    for allow in ["merge,pace,strip", "merge,pace,strip,arcs"] {
+        let done = run(dir, &with(&["--allow", allow]));
+        let said = String::from_utf8_lossy(&done.stderr);
+        assert_eq!(done.status.code(), Some(0), "{said}");
+    }
+}
+
 #[test]
 fn more_means_are_never_worse() {
     let dir = workshop();
     let dir = dir.path();
     let ring = fs::read_to_string(dir.join("job.gcode")).unwrap();
     let commented: String = ring.lines().map(|l| format!("{l} ; c\n")).collect();
-    // Where a stretch ends goes by what was written before it, which other means write otherwise.
-    let flute = |k: u32| {
-        let turn = f64::from(k) / 700.0 * std::f64::consts::TAU;
-        let radius_mm = 25.0 + 1.5 * (12.0 * turn).sin();
-        let (x, y) = (radius_mm * turn.cos(), radius_mm * turn.sin());
-        let talk = if k % 23 == 0 { "M117 x\n" } else { "" };
-        format!("{talk}G1 X{x:.3} Y{y:.3} E.009\n")
-    };
-    let talking =
-        "G28\nM83\nG1 Z.2 F3600\n".to_string() + &(0..1400).map(flute).collect::<String>();
     for (job, fewer, more) in [
         (&commented, "merge,strip", "merge,pace,strip"),
         (&ring, "arcs", "arcs,pace"),
         (&ring, "merge,pace", "merge,pace,arcs"),
-        (&talking, "merge,pace", "merge,pace,arcs"),
-        (&talking, "arcs", "arcs,pace"),
     ] {
         fs::write(dir.join("job.gcode"), job).unwrap();
         let [one, other] = [fewer, more].map(|allow| {

@@ -111,6 +111,7 @@ pub fn fitted(
         path.blocks(before).for_each(drop);
     }
     let count = stretch.len();
+    debug_assert_eq!(reach.move_count(), count, "the reach of another stretch");
     let held = &run.held[stretch.clone()];
     let moves: Vec<Move> = held.iter().map(|h| h.mv).collect();
     let bytes = held.iter().map(|h| run.bytes_of(h, treat.strip)).collect();

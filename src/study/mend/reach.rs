@@ -63,6 +63,11 @@ impl Reach {
         reach
     }
 
+    /// Of how many moves it is.
+    pub fn move_count(&self) -> usize {
+        self.starts.len()
+    }
+
     /// Whether one straight move may stand for these.
     pub fn is_straight(&self, moves: &Range<usize>) -> bool {
         moves.len() == 1 || moves.end <= self.starts[moves.start].straight_to
