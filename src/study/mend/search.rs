@@ -252,11 +252,14 @@ impl<'a> Search<'a> {
         let few = (FEW * (before.bumps * self.seeds.len() as u64) as f64).ceil() as u64;
         let mut own = seeds_at(self.terms, 2, OWN_RUNS);
         own.truncate(before.affordable);
-        let mixes = self.mixes(strips);
+        let none = self.trial(self.base.clone(), board, &own)?;
+        let mixes = match before.bumps + none.bumps {
+            0 => Vec::new(),
+            _ => self.mixes(strips),
+        };
         let steps = BRIDGE_STEPS.ilog2() as usize + 2;
         let each = steps * self.seeds.len() + own.len();
         self.replays[1] = (mixes.len() * each + own.len()) as u64;
-        let none = self.trial(self.base.clone(), board, &own)?;
         let mut best = none.clone();
         let mut keeps_up = false;
         for mix in mixes {
