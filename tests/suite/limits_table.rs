@@ -180,6 +180,7 @@ const ROWS: [(&str, &[&str]); 46] = [
         "one layer's segments",
         &[
             "a_layer_is_drawn_in_150_000_segments_and_3000_marks",
+            "a_layer_of_too_many_strokes_keeps_the_longer_ones",
             "paths_stay_within_their_bound",
             "a_layer_with_too_many_knots_is_left_out",
         ],
