@@ -30,6 +30,7 @@ mod hostile;
 mod laws;
 #[cfg(unix)]
 mod limits;
+mod limits_fit;
 mod limits_job;
 mod limits_open;
 mod limits_table;
