@@ -383,12 +383,7 @@ fn a_layer_of_too_many_strokes_keeps_the_longer_ones() {
     for pair in cut.segments.windows(2).filter(|pair| pair[1].extrudes) {
         assert_eq!(pair[0].y_mm, pair[1].y_mm, "{pair:?}");
     }
-    for moves in [
-        few,
-        "G1 X1 E1\nG0 X0\n",
-        "G0 X9\nG28\n",
-        "G1 X9 E1\nG28\n",
-    ] {
+    for moves in [few, "G1 X1 E1\nG0 X0\n", "G0 X9\nG28\n", "G1 X9 E1\nG28\n"] {
         let many = traced(moves, 300_000);
         assert!(many.segments.len() < 150_000, "{moves}");
         assert!(

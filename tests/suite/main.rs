@@ -12,6 +12,7 @@ mod cli;
 mod colours;
 mod corpus;
 mod coupon;
+mod culprits;
 mod demo;
 mod dialects;
 mod draws;
