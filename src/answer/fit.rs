@@ -42,6 +42,9 @@ pub struct FitQuestion<'a> {
 /// Most command lines of a coupon: it is replayed some thousand times, and those of `headstall coupon` have some
 /// tens of thousands.
 const COUPON_LINES_MAX: usize = 300_000;
+/// Most work of one replay of a coupon ([`forward::Took::work`]): a fit makes up to some 1300 of them. A coupon of
+/// `headstall coupon` has up to 100 000 on the boards that come with the program.
+const COUPON_WORK_MAX: u64 = 1_000_000;
 /// Most command lines of a job whose lost time is told: they are in memory, and replayed forty times.
 const JOB_LINES_MAX: usize = 2_000_000;
 
@@ -69,6 +72,21 @@ pub fn coupon(bytes: &[u8], name: &str, board: &Board) -> Result<CouponRead, Str
             "{name}: has {count} sections between pauses of {} s and more, and a coupon has at least {}; `headstall coupon` makes one",
             forward::PAUSE_MIN_S,
             times::SECTIONS_MIN
+        ));
+    }
+    if count > times::SECTIONS_MAX {
+        return Err(format!(
+            "{name}: has {count} sections between pauses of {} s and more; a fit takes at most {}, and a coupon of `headstall coupon` has about 20",
+            forward::PAUSE_MIN_S,
+            times::SECTIONS_MAX
+        ));
+    }
+    // What is wrong with the board is told by the fit.
+    if let Some(work) = coupon.replay(board, 0).ok().map(|took| took.work)
+        && work > COUPON_WORK_MAX
+    {
+        return Err(format!(
+            "{name}: is too long to fit a board to: one replay takes {work} command lines, moves and runs of chores together, and at most {COUPON_WORK_MAX} are taken; leave out moves that are many or slow, or use a coupon of `headstall coupon`, which takes about 100000"
         ));
     }
     let names = forward::names(&String::from_utf8_lossy(bytes), count);

@@ -47,7 +47,7 @@ Examples:
   headstall demo --out lantern")]
     Demo {
         /// Write the demo and its results to this folder
-        #[arg(long, value_name = "DIR", default_value = "headstall-demo")]
+        #[arg(long, value_name = "DIR", default_value = "headstall-demo", allow_hyphen_values = true, value_parser = values::path())]
         out: PathBuf,
     },
     /// Do all of this on a page in your browser, which only this computer can reach
@@ -147,7 +147,7 @@ pub struct Replay {
     #[command(flatten)]
     pub on: OnBoard,
     /// Write summary.json, stalls.csv, bumps.csv, the pictures and report.html to this folder
-    #[arg(long, value_name = "DIR")]
+    #[arg(long, value_name = "DIR", allow_hyphen_values = true, value_parser = values::path())]
     pub out: Option<PathBuf>,
     /// With --out: also write blocks.csv, one row for each block
     #[arg(long, requires = "out")]
@@ -165,7 +165,7 @@ pub struct Replay {
     #[arg(long, value_name = "MM", default_value_t = 0.1, allow_negative_numbers = true, value_parser = values::visible)]
     pub visible: f64,
     /// What runs across wall.svg: the angle around the part, or the length along its outer wall
-    #[arg(long, value_enum, default_value_t = By::Angle)]
+    #[arg(long, value_enum, default_value_t = By::Angle, allow_hyphen_values = true)]
     pub by: By,
     /// With --out: each picture also as PNG, 1600 px wide
     #[arg(long, requires = "out")]
@@ -213,12 +213,14 @@ pub struct Compare {
         long,
         value_name = "A,B,C",
         value_delimiter = ',',
-        conflicts_with = "board"
+        conflicts_with = "board",
+        allow_hyphen_values = true,
+        value_parser = values::board
     )]
     pub boards: Vec<String>,
     /// Values for one key, for example queue.blocks=8,16,32; may be repeated, then all pairs are
     /// tried. `save` stands for when and how often: save=off,layer,1,2,5 (seconds)
-    #[arg(long, value_name = "KEY=V1,V2", value_parser = parse_vary)]
+    #[arg(long, value_name = "KEY=V1,V2", value_parser = parse_vary, allow_hyphen_values = true)]
     pub vary: Vec<Vary>,
     /// Most runs with other luck, for boards with draws; fewer if the answer is firm before
     #[arg(long, value_name = "N", default_value_t = 40, allow_negative_numbers = true, value_parser = whole(1..=10_000u64))]
@@ -227,7 +229,7 @@ pub struct Compare {
     #[arg(long, value_name = "MM", default_value_t = 0.1, allow_negative_numbers = true, value_parser = values::visible)]
     pub visible: f64,
     /// Write compare.csv, compare.json and compare.svg to this folder
-    #[arg(long, value_name = "DIR")]
+    #[arg(long, value_name = "DIR", allow_hyphen_values = true, value_parser = values::path())]
     pub out: Option<PathBuf>,
     /// With --out: the chart also as PNG, 1600 px wide
     #[arg(long, requires = "out")]
@@ -252,7 +254,7 @@ pub struct Remedies {
     #[arg(long, value_name = "MM", default_value_t = 0.1, allow_negative_numbers = true, value_parser = values::visible)]
     pub visible: f64,
     /// Write remedies.csv and remedies.json to this folder
-    #[arg(long, value_name = "DIR")]
+    #[arg(long, value_name = "DIR", allow_hyphen_values = true, value_parser = values::path())]
     pub out: Option<PathBuf>,
     /// Print remedies.json on standard output and nothing else there
     #[arg(long)]
@@ -269,10 +271,10 @@ pub struct Explain {
     /// or x_mm and y_mm; and, with several parts on the plate, part (1, 2, ... from left to right)
     pub seen: PathBuf,
     /// A board that comes with the program (`headstall boards`), or a board file
-    #[arg(long, value_name = "NAME|FILE", default_value = builtin::DEFAULT)]
+    #[arg(long, value_name = "NAME|FILE", default_value = builtin::DEFAULT, allow_hyphen_values = true, value_parser = values::board)]
     pub board: String,
     /// Change one key of the board, for example save.when=off; may be repeated
-    #[arg(long, value_name = "KEY=VALUE", value_parser = parse_set)]
+    #[arg(long, value_name = "KEY=VALUE", value_parser = parse_set, allow_hyphen_values = true)]
     pub set: Vec<Override>,
     /// Where you looked: two angles in degrees, the second counter-clockwise from the first, and two
     /// heights in mm. Without it, the smallest window with all bumps
@@ -294,7 +296,7 @@ pub struct Explain {
     #[arg(long, value_name = "N", default_value_t = 999, allow_negative_numbers = true, value_parser = whole(99..=99_999u32))]
     pub draws: u32,
     /// Write explain.json and explain.svg to this folder
-    #[arg(long, value_name = "DIR")]
+    #[arg(long, value_name = "DIR", allow_hyphen_values = true, value_parser = values::path())]
     pub out: Option<PathBuf>,
     /// With --out: the picture also as PNG, 1600 px wide
     #[arg(long, requires = "out")]
@@ -314,7 +316,7 @@ pub struct Mend {
     pub on: OnBoard,
     /// Means that may be used: merge (fewer, longer moves), pace (a lower feed where needed), strip (comments and
     /// needless decimals out), arcs (G2 and G3, for boards that print arcs)
-    #[arg(long, value_name = "A,B", default_value = "merge,pace,strip", value_parser = Allow::parse)]
+    #[arg(long, value_name = "A,B", default_value = "merge,pace,strip", value_parser = Allow::parse, allow_hyphen_values = true)]
     pub allow: Allow,
     /// How far the path may move, mm
     #[arg(long, value_name = "MM", default_value_t = 0.02, allow_negative_numbers = true, value_parser = values::within)]
@@ -329,7 +331,7 @@ pub struct Mend {
     #[arg(long, value_name = "MM", default_value_t = 0.1, allow_negative_numbers = true, value_parser = values::visible)]
     pub visible: f64,
     /// Write the mended job to this file, or - for standard output; without it, only say what would be done
-    #[arg(short = 'o', long = "out", value_name = "NEW")]
+    #[arg(short = 'o', long = "out", value_name = "NEW", allow_hyphen_values = true, value_parser = values::path())]
     pub out: Option<PathBuf>,
     /// Replace the file if it exists
     #[arg(long, requires = "out")]
@@ -350,12 +352,18 @@ fn parse_vary(text: &str) -> Result<Vary, String> {
     let (key, values) = text
         .split_once('=')
         .ok_or_else(|| format!("{text}: must be KEY=V1,V2, as in queue.blocks=8,16,32"))?;
-    let set = |text: String| parse_set(&text);
     let mut settings = Vec::new();
     for value in split(values) {
         if value.is_empty() {
             return Err(format!("{text}: a value is empty"));
         }
+        let set = |text: String| {
+            let set = parse_set(&text).map_err(|_| {
+                format!("{key}: must be a key of a board, as in queue.blocks=8,16,32")
+            })?;
+            let from = Some(format!("--vary {key}={value}"));
+            Ok::<_, String>(Override { from, ..set })
+        };
         let sets = match (key, value) {
             ("save", "off" | "layer") => vec![set(format!("save.when={value}"))?],
             ("save", seconds) => {

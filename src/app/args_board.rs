@@ -6,14 +6,16 @@ use clap::Args as ClapArgs;
 use headstall::board::builtin;
 use headstall::board::profile::Override;
 
+use super::values;
+
 /// Which board, with what changed.
 #[derive(Clone, Debug, ClapArgs)]
 pub struct OnBoard {
     /// A board that comes with the program (`headstall boards`), or a board file
-    #[arg(long, value_name = "NAME|FILE", default_value = builtin::DEFAULT)]
+    #[arg(long, value_name = "NAME|FILE", default_value = builtin::DEFAULT, allow_hyphen_values = true, value_parser = values::board)]
     pub board: String,
     /// Change one key of the board, for example save.when=off; may be repeated
-    #[arg(long, value_name = "KEY=VALUE", value_parser = parse_set)]
+    #[arg(long, value_name = "KEY=VALUE", value_parser = parse_set, allow_hyphen_values = true)]
     pub set: Vec<Override>,
     /// Seed of everything random: the same seed gives the same luck
     #[arg(long, value_name = "N", default_value_t = 0, allow_negative_numbers = true, value_parser = whole(0..=u64::MAX))]

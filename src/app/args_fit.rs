@@ -26,7 +26,7 @@ pub struct Coupon {
     #[arg(long)]
     pub no_arcs: bool,
     /// The file to write
-    #[arg(short, long, value_name = "FILE")]
+    #[arg(short, long, value_name = "FILE", allow_hyphen_values = true, value_parser = values::path())]
     pub out: PathBuf,
     /// Write over a file that is there
     #[arg(long)]
@@ -49,16 +49,16 @@ pub struct Fit {
     #[arg(long, value_name = "S", default_value_t = 0.15, allow_negative_numbers = true, value_parser = values::sigma)]
     pub sigma: f64,
     /// A job whose lost time on the fitted board is to be told; may be repeated
-    #[arg(long, value_name = "JOB")]
+    #[arg(long, value_name = "JOB", allow_hyphen_values = true, value_parser = values::path())]
     pub job: Vec<PathBuf>,
     /// Write the times that were heard in the recording to this file
-    #[arg(long, value_name = "FILE")]
+    #[arg(long, value_name = "FILE", allow_hyphen_values = true, value_parser = values::path())]
     pub times: Option<PathBuf>,
     /// Write a picture of the recording's loudness, the sections marked, to this file
-    #[arg(long, value_name = "FILE.svg")]
+    #[arg(long, value_name = "FILE.svg", allow_hyphen_values = true, value_parser = values::path())]
     pub picture: Option<PathBuf>,
     /// Write the fitted board to this file
-    #[arg(short, long, value_name = "BOARD.toml")]
+    #[arg(short, long, value_name = "BOARD.toml", allow_hyphen_values = true, value_parser = values::path())]
     pub out: Option<PathBuf>,
     /// Write over files that are there
     #[arg(long)]

@@ -7,6 +7,7 @@ use headstall::board::builtin;
 use headstall::board::profile::Override;
 
 use super::args_board::{parse_set, whole};
+use super::values;
 
 /// Arguments of `open`.
 #[derive(Debug, ClapArgs)]
@@ -14,10 +15,10 @@ pub struct Open {
     /// A job to begin with
     pub job: Option<PathBuf>,
     /// A board to begin with: one that comes with the program (`headstall boards`), or a board file
-    #[arg(long, value_name = "NAME|FILE", default_value = builtin::DEFAULT)]
+    #[arg(long, value_name = "NAME|FILE", default_value = builtin::DEFAULT, allow_hyphen_values = true, value_parser = values::board)]
     pub board: String,
     /// Change one key of the board, for example save.when=off; may be repeated
-    #[arg(long, value_name = "KEY=VALUE", value_parser = parse_set)]
+    #[arg(long, value_name = "KEY=VALUE", value_parser = parse_set, allow_hyphen_values = true)]
     pub set: Vec<Override>,
     /// Print the address and don't open a browser
     #[arg(long)]

@@ -1,5 +1,8 @@
 //! Values of arguments, read and checked.
 
+use std::path::PathBuf;
+
+use clap::builder::{PathBufValueParser, TypedValueParser};
 use headstall::study::explain::view::Window;
 use headstall::study::mend::runs::WITHIN_MM;
 
@@ -15,6 +18,29 @@ fn number(text: &str, (least, most): (f64, f64), or_zero: bool, of: &str) -> Res
             format!("must be a number of {of} from {least} to {most}")
         }
     })
+}
+
+/// What is said where an option stands in place of a value: a value may begin with one dash, not with two.
+const NO_VALUE: &str = "must be a name; one that begins with two dashes is an option, and a file of such a name is ./--name";
+
+/// A file or a folder.
+pub fn path() -> impl TypedValueParser<Value = PathBuf> {
+    PathBufValueParser::new().try_map(|path| {
+        if path.as_os_str().as_encoded_bytes().starts_with(b"--") {
+            Err(NO_VALUE)
+        } else {
+            Ok(path)
+        }
+    })
+}
+
+/// A board that comes with the program, or a file.
+pub fn board(text: &str) -> Result<String, &'static str> {
+    if text.starts_with("--") {
+        Err(NO_VALUE)
+    } else {
+        Ok(text.to_string())
+    }
 }
 
 /// Height from which a bump is visible, mm.

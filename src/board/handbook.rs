@@ -70,6 +70,7 @@ fn allowed(key: &str) -> String {
     let set = Override {
         key: key.to_string(),
         value: NEVER.to_string(),
+        from: None,
     };
     let text = builtin::text(builtin::DEFAULT).unwrap_or_default();
     let refused = profile::parse(text, builtin::DEFAULT, &[set]).err();
@@ -228,6 +229,7 @@ mod tests {
             let set = Override {
                 key: key.clone(),
                 value: value.clone(),
+                from: None,
             };
             profile::parse(text, "a", &[set]).unwrap();
         }

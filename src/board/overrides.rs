@@ -15,6 +15,8 @@ pub struct Override {
     pub key: String,
     /// The value in TOML, or a bare text.
     pub value: String,
+    /// What it is part of, as it stands on the command line, where that is no `--set`.
+    pub from: Option<String>,
 }
 
 impl std::fmt::Display for Override {
@@ -47,6 +49,7 @@ impl Override {
         Ok(Override {
             key: names.join("."),
             value: value.trim().to_owned(),
+            from: None,
         })
     }
 
@@ -75,8 +78,11 @@ impl Override {
 
     /// As it stands on the command line.
     pub(super) fn shown(&self) -> String {
-        let value: String = self.value.chars().take(80).collect();
-        format!("--set {}={}", self.key, clean(&value))
+        let short = |text: &str| clean(&text.chars().take(80).collect::<String>()).into_owned();
+        match &self.from {
+            Some(from) => short(from),
+            None => format!("--set {}={}", self.key, short(&self.value)),
+        }
     }
 }
 

@@ -96,7 +96,8 @@ fn foot(chart: &mut Chart, y: f64, [from, to]: [f64; 2], labels: &[(f64, String)
 fn wall(picture: &mut Picture, part: &PartAnswer, top: f64) -> f64 {
     let own = &part.explanation;
     let w = &own.window;
-    let (low, high) = (w.low_mm.max(0.0), w.high_mm.min(part.wall.height_mm()));
+    let [lowest, highest] = part.wall.reach_mm();
+    let (low, high) = (w.low_mm.max(lowest), w.high_mm.min(highest));
     let high = high.max(low + 1e-3);
     let (from, to) = (w.from_deg, w.from_deg + w.span_deg());
     let place = |angle_deg: f64| from + (angle_deg - from).rem_euclid(360.0);

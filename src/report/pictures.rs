@@ -69,6 +69,12 @@ fn map_text(answer: &ReplayAnswer, summary: &Summary, drawing: &Drawing, bumps: 
 /// What else is to be said of a layer: stalls that reach into it, and where it is worse.
 fn map_notes(answer: &ReplayAnswer, trace: &LayerTrace) -> Vec<String> {
     let mut notes = Vec::new();
+    if trace.left_out > 0 {
+        notes.push(format!(
+            "This layer has too many strokes to draw them all: the shorter one of two that follow each other was left out, {} times.",
+            trace.left_out
+        ));
+    }
     let reaches = |s: &&Stall| {
         let inside = |[first, last]: [u64; 2]| s.first_block <= last && s.last_block >= first;
         s.layer != trace.layer && trace.blocks.is_some_and(inside)

@@ -1,11 +1,17 @@
 //! The path of one layer, kept small enough to draw.
 
+use std::ops::Range;
+
 use crate::replay::stream::Done;
 
 use super::stalls::{Stall, StallKind};
 
-/// Segments kept of one layer; beyond it neighbours are joined.
+/// Segments kept of one layer; beyond it neighbours are joined, and strokes left out where that is not enough.
 const SEGMENTS_MAX: usize = 150_000;
+/// Thinning leaves at most so many, so that it is not needed again at once.
+const SEGMENTS_THINNED: usize = SEGMENTS_MAX / 4 * 3;
+/// Neighbours shorter than this are joined, at first and where that alone suffices, mm.
+const GRAINS_MM: [f32; 2] = [0.05, 0.4];
 /// Stalls kept of one layer, the longest ones.
 const MARKS_MAX: usize = 3_000;
 
@@ -22,6 +28,16 @@ pub struct Segment {
     pub extrudes: bool,
     /// Whether it starts anew: the piece before it ends elsewhere.
     pub starts: bool,
+}
+
+impl Segment {
+    fn distance_mm(&self, other: &Segment) -> f32 {
+        (other.x_mm - self.x_mm).hypot(other.y_mm - self.y_mm)
+    }
+
+    fn is_at(&self, other: &Segment) -> bool {
+        (self.x_mm, self.y_mm) == (other.x_mm, other.y_mm)
+    }
 }
 
 /// Where a stall is marked on a layer.
@@ -57,6 +73,9 @@ pub struct LayerTrace {
     pub segments: Vec<Segment>,
     /// Its stalls, or the longest of them, in order.
     pub marks: Vec<Mark>,
+    /// Strokes that are left out because there are too many: of two that follow each other the shorter one, and then
+    /// all travel between strokes.
+    pub left_out: u64,
     /// Stalls that have no mark.
     pub unmarked: u64,
     grain_mm: f32,
@@ -153,18 +172,32 @@ impl LayerTrace {
         }
     }
 
-    /// Joins neighbours shorter than a grain that doubles each time; the slower one's speed stays.
+    /// Joins neighbours, coarser and coarser; where that is not enough, leaves strokes out.
     fn thin(&mut self) {
-        self.grain_mm = (self.grain_mm * 2.0).max(0.05);
-        let mut kept: Vec<Segment> = Vec::with_capacity(self.segments.len() / 2 + 1);
+        let [first_mm, fine_mm] = GRAINS_MM;
+        self.grain_mm = self.grain_mm.max(first_mm);
+        loop {
+            self.join();
+            if self.segments.len() > SEGMENTS_THINNED && self.grain_mm >= fine_mm {
+                self.leave_out();
+            }
+            if self.segments.len() <= SEGMENTS_THINNED {
+                return;
+            }
+            self.grain_mm *= 2.0;
+        }
+    }
+
+    /// Joins neighbours of one kind that are shorter than the grain; the slower one's speed stays.
+    fn join(&mut self) {
+        let mut kept: Vec<Segment> = Vec::with_capacity(SEGMENTS_MAX);
         for segment in &self.segments {
             let joined = match kept.as_slice() {
                 [.., before, last]
                     if !segment.starts
                         && !last.starts
                         && last.extrudes == segment.extrudes
-                        && (last.x_mm - before.x_mm).hypot(last.y_mm - before.y_mm)
-                            < self.grain_mm =>
+                        && before.distance_mm(last) < self.grain_mm =>
                 {
                     Some(last.speed_ratio.min(segment.speed_ratio))
                 }
@@ -182,4 +215,50 @@ impl LayerTrace {
         }
         self.segments = kept;
     }
+
+    /// Leaves out the shorter one of each two strokes that follow each other, and all travel between strokes; where
+    /// nothing is printed, of each two stretches of travel.
+    fn leave_out(&mut self) {
+        let strokes = strokes(&self.segments, self.prints);
+        let mut kept: Vec<Segment> = Vec::with_capacity(SEGMENTS_MAX);
+        for pair in strokes.chunks(2) {
+            let longer = match pair {
+                [first, second] if second.1 > first.1 => &second.0,
+                [first, ..] => &first.0,
+                [] => continue,
+            };
+            let before = &self.segments[longer.start - 1];
+            if kept.last().is_none_or(|last| !last.is_at(before)) {
+                kept.push(Segment {
+                    speed_ratio: 1.0,
+                    extrudes: false,
+                    starts: true,
+                    ..*before
+                });
+            }
+            kept.extend(&self.segments[longer.clone()]);
+        }
+        self.left_out += strokes.len() as u64 / 2;
+        self.segments = kept;
+    }
+}
+
+/// The stretches of pieces that extrude, or of those that do not, and their lengths, mm.
+fn strokes(segments: &[Segment], extrude: bool) -> Vec<(Range<usize>, f32)> {
+    let mut found: Vec<(Range<usize>, f32)> = Vec::new();
+    for (k, pair) in segments.windows(2).enumerate() {
+        let [before, segment] = pair else { continue };
+        if segment.starts || segment.extrudes != extrude {
+            continue;
+        }
+        let length_mm = before.distance_mm(segment);
+        match found.last_mut() {
+            Some((stroke, sum_mm)) if stroke.end == k + 1 => {
+                stroke.end += 1;
+                *sum_mm += length_mm;
+            }
+            _ => found.push((k + 1..k + 2, length_mm)),
+        }
+    }
+    found
 }

@@ -82,7 +82,7 @@ pub fn asked<'a>(wall: &'a Wall, marks: &'a [Mark], predicted: &'a [Predicted]) 
             from_deg: 0.0,
             to_deg: 360.0,
             low_mm: 0.0,
-            high_mm: wall.height_mm(),
+            high_mm: wall.reach_mm()[1],
         }),
         errors: Errors {
             angle_deg: 3.0,

@@ -133,9 +133,11 @@ const ROWS: [(&str, &[&str]); 46] = [
         "a coupon;",
         &[
             "lists_and_coupons_are_read_up_to_a_size",
+            "a_fit_takes_coupons_and_lists_that_it_can_replay",
             "a_list_without_end_is_refused",
             "a_recording_lasts_two_hours_at_most",
             "a_job_for_a_fit_has_two_million_command_lines",
+            "a_board_that_gets_nowhere_with_a_coupon_is_given_up",
         ],
     ),
     (
@@ -180,6 +182,7 @@ const ROWS: [(&str, &[&str]); 46] = [
         "one layer's segments",
         &[
             "a_layer_is_drawn_in_150_000_segments_and_3000_marks",
+            "a_layer_of_too_many_strokes_keeps_the_longer_ones",
             "paths_stay_within_their_bound",
             "a_layer_with_too_many_knots_is_left_out",
         ],

@@ -355,6 +355,46 @@ fn a_layer_is_drawn_in_150_000_segments_and_3000_marks() {
     assert_eq!(marks(12_000), (3000, 9000, 751.0));
 }
 
+/// Where print and travel alternate, or each move starts elsewhere, no neighbours can be joined: once the list grew
+/// without end, and was thinned anew at each move.
+#[test]
+fn a_layer_of_too_many_strokes_keeps_the_longer_ones() {
+    let board = board(&[]);
+    let traced = |moves: &str, count: usize| {
+        let mut traced = Traced(LayerTrace::new(0));
+        let job = format!("M83\nG1 Z.2 F6000\n{}", moves.repeat(count));
+        replay(job.as_bytes(), &board, 0, &mut traced).unwrap();
+        traced.0
+    };
+    // Strokes of 2 mm and of 1 mm, each with travel before it.
+    let few = "G1 X2 E1\nG0 Y1\nG1 X1 E1\nG0 X0 Y0\n";
+    let whole = traced(few, 37_400);
+    assert_eq!((whole.segments.len(), whole.left_out), (149_601, 0));
+    let ends = |trace: &LayerTrace| {
+        let printed = trace.segments.iter().filter(|s| s.extrudes);
+        printed.map(|s| s.x_mm).collect::<Vec<_>>()
+    };
+    // Thinned once, when there are 75 000 strokes.
+    let cut = traced(few, 40_000);
+    assert_eq!(cut.left_out, 37_500);
+    let long = ends(&cut).iter().filter(|x| **x == 2.0).count();
+    assert_eq!((long, ends(&cut).len()), (40_000, 42_500));
+    // Nothing that is left prints where nothing was printed.
+    for pair in cut.segments.windows(2).filter(|pair| pair[1].extrudes) {
+        assert_eq!(pair[0].y_mm, pair[1].y_mm, "{pair:?}");
+    }
+    for moves in [few, "G1 X1 E1\nG0 X0\n", "G0 X9\nG28\n", "G1 X9 E1\nG28\n"] {
+        let many = traced(moves, 300_000);
+        assert!(many.segments.len() < 150_000, "{moves}");
+        assert!(
+            many.segments.len() > 50_000,
+            "{moves}: {}",
+            many.segments.len()
+        );
+        assert!(many.left_out > 100_000, "{moves}: {}", many.left_out);
+    }
+}
+
 struct Followed(Paths);
 
 impl Watcher for Followed {

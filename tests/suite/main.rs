@@ -12,6 +12,7 @@ mod cli;
 mod colours;
 mod corpus;
 mod coupon;
+mod culprits;
 mod demo;
 mod dialects;
 mod draws;
@@ -30,6 +31,7 @@ mod hostile;
 mod laws;
 #[cfg(unix)]
 mod limits;
+mod limits_fit;
 mod limits_job;
 mod limits_open;
 mod limits_table;

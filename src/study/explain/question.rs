@@ -163,7 +163,10 @@ pub fn explain(question: &Question) -> Result<Explanation, Refusal> {
         question.errors,
     )?;
     let blur = Blur::new(view.wall, view.errors);
-    let strewn = Strewn::new(&view, &blur).ok_or(Refusal::EmptyWindow(view.window))?;
+    let strewn = Strewn::new(&view, &blur).ok_or(Refusal::EmptyWindow {
+        window: view.window,
+        given: view.window_given,
+    })?;
     let angles: Vec<f64> = view.bumps.iter().map(|b| b.angle_deg).collect();
     let heights: Vec<f64> = view.bumps.iter().map(|b| b.z_mm).collect();
     let huddle = huddle(&angles, &heights, question.seed);

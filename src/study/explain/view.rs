@@ -145,8 +145,8 @@ pub enum Refusal {
         line: usize,
         /// The height, mm.
         z_mm: f64,
-        /// The part's height, mm.
-        top_mm: f64,
+        /// From where to where the part reaches, mm.
+        reach_mm: [f64; 2],
     },
     /// A layer that the part doesn't have.
     NoSuchLayer {
@@ -169,7 +169,18 @@ pub enum Refusal {
         reach_mm: f64,
     },
     /// No wall where the maker looked.
-    EmptyWindow(Window),
+    EmptyWindow {
+        /// Where that is.
+        window: Window,
+        /// Whether he said so himself.
+        given: bool,
+    },
+}
+
+/// A number to at most three places, for messages.
+fn neat(value: f64) -> f64 {
+    // Adding nothing takes the sign off a zero.
+    (value * 1000.0).round() / 1000.0 + 0.0
 }
 
 impl fmt::Display for Refusal {
@@ -186,10 +197,15 @@ impl fmt::Display for Refusal {
                      than a dozen say little"
                 )
             }
-            Refusal::NoSuchHeight { line, z_mm, top_mm } => write!(
+            Refusal::NoSuchHeight {
+                line,
+                z_mm,
+                reach_mm: [low_mm, top_mm],
+            } => write!(
                 f,
-                "line {line}: z_mm {z_mm}: there is no such height; the part reaches from 0 to \
-                 {top_mm:.2} mm"
+                "line {line}: z_mm {z_mm}: there is no such height; the part reaches from {} to \
+                 {top_mm:.2} mm",
+                neat(*low_mm)
             ),
             Refusal::NoSuchLayer {
                 line,
@@ -212,11 +228,21 @@ impl fmt::Display for Refusal {
                 fixed(*cx, 1),
                 fixed(*cy, 1)
             ),
-            Refusal::EmptyWindow(w) => write!(
-                f,
-                "--window {},{},{},{}: the part has no wall there",
-                w.from_deg, w.to_deg, w.low_mm, w.high_mm
-            ),
+            Refusal::EmptyWindow { window: w, given } => {
+                let [from, to, low, high] = [w.from_deg, w.to_deg, w.low_mm, w.high_mm].map(neat);
+                if *given {
+                    write!(
+                        f,
+                        "--window {from},{to},{low},{high}: the part has no wall there"
+                    )
+                } else {
+                    write!(
+                        f,
+                        "the part has no wall where all these bumps lie, from {from} to {to} degrees and from {low} to \
+                         {high} mm"
+                    )
+                }
+            }
         }
     }
 }
@@ -245,7 +271,10 @@ impl<'a> View<'a> {
         let angles: Vec<f64> = noted.iter().map(|n| n.1).collect();
         let heights: Vec<f64> = noted.iter().map(|n| n.2).collect();
         let own = window.unwrap_or_else(|| Window::around(&angles, &heights, errors));
-        let (within, layers) = within(wall, &own).ok_or(Refusal::EmptyWindow(own))?;
+        let (within, layers) = within(wall, &own).ok_or(Refusal::EmptyWindow {
+            window: own,
+            given: window.is_some(),
+        })?;
         let mut view = View {
             wall,
             window: own,
@@ -328,7 +357,7 @@ pub fn search(degree: i64, layer: usize, has: impl Fn(usize) -> bool) -> Option<
 
 /// Line, angle and height of each mark.
 fn noted(wall: &Wall, marks: &[Mark], errors: Errors) -> Result<Vec<(usize, f64, f64)>, Refusal> {
-    let top_mm = wall.height_mm();
+    let [low_mm, top_mm] = wall.reach_mm();
     let radii = wall.cells.iter().flatten().map(|c| c.radius_mm);
     let reach_mm = radii.fold(0.0, f64::max);
     let one = |mark: &Mark| {
@@ -350,11 +379,11 @@ fn noted(wall: &Wall, marks: &[Mark], errors: Errors) -> Result<Vec<(usize, f64,
         let z_mm = match mark.height {
             Height::Mm(z_mm) => {
                 let over = ABOVE_MM.max(ABOVE_ERRS * errors.z_mm);
-                if !(-over..=top_mm + over).contains(&z_mm) {
+                if !(low_mm - over..=top_mm + over).contains(&z_mm) {
                     return Err(Refusal::NoSuchHeight {
                         line: mark.line,
                         z_mm,
-                        top_mm,
+                        reach_mm: [low_mm, top_mm],
                     });
                 }
                 z_mm

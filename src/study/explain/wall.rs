@@ -53,6 +53,8 @@ pub struct Wall {
     pub cells: Vec<Option<Cell>>,
     /// The top of each layer, mm.
     pub top_mm: Vec<f64>,
+    /// Where the part begins, mm: 0, on the bed, or its lowest move if that lies below.
+    pub low_mm: f64,
     /// The middle of each layer, mm.
     pub middle_mm: Vec<f64>,
     /// The median height of a layer, mm.
@@ -88,9 +90,14 @@ impl Wall {
         best
     }
 
-    /// The top of the part, mm.
-    pub fn height_mm(&self) -> f64 {
-        self.top_mm.iter().copied().fold(0.0, f64::max)
+    /// From where to where the part reaches, mm: from the bed, at 0, or from its lowest layer if that lies below.
+    pub fn reach_mm(&self) -> [f64; 2] {
+        let top_mm = self
+            .top_mm
+            .iter()
+            .copied()
+            .fold(f64::NEG_INFINITY, f64::max);
+        [self.low_mm, top_mm]
     }
 }
 
@@ -107,6 +114,7 @@ pub struct WallBuilder {
     cells: Vec<Option<Cell>>,
     track: Track,
     filament_mm: f64,
+    low_mm: f64,
     /// The part's outline, where others stand on the plate.
     part: Option<Outline>,
 }
@@ -132,6 +140,7 @@ impl WallBuilder {
             cells: Vec::new(),
             track: Track::default(),
             filament_mm: 0.0,
+            low_mm: 0.0,
             part: None,
         }
     }
@@ -142,6 +151,7 @@ impl WallBuilder {
         self.filament_mm += next.e_mm;
         let own = self.part.is_none_or(|part| part.has(next));
         if own && next.extrudes() {
+            self.low_mm = self.low_mm.min(next.to_mm[2]);
             self.track.extend(next, before_mm);
             while self.track.is_ready() {
                 self.place();
@@ -179,6 +189,7 @@ impl WallBuilder {
                 .collect(),
             layer_mm: median(height_mm.iter().copied())?,
             top_mm,
+            low_mm: self.low_mm,
             length_mm,
         })
     }

@@ -42,6 +42,9 @@ const MISFIT_MAX: f64 = 4.0;
 const BOUND_DEVIATIONS: f64 = 1.3;
 /// A board keeps up where no section takes longer than this share more than the moves themselves.
 const KEEPS_UP: f64 = 0.03;
+/// A board that is tried is given up after so many runs of chores: twice what a whole replay on the start board may
+/// take, of which a coupon's chores are a small part.
+const CHORE_RUNS_TRIED: u64 = 2_000_000;
 /// Draws of the posterior that go on with the board.
 pub const DRAWS: usize = 40;
 
@@ -136,7 +139,8 @@ struct Model<'a> {
 impl Forward for Model<'_> {
     fn durations(&self, theta: &[f64]) -> Option<Vec<f64>> {
         let board = keys::with(&self.means, &self.keys, theta);
-        self.coupon.replay(&board, 0).ok().map(|t| t.sections_s)
+        let took = self.coupon.replay_within(&board, 0, CHORE_RUNS_TRIED);
+        took.ok().map(|t| t.sections_s)
     }
 
     fn rounded(&self, theta: &[f64]) -> Vec<f64> {

@@ -40,6 +40,8 @@ pub struct Took {
     pub starts_s: Vec<f64>,
     /// The whole replay, s.
     pub replay_s: f64,
+    /// What the replay takes of the computer: lines, blocks, saves and runs of chores.
+    pub work: u64,
 }
 
 /// Reads a whole job into memory.
@@ -144,6 +146,20 @@ impl Coupon {
         self.run(&Setup::whole(board), seed)
     }
 
+    /// The same, given up after so many runs of chores.
+    pub fn replay_within(
+        &self,
+        board: &Board,
+        seed: u64,
+        chore_runs_max: u64,
+    ) -> Result<Took, NoProgress> {
+        let setup = Setup {
+            chore_runs_max,
+            ..Setup::whole(board)
+        };
+        self.run(&setup, seed)
+    }
+
     /// How long the sections would take if every line were there and planned at once.
     pub fn ideal(&self, board: &Board) -> Result<Took, NoProgress> {
         self.run(&Setup::only(board, Causes::NONE), 0)
@@ -169,6 +185,7 @@ impl Coupon {
             sections_s: edges_s.iter().map(|[from, to]| to - from).collect(),
             starts_s: edges_s.iter().map(|[from, _]| *from).collect(),
             replay_s: totals.replay_s,
+            work: self.steps.len() as u64 + totals.blocks + totals.saves + totals.chores,
         })
     }
 }

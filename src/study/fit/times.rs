@@ -8,6 +8,10 @@ use super::problem::Reading;
 
 /// Fewest sections that a board can be fitted to.
 pub const SECTIONS_MIN: usize = 6;
+/// Most sections of a coupon.
+pub const SECTIONS_MAX: usize = 1000;
+/// Most readings of a list: the walkers weigh each of them some two million times.
+const READINGS_MAX: usize = 2000;
 /// Longest reading, s.
 const SECONDS_MAX: f64 = 36_000.0;
 /// Least and greatest standard deviation of a reading, s.
@@ -70,6 +74,11 @@ pub fn read(text: &str, file: &str, sections: usize, sigma_s: f64) -> Result<Vec
             };
             return Err(format!(
                 "{file}:{line}: section {section} stands twice (first in line {first}){hint}"
+            ));
+        }
+        if readings.len() == READINGS_MAX {
+            return Err(format!(
+                "{file}:{line}: has more than {READINGS_MAX} times; leave out some sections or runs"
             ));
         }
         readings.push((reading, line));
