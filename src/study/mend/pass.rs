@@ -25,6 +25,8 @@ use super::write::{InForce, Writer, decimals, motion_of};
 
 /// Moves before a run that count for the queue at its start.
 const BEFORE_MAX: usize = 64;
+/// Comments this many moves apart are rare: they may announce a layer of a spiral, well before it has risen to be one.
+const RARE_MOVES: usize = 50;
 /// What some editors put at the beginning of UTF-8 text.
 const BYTE_ORDER_MARK: &[u8] = b"\xEF\xBB\xBF";
 /// Bytes that pass at a time where nothing is looked at.
@@ -47,6 +49,8 @@ pub struct Pass<A, B> {
     conditional: u32,
     before: VecDeque<Move>,
     run: Run,
+    /// Moves since the last line with a comment alone.
+    since_comment: usize,
     pending: Option<Step>,
     ended: bool,
     /// Lines of bumps, and of bumps under strain, in order; the walls are counted if there are any.
@@ -79,6 +83,7 @@ impl<A: Read, B: Read> Pass<A, B> {
             conditional: 0,
             before: VecDeque::new(),
             run: Run::default(),
+            since_comment: 0,
             pending: None,
             ended: false,
             marks: None,
@@ -179,7 +184,7 @@ impl<A: Read, B: Read> Pass<A, B> {
                 line: from + begin..from + end,
                 before: begin > 0,
                 behind: clear.is_some_and(|p| p.comment < line.len()),
-                begins: false,
+                announced: false,
             };
             self.run.rounds |= plain.is_some_and(|p| rounds(&p, self.modes));
             self.job = InForce {
@@ -272,10 +277,10 @@ impl<A: Read, B: Read> Pass<A, B> {
     fn hold(&mut self, step: &Step, mut held: Held) {
         let full = self.run.held.len() == MOVES_MAX;
         let begins = self.run.layer != step.layer;
-        if let Some(last) = self.run.held.last_mut() {
-            // Programs announce a layer a move before it begins, too.
-            last.begins |= begins;
-            held.begins = begins;
+        self.since_comment += 1;
+        held.announced = held.before && self.since_comment > RARE_MOVES;
+        if held.before {
+            self.since_comment = 0;
         }
         if !self.run.held.is_empty() && (full || begins) {
             let chunk = self.run.bytes.split_off(held.chunk.start);

@@ -36,8 +36,8 @@ pub struct Held {
     pub before: bool,
     /// Whether a comment stands behind it.
     pub behind: bool,
-    /// Whether a layer begins here or with the next move: comments before it stay.
-    pub begins: bool,
+    /// Whether the comments before it stay, as they may announce a layer.
+    pub announced: bool,
 }
 
 /// How numbers of the run are meant.
@@ -181,7 +181,6 @@ impl Run {
     /// Whether nothing that must stay stands between a move and the one before.
     pub fn joins(&self, k: usize, strip: bool) -> bool {
         let (one, other) = (&self.held[k - 1], &self.held[k]);
-        let announced = other.begins && other.before;
-        !announced && (strip || !(one.behind || other.before || other.behind))
+        !other.announced && (strip || !(one.behind || other.before || other.behind))
     }
 }

@@ -279,7 +279,7 @@ impl Writer {
         if let Some(feed) = feed.filter(|_| self.feed != feed) {
             body += &format!(" F{}", numbers::text(feed, 6));
         }
-        let keeps_before = group.from == 0 || first.begins || !treat.strip;
+        let keeps_before = group.from == 0 || first.announced || !treat.strip;
         if keeps_before {
             let before = first.chunk.start..first.line.start;
             self.out.extend_from_slice(&run.bytes[before]);
@@ -324,7 +324,7 @@ impl Writer {
         let line = &run.bytes[held.line.clone()];
         let end = &run.bytes[held.line.end..held.chunk.end];
         let first = held.chunk.start == run.held[0].chunk.start;
-        if first || held.begins || !treat.strip {
+        if first || held.announced || !treat.strip {
             let before = held.chunk.start..held.line.start;
             self.out.extend_from_slice(&run.bytes[before]);
         }
