@@ -180,7 +180,7 @@ fn grow(steps: &[Step], join: impl Fn(&[Move]) -> Joined) -> Option<(Step, usize
     }
     let (count, circle, shift_mm) = best.filter(|best| best.0 > 1)?;
     let last = &steps[count - 1];
-    let joined = merge::joined(&chords[..count], circle);
+    let joined = merge::joined(&chords[..count], circle, 1.0);
     let longer = if circle.is_some() { ARC_BYTES } else { 0 };
     let step = Step {
         act: Act::Move(joined),

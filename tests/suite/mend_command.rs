@@ -39,6 +39,14 @@ every = 1
 ms = 120
 "#;
 
+/// Moves are joined and slowed until the queue bridges the longest usual hold.
+const BRIDGED: Treat = Treat {
+    merge: true,
+    slows: true,
+    bridge: 1.0,
+    ..Treat::NONE
+};
+
 /// Rings of short chords, `layers` of them.
 pub fn rings(layers: usize) -> String {
     let mut job = String::from("G21\nG90\nM83\nG92 E0\n");
@@ -77,13 +85,7 @@ fn by_plan(job: &str, board: &Board, plan: &Plan) -> Vec<u8> {
 #[test]
 fn no_bump_appears_for_any_phase_of_the_saves() {
     let board = board_from(SLOW, &[]);
-    let bridged = Treat {
-        merge: true,
-        slows: true,
-        bridge: 1.0,
-        ..Treat::NONE
-    };
-    let new = mended(&rings(2), &board, bridged);
+    let new = mended(&rings(2), &board, BRIDGED);
     no_bump_is_left(&rings(2), &new, &board);
 }
 
@@ -134,12 +136,7 @@ fn only_what_is_at_risk_is_treated() {
     }
     let plan = Plan {
         walls: vec![Class::of(80.0)],
-        treat: Treat {
-            merge: true,
-            slows: true,
-            bridge: 1.0,
-            ..Treat::NONE
-        },
+        treat: BRIDGED,
         ..Plan::none(0.02)
     };
     let new = by_plan(&job, &board, &plan);
@@ -161,9 +158,7 @@ fn rings_of_one_shape_keep_one_feed() {
         let treat = Treat {
             merge,
             arcs,
-            slows: true,
-            bridge: 1.0,
-            ..Treat::NONE
+            ..BRIDGED
         };
         let new = mended(&rings(4), &board, treat);
         let mut reader = JobReader::new(&new[..]);
@@ -216,13 +211,7 @@ fn the_path_moves_as_far_as_it_may_and_no_farther() {
         }
         job += "G90\nM84\n";
         let plan = Plan {
-            others: Treat {
-                merge: true,
-                slows: true,
-                strip,
-                bridge: 1.0,
-                ..Treat::NONE
-            },
+            others: Treat { strip, ..BRIDGED },
             ..Plan::none(within_mm)
         };
         let new = by_plan(&job, &board, &plan);
@@ -239,17 +228,11 @@ fn the_path_moves_as_far_as_it_may_and_no_farther() {
 #[test]
 fn a_feed_within_a_conditional_block_is_not_relied_on() {
     let board = board_from(SLOW, &[]);
-    let treat = Treat {
-        merge: true,
-        slows: true,
-        bridge: 1.0,
-        ..Treat::NONE
-    };
     let ring = rings(1);
     let (head, rest) = ring.split_at(ring.find("G1 X").unwrap());
     let (front, back) = rest.split_at(rest.match_indices("\nG1").nth(200).unwrap().0 + 1);
     let job = format!("{head}{front}M622 J1\nG1 F6000\nM623\n{back}");
-    let text = String::from_utf8(mended(&job, &board, treat)).unwrap();
+    let text = String::from_utf8(mended(&job, &board, BRIDGED)).unwrap();
     let (before, behind) = text.split_once("M623").unwrap();
     assert!(
         before.contains('F') && behind.lines().count() < 190,
@@ -292,11 +275,8 @@ fn comments_that_announce_layers_stay() {
             lines.insert(line - 1 - earlier, format!("; layer before line {line}"));
         }
         let treat = Treat {
-            merge: true,
             strip: true,
-            slows: true,
-            bridge: 1.0,
-            ..Treat::NONE
+            ..BRIDGED
         };
         let new = mended(&(lines.join("\n") + "\n"), &board, treat);
         let text = String::from_utf8(new).unwrap();

@@ -47,14 +47,12 @@ impl Fitted {
         self.pace[group.from - self.groups[0].from]
     }
 
-    /// The moves that a stretch has become.
-    pub fn moves<'a>(&'a self, run: &'a Run) -> impl DoubleEndedIterator<Item = Move> + 'a {
-        self.groups.iter().map(|group| {
-            let old = &run.held[group.from..group.to];
-            let old: Vec<Move> = old.iter().map(|h| h.mv).collect();
-            let mut new = merge::joined(&old, group.circle);
-            new.feed_mm_s *= self.pace_of(group);
-            new
+    /// The last moves that a stretch has become, so many at most.
+    pub fn last_moves<'a>(&'a self, run: &'a Run, most: usize) -> impl Iterator<Item = Move> + 'a {
+        let from = self.groups.len().saturating_sub(most);
+        self.groups[from..].iter().map(|group| {
+            let old = run.moves(group.from..group.to);
+            merge::joined(&old, group.circle, self.pace_of(group))
         })
     }
 }
@@ -82,7 +80,7 @@ pub(super) struct Fit<'a> {
 
 /// Which moves of a stretch one may stand for.
 pub fn reach(run: &Run, stretch: &Range<usize>, joining: &Joining) -> Reach {
-    let moves: Vec<Move> = run.held[stretch.clone()].iter().map(|h| h.mv).collect();
+    let moves = run.moves(stretch.clone());
     let Joining {
         within_mm,
         straights,
@@ -113,7 +111,7 @@ pub fn fitted(
     let count = stretch.len();
     debug_assert_eq!(reach.move_count(), count, "the reach of another stretch");
     let held = &run.held[stretch.clone()];
-    let moves: Vec<Move> = held.iter().map(|h| h.mv).collect();
+    let moves = run.moves(stretch.clone());
     let bytes = held.iter().map(|h| run.bytes_of(h, treat.strip)).collect();
     let mut fit = Fit {
         run,
@@ -172,9 +170,7 @@ impl Fit<'_> {
 
     /// The move that stands for a group, at this share of its feed.
     fn one(&self, group: &Group, pace: f64) -> Move {
-        let mut one = merge::joined(&self.moves[group.from..group.to], group.circle);
-        one.feed_mm_s *= pace;
-        one
+        merge::joined(&self.moves[group.from..group.to], group.circle, pace)
     }
 
     /// The group to which a block belongs.

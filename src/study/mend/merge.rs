@@ -74,13 +74,14 @@ impl Joining {
     }
 }
 
-/// One move for several.
-pub fn joined(chords: &[Move], circle: Option<Circle>) -> Move {
+/// One move for several, at this share of its feed.
+pub fn joined(chords: &[Move], circle: Option<Circle>, pace: f64) -> Move {
     let last = &chords[chords.len() - 1];
     Move {
         from_mm: chords[0].from_mm,
         e_mm: chords.iter().map(|c| c.e_mm).sum(),
         circle,
+        feed_mm_s: last.feed_mm_s * pace,
         ..*last
     }
 }

@@ -16,7 +16,7 @@ use super::fit;
 use super::merge::Joining;
 use super::numbers;
 use super::pace::Service;
-use super::plan::{Plan, Treat};
+use super::plan::{Class, Plan, Treat};
 use super::reach::Reach;
 use super::run::{Around, Held, Look, MOVES_MAX, Modes, Run};
 use super::shelf::Shelf;
@@ -310,7 +310,7 @@ impl<A: Read, B: Read> Pass<A, B> {
         let mut stretches = Vec::new();
         if treat != Treat::NONE || self.marks.is_some() {
             let look = run.look(&around, &self.service);
-            survey(&mut self.counts, &self.marks, &run, &look);
+            survey(&mut self.counts, &self.marks, &run, class, &look);
             let everywhere = self.plan.others != Treat::NONE;
             if look.risk_s == 0.0 && everywhere {
                 treat = self.plan.others;
@@ -349,7 +349,7 @@ impl<A: Read, B: Read> Pass<A, B> {
                     .group(&run, group, &own, self.modes, &mut self.counts);
             }
             new.extend(run.held[at..stretch.start].iter().map(|h| h.mv));
-            new.extend(fitted.moves(&run));
+            new.extend(fitted.last_moves(&run, BEFORE_MAX));
             at = stretch.end;
         }
         self.writer
@@ -375,7 +375,13 @@ impl<A: Read, B: Read> Read for Pass<A, B> {
 }
 
 /// Counts a run that was looked at among the walls, with the bumps on its lines.
-fn survey(counts: &mut Counts, marks: &Option<[Vec<u64>; 2]>, run: &Run, look: &Look) {
+fn survey(
+    counts: &mut Counts,
+    marks: &Option<[Vec<u64>; 2]>,
+    run: &Run,
+    class: Class,
+    look: &Look,
+) {
     let Some([marks, strained]) = marks else {
         return;
     };
@@ -387,7 +393,7 @@ fn survey(counts: &mut Counts, marks: &Option<[Vec<u64>; 2]>, run: &Run, look: &
     };
     let commented = run.held.iter().filter(|h| h.before || h.behind);
     counts.commented_moves += commented.count() as u64;
-    let wall = counts.walls.entry(run.class()).or_default();
+    let wall = counts.walls.entry(class).or_default();
     wall.ideal_s += look.ideal_s;
     wall.risk_s += look.risk_s;
     wall.bumps += within(marks);
@@ -415,10 +421,8 @@ fn runs_others(code: Code) -> bool {
 
 /// Whether a place has more decimals than are written.
 fn rounds(plain: &Plain, modes: Modes) -> bool {
-    let places = plain.words().iter().filter(|w| b"XYZ".contains(&w.letter));
-    places
-        .into_iter()
-        .any(|w| numbers::decimals(w.number) > decimals(w.letter, modes))
+    let mut places = plain.words().iter().filter(|w| b"XYZ".contains(&w.letter));
+    places.any(|w| numbers::decimals(w.number) > decimals(w.letter, modes))
 }
 
 /// A printed straight move, by G0 or G1.

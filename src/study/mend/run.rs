@@ -90,6 +90,11 @@ pub struct Look {
 }
 
 impl Run {
+    /// Its moves in this range.
+    pub fn moves(&self, range: Range<usize>) -> Vec<Move> {
+        self.held[range].iter().map(|h| h.mv).collect()
+    }
+
     /// How far its path may move so that it does not move farther when places are rounded, mm.
     pub fn within_mm(&self, within_mm: f64) -> f64 {
         if self.rounds {

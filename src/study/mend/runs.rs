@@ -166,6 +166,10 @@ pub fn runs(
 
 /// The seeds of the proof.
 pub fn seeds(terms: &Terms) -> Vec<u64> {
-    let own = |k| terms.seed.wrapping_add(k);
-    (0..terms.runs.max(1)).map(own).collect()
+    seeds_from(terms.seed, terms.runs.max(1))
+}
+
+/// So many seeds from this one on.
+pub fn seeds_from(first: u64, count: u64) -> Vec<u64> {
+    (0..count).map(|k| first.wrapping_add(k)).collect()
 }

@@ -11,7 +11,7 @@ use crate::study::sample::has_draws;
 use super::harm::Planted;
 use super::pass::Pass;
 use super::plan::{Plan, Treat};
-use super::runs::{MendError, Open, Runs, Terms};
+use super::runs::{MendError, Open, Runs, Terms, seeds_from};
 use super::shelf::Shelf;
 
 /// Holds that can be bridged, as shares of the longest usual one: from this share on, in so many steps up to all of it.
@@ -289,8 +289,7 @@ impl<'a> Search<'a> {
 
 /// So many seeds, this many steps from those of the proof.
 fn seeds_at(terms: &Terms, steps: u64, count: u64) -> Vec<u64> {
-    let first = terms.seed.wrapping_add(steps * SEED_STEP);
-    (0..count).map(|k| first.wrapping_add(k)).collect()
+    seeds_from(terms.seed.wrapping_add(steps * SEED_STEP), count)
 }
 
 /// A duration's longest, s; `None` where it has none.

@@ -23,7 +23,8 @@ struct Kept {
 }
 
 impl Shelf {
-    /// What becomes of the stretch at this place, worked out where it was not asked for last; and so is its reach, which the means to join moves decide.
+    /// What becomes of the stretch at this place, worked out where it was not asked for last; and so is its
+    /// reach, which the means to join moves decide.
     pub(super) fn get(
         &self,
         place: Place,
